@@ -1,0 +1,192 @@
+"""One day's ledger as plain records: what ``ledger.day`` makes and ``issue`` prints.
+
+Every volume is whole microlitres. ``poured``, ``rung``, ``portion_difference`` and ``variance`` are
+derived from the components, so the identity cannot fail to hold:
+
+    poured   = matched_portion + portion_difference + logged + poured_not_rung
+               + poured_not_compared + not_beer
+    rung     = matched_portion + rung_not_poured + rung_not_compared
+    portion_difference = over_portion - under_portion + size_difference
+    variance = portion_difference + poured_not_rung - rung_not_poured
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Literal
+
+COMPONENTS = (
+    "matched_portion", "over_portion", "under_portion", "size_difference", "logged",
+    "poured_not_rung", "voided_after_pour", "rung_not_poured", "poured_not_compared",
+    "rung_not_compared", "not_beer", "comp_volume",
+)
+"""The leaves that are counted and rounded; ``voided_after_pour`` is part of ``poured_not_rung``
+and ``comp_volume`` part of ``rung``, both shown apart."""
+
+
+@dataclass(slots=True)
+class Volumes:
+    """The components of the identity, in whole microlitres."""
+
+    matched_portion: int = 0
+    over_portion: int = 0
+    under_portion: int = 0
+    size_difference: int = 0
+    logged: int = 0
+    poured_not_rung: int = 0
+    voided_after_pour: int = 0
+    rung_not_poured: int = 0
+    poured_not_compared: int = 0
+    rung_not_compared: int = 0
+    not_beer: int = 0
+    comp_volume: int = 0
+
+    @property
+    def portion_difference(self) -> int:
+        return self.over_portion - self.under_portion + self.size_difference
+
+    @property
+    def poured(self) -> int:
+        return (
+            self.matched_portion + self.portion_difference + self.logged + self.poured_not_rung
+            + self.poured_not_compared + self.not_beer
+        )
+
+    @property
+    def rung(self) -> int:
+        return self.matched_portion + self.rung_not_poured + self.rung_not_compared
+
+    @property
+    def variance(self) -> int:
+        return self.portion_difference + self.poured_not_rung - self.rung_not_poured
+
+    def add(self, other: Volumes) -> None:
+        for name in COMPONENTS:
+            setattr(self, name, getattr(self, name) + getattr(other, name))
+
+
+@dataclass(slots=True)
+class Counts:
+    """What is counted beside the volumes, per window, outlet and product."""
+
+    serves: int = 0
+    """Serves whose pour ended here, paired or not."""
+    units_rung_micro: int = 0
+    """Ring units in millionths; a unit of several portions counts in equal shares."""
+    comp_units_micro: int = 0
+    net_sales_minor: int = 0
+
+
+@dataclass(slots=True)
+class Leaf:
+    """One window of one outlet (or pool) and product."""
+
+    window_start_ms: int
+    window_minutes: int
+    outlet: str
+    product: str
+    volumes: Volumes = field(default_factory=Volumes)
+    counts: Counts = field(default_factory=Counts)
+
+
+@dataclass(slots=True)
+class ProductDay:
+    """One outlet (or pool) and product on one business day: what the leaves do not hold."""
+
+    outlet: str
+    product: str
+    poured_not_rung_low: int = 0
+    poured_not_rung_high: int = 0
+    cost_minor_per_litre: float | None = None
+    """Cost of a litre in minor units; None where no dated cost is known."""
+    retail_minor_per_litre: float | None = None
+    """Net price realised that day per litre rung, else the menu price."""
+
+
+@dataclass(frozen=True, slots=True)
+class Lone:
+    """A pour (or what is left of it), a ring unit, or a log entry without a partner."""
+
+    kind: Literal["pour", "ring", "log"]
+    outlet: str
+    product: str
+    tap: str
+    at_ms: int
+    volume_ul: int
+    uncertain: bool
+    source_feed: str
+    source_file: str
+    source_line: int
+    source_id: str
+    finding: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedRow:
+    """What one outlet wrote down for one product and reason, and what of it the pours bear out."""
+
+    outlet: str
+    product: str
+    reason: str
+    entries: int
+    said_ul: int
+    explained_ul: int
+    without_pour_ul: int
+
+
+@dataclass(frozen=True, slots=True)
+class TillRow:
+    """Ties the ledger to the till's own day total, in millionths of a unit, per outlet:
+
+    units_rung = till_units - voids - training - not_draught - unknown_item + carried_in
+                 - carried_out        (``comps`` is shown, and is part of units_rung)
+    """
+
+    outlet: str
+    till_units: int = 0
+    voids: int = 0
+    comps: int = 0
+    training: int = 0
+    carried_in: int = 0
+    carried_out: int = 0
+    not_draught: int = 0
+    unknown_item: int = 0
+    units_rung: int = 0
+
+
+DayStatus = Literal["final", "provisional", "incomplete"]
+
+
+@dataclass(frozen=True, slots=True)
+class ClockNote:
+    """What the day taught about the clocks of one outlet or pool."""
+
+    outlet: str
+    offset_ms: int
+    pairs: int
+    jump_at_ms: int | None = None
+    jump_ms: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class DayLedger:
+    """Everything that the day's files, mail and alerts are made of. No clock, no generation time."""
+
+    day: date
+    leaves: tuple[Leaf, ...]
+    """Sorted by window, outlet, product."""
+    products: tuple[ProductDay, ...]
+    """Sorted by outlet, product; every (outlet, product) of the leaves, and listed ones at rest."""
+    lone: tuple[Lone, ...]
+    logged: tuple[LoggedRow, ...]
+    till: tuple[TillRow, ...]
+    clocks: tuple[ClockNote, ...] = ()
+    status: DayStatus = "final"
+    missing: tuple[str, ...] = ()
+    """Feeds that do not cover the day, as sentences: "no sales from 'till' for 30 Oct"."""
+    notices: tuple[str, ...] = ()
+    """Things the manager should know: unlisted items, unknown taps, shifted times."""
+    rings_covered_ms: int = 0
+    """How much of the day the ring feeds cover, in milliseconds."""
+    pours_covered_ms: int = 0

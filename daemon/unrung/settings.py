@@ -1,0 +1,229 @@
+"""The models of the config folder: ``venue.toml`` and the three tables beside it.
+
+Only shapes and defaults stand here; reading the folder and saying what is wrong with it is
+``unrung.config_folder``. Defaults of rules are common practice of the trade, no source.
+"""
+
+from __future__ import annotations
+
+from datetime import date, time
+from decimal import Decimal
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+
+from unrung.mapping import Carries, FieldSource, Formats, _as_source
+
+VenueUnit = Literal["us_fl_oz", "imp_fl_oz", "ml", "l"]
+
+
+def _as_time(value: object) -> object:
+    """"04:00" in TOML is a string; a bare 04:00:00 is a time already."""
+    return time.fromisoformat(value) if isinstance(value, str) else value
+
+
+Clock = Annotated[time, BeforeValidator(_as_time)]
+
+
+class Section(BaseModel):
+    """A table of ``venue.toml``: unknown keys are errors, values never change."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Venue(Section):
+    name: str = Field(description="Shown in mails and files.")
+    timezone: str = Field(description="IANA zone, such as America/New_York.")
+    day_starts: Clock = Field(time(4), description="Local time at which a business day starts.")
+    opens: Clock | None = Field(None, description="Usual opening time, local.")
+    closes: Clock | None = Field(None, description="Usual closing time, local; may be after midnight.")
+    volume_unit: VenueUnit = Field("us_fl_oz", description="Unit of every volume shown.")
+    currency: str = Field("USD", pattern="^[A-Z]{3}$", description="ISO 4217 code.")
+    locale: str = Field("en_US", description="For dates and money in mail and page.")
+    prices: Literal["net", "gross"] = Field("net", description="Whether till amounts include tax.")
+    tax_rate: Decimal = Field(
+        Decimal(0), ge=0, lt=1, description="Share of tax in a gross price where no tax column is mapped."
+    )
+
+
+class Pool(Section):
+    name: str = Field(description="Shown in place of the outlets.")
+    outlets: tuple[str, ...] = Field(min_length=2, description="Outlets whose staff ring for each other.")
+
+
+class Feed(Section):
+    name: str = Field(pattern=r"^[A-Za-z0-9_-]+$", description="Short name, used everywhere.")
+    carries: Carries = Field(description="What a row is.")
+    adapter: str = Field(description="csv, json, or the name of an installed adapter.")
+    folder: str = Field("", description="Watched folder; a relative one starts at the config folder.")
+    pattern: str = Field("*", description="Names of the export files, such as 'sales_*.csv'.")
+    url: str = Field("", description="Polled address, in place of a folder.")
+    export: Literal["append", "overlap", "span"] = Field(
+        "append", description="How one export relates to the next."
+    )
+    resolution: Literal["single", "interval"] = Field(
+        "single", description="'interval': a row is a count over a span, not one pour."
+    )
+    covers: Literal["business_day", "rows"] = Field(
+        "business_day",
+        description="Span in which the export's silence means nothing happened: the whole business "
+        "days of its rows (never past the time the file was written), or first row to last.",
+    )
+    leave: bool = Field(False, description="Leave files where they are in place of archiving them.")
+    polling: bool = Field(False, description="Look at the folder instead of waiting for events (network shares).")
+    settle_seconds: float = Field(5, ge=0, description="A file is read when it stood still this long.")
+    max_bytes: int = Field(64 * 1024 * 1024, gt=0, description="A bigger file (or what it unpacks to) is set aside unread.")
+    max_bad_share: float = Field(
+        0.5, gt=0, le=1, description="A file with a greater share of bad rows is set aside whole."
+    )
+    fields: dict[str, Annotated[FieldSource, BeforeValidator(_as_source)]] = Field(
+        description="Record field to column, JSON pointer or {const = ...}."
+    )
+    formats: Formats = Field(Formats(), description="How the source writes things down.")
+
+
+class Matching(Section):
+    window_before_minutes: float = Field(20, gt=0, description="A ring may come this long before its pour.")
+    window_after_minutes: float = Field(45, gt=0, description="A ring may come this long after its pour.")
+    clock_offset_seconds: float | None = Field(
+        None, description="Pins the till clock's lead over the meter clock; unset: learnt daily."
+    )
+    top_up_seconds: float = Field(60, ge=0, description="Longest pause within one serve.")
+    keg_change_allowance: Decimal = Field(
+        Decimal(16), ge=0, description="Beer that a keg going on may cost, in the venue's unit, once per keg."
+    )
+    keg_change_minutes: float = Field(10, gt=0, description="How long after a keg goes on that beer may flow.")
+    max_flow_per_second: Decimal = Field(
+        Decimal(4), gt=0, description="Faster than this is gas, not beer; US fl oz a second."
+    )
+    log_before_minutes: float = Field(30, ge=0, description="A log entry explains pours this long before it.")
+    log_after_minutes: float = Field(10, ge=0, description="... and this long after it.")
+    log_tolerance: float = Field(0.02, ge=0, description="The meter's tolerance: an entry explains this share more.")
+
+
+class Schedule(Section):
+    issue_at: Clock = Field(time(6), description="Local time of the morning mail on the next calendar day.")
+    latest_at: Clock = Field(time(11), description="Issued by then even when a feed is missing.")
+    quiet_minutes: float = Field(30, ge=0, description="Late data is issued again after this pause.")
+    rescan_seconds: float = Field(300, gt=0, description="Folders are listed at least this often.")
+
+
+class Alert(Section):
+    """A rule; ``per`` says on what it is judged. All set limits must be passed."""
+
+    name: str = Field(pattern=r"^[a-z0-9_]+$")
+    per: Literal["product_day", "venue_day", "two_hours", "logged_share"]
+    min_pct: Decimal | None = Field(None, ge=0, description="Percent of compared beer.")
+    min_volume: Decimal | None = Field(None, ge=0, description="In the venue's unit.")
+    min_serves: int | None = Field(None, ge=0)
+    times_median: Decimal | None = Field(None, ge=0, description="Times the venue's own 28-day median.")
+    hold_days: int = Field(14, ge=0, description="No loss alert in the first days of data.")
+
+
+DEFAULT_ALERTS = (
+    # DESIGN defaults: common practice, no source. 64 US fl oz is kept as the venue's own amount.
+    Alert(name="product_day", per="product_day", min_pct=Decimal(3), min_volume=Decimal(64)),
+    Alert(name="venue_day", per="venue_day", min_pct=Decimal(2), times_median=Decimal(2)),
+    Alert(name="two_hours", per="two_hours", min_pct=Decimal(10), min_serves=6),
+    Alert(name="logged_share", per="logged_share", min_pct=Decimal(4)),
+)
+
+
+class Mail(Section):
+    sender: str = Field("", description="From address.")
+    to: tuple[str, ...] = Field((), description="Who gets the morning mail.")
+    host: str = Field("", description="Mail server; empty: no mail is sent.")
+    port: int = Field(587, gt=0, lt=65536)
+    security: Literal["starttls", "tls", "none"] = Field(
+        "starttls", description="'none' only to this machine, unless plain_allowed says so."
+    )
+    plain_allowed: bool = Field(False, description="Allow unencrypted mail to another machine.")
+    ca_file: str = Field("", description="Own certificate authority, PEM.")
+    user: str = Field("", description="Log-in name; empty: no log-in.")
+    password_env: str = Field("UNRUNG_MAIL_PASSWORD", description="Environment variable with the password.")
+    password_file: str = Field("", description="Or a file that only its owner can read.")
+    timeout_seconds: float = Field(30, gt=0)
+
+
+class Files(Section):
+    folder: str = Field("issued", description="Where daily and monthly files go; relative to the config folder.")
+    archive: str = Field("archive", description="Taken-in exports, by day.")
+    aside: str = Field("set_aside", description="Exports that could not be taken in, with their reasons.")
+    store: str = Field("unrung.sqlite", description="The database file; local disk only.")
+    window_minutes: int = Field(60, gt=0, le=1440, description="Length of the windows in windows-D.csv.")
+    csv_delimiter: Literal[",", ";"] = Field(",", description="Of issued CSV files.")
+
+
+class Cost(Section):
+    method: Literal["weighted_average", "fifo"] = Field("weighted_average")
+
+
+class Accounts(Section):
+    variance: str = ""
+    stock: str = ""
+    usage: str = ""
+
+
+class Product(Section):
+    """A row of ``products.csv``."""
+
+    product: str
+    keg_size_ul: int | None = None
+    keg_cost_minor: int | None = None
+    valid_from: date | None = None
+
+
+class MenuRow(Section):
+    """A row of ``menu.csv``: one portion of one product in one menu item."""
+
+    item: str
+    product: str
+    portion_ul: int = Field(gt=0)
+    size: str = ""
+    price_level: str = ""
+    modifier: str = ""
+    price_minor: int | None = None
+    sold_by: Literal["unit", "volume"] = "unit"
+    """'volume': the till's quantity counts portions' volume units (a self-serve wall)."""
+    valid_from: date | None = None
+    valid_to: date | None = None
+
+
+class TapRow(Section):
+    """A row of ``taps.csv``: what a tap poured between two dates."""
+
+    tap: str
+    outlet: str
+    product: str
+    meter: str = ""
+    metered: bool = True
+    valid_from: date | None = None
+    valid_to: date | None = None
+    from_ms: int | None = None
+    """Where ``from`` names a time of day; wins over ``valid_from``."""
+    to_ms: int | None = None
+    pulses_per_litre: Decimal | None = None
+    line_volume_ul: int = 0
+
+
+class Settings(Section):
+    """The whole config folder, read and checked."""
+
+    venue: Venue
+    feed: tuple[Feed, ...]
+    pool: tuple[Pool, ...] = ()
+    matching: Matching = Matching()
+    schedule: Schedule = Schedule()
+    alert: tuple[Alert, ...] = DEFAULT_ALERTS
+    mail: Mail = Mail()
+    files: Files = Files()
+    cost: Cost = Cost()
+    accounts: Accounts = Accounts()
+    products: tuple[Product, ...] = ()
+    menu: tuple[MenuRow, ...] = ()
+    taps: tuple[TapRow, ...] = ()
+    folder: str = ""
+    """The config folder itself, absolute."""
+    digest: str = ""
+    """SHA-256 over the config files, recorded with everything that is issued."""
+    currency_digits: int = 2
