@@ -1,0 +1,1 @@
+"""An independent simulator of months of trade at a bar."""
