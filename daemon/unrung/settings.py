@@ -152,6 +152,12 @@ class Files(Section):
     store: str = Field("unrung.sqlite", description="The database file; local disk only.")
     window_minutes: int = Field(60, gt=0, le=1440, description="Length of the windows in windows-D.csv.")
     csv_delimiter: Literal[",", ";"] = Field(",", description="Of issued CSV files.")
+    csv_decimal: Literal["", ".", ","] = Field(
+        "", description="Decimal mark in issued CSV files; empty: the comma with ';', else the point."
+    )
+    csv_bom: bool = Field(
+        True, description="Start issued CSV files with the UTF-8 mark that spreadsheets look for."
+    )
 
 
 class Cost(Section):
@@ -174,11 +180,14 @@ class Product(Section):
 
 
 class MenuRow(Section):
-    """A row of ``menu.csv``: one portion of one product in one menu item."""
+    """A row of ``menu.csv``: one portion of one product in one menu item.
+
+    An empty product says that the item is known and is not draught beer.
+    """
 
     item: str
     product: str
-    portion_ul: int = Field(gt=0)
+    portion_ul: int = Field(ge=0)
     size: str = ""
     price_level: str = ""
     modifier: str = ""
