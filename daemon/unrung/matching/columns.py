@@ -1,0 +1,93 @@
+"""Rows to arrays in canonical order: sorted by content, so the order they came in is forgotten."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from unrung.matching.types import MeteredPour, RingUnit
+
+Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+NEVER_MS = 1 << 60
+
+
+@dataclass(frozen=True, slots=True)
+class Pours:
+    """Pours sorted by product, tap, start, end, volume; ``product`` and ``tap`` are codes."""
+
+    key: Ints
+    product: Ints
+    tap: Ints
+    start: Ints
+    end: Ints
+    volume: Ints
+    taps: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Units:
+    """Ring units sorted by product, time, portion, check, terminal, voiding."""
+
+    key: Ints
+    product: Ints
+    at: Ints
+    portion: Ints
+    check: Ints
+    """Code of the check; 0 where the till gave none."""
+    terminal: Ints
+    voided: Ints
+    """``NEVER_MS`` where not voided."""
+
+
+def codes(texts: Sequence[str], known: Iterable[str]) -> Ints:
+    """The rank of each text among the sorted ``known`` ones."""
+    rank = {text: at for at, text in enumerate(known)}
+    return np.fromiter((rank[text] for text in texts), np.int64, len(texts))
+
+
+def pour_columns(pours: Sequence[MeteredPour], products: Sequence[str]) -> Pours:
+    """``pours`` as sorted arrays; every product must be among ``products``."""
+    key, tap, product, start, end, volume = zip(*pours, strict=True) if pours else ((),) * 6
+    taps = tuple(sorted(set(tap)))
+    columns = [
+        np.array(column, np.int64)
+        for column in (key, codes(product, products), codes(tap, taps), start, end, volume)
+    ]
+    order = np.lexsort((columns[0], columns[5], columns[4], columns[3], columns[2], columns[1]))
+    return Pours(*(column[order] for column in columns), taps)
+
+
+def unit_columns(units: Sequence[RingUnit], products: Sequence[str]) -> Units:
+    """``units`` as sorted arrays; every product must be among ``products``."""
+    key, product, at, portion, check, terminal, voided = (
+        zip(*units, strict=True) if units else ((),) * 7
+    )
+    columns = [
+        np.array(column, np.int64)
+        for column in (
+            key, codes(product, products), at, portion,
+            codes(check, sorted({"", *check})), codes(terminal, sorted({"", *terminal})),
+            [NEVER_MS if when is None else when for when in voided],
+        )
+    ]
+    order = np.lexsort((columns[0], columns[6], columns[5], columns[4],
+                        columns[3], columns[2], columns[1]))
+    return Units(*(column[order] for column in columns))
+
+
+def spread(low: Ints, high: Ints) -> tuple[Ints, Ints]:
+    """All (row, column) with ``low[row] <= column < high[row]``, in order.
+
+    >>> [part.tolist() for part in spread(np.array([0, 2]), np.array([2, 3]))]
+    [[0, 0, 1], [0, 1, 2]]
+    """
+    counts = np.maximum(high - low, 0)
+    rows = np.repeat(np.arange(len(low)), counts)
+    starts = np.cumsum(counts) - counts
+    return rows, np.arange(len(rows)) - np.repeat(starts - low, counts)

@@ -1,0 +1,169 @@
+"""What a pair is worth against leaving both sides unpaired, in whole thousandths of a nat.
+
+The gain of pairing a ring with a serve is the log likelihood ratio
+
+    log f(lag) + log P(volume | portion rung) - log P(volume, no ring) - log(rate of lone rings)
+
+where f is the law of lags. An edge whose gain is not positive can be in no cheapest assignment,
+so it is left out: that, and not a fixed window alone, keeps the problem small without any error.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from unrung.matching import priors
+from unrung.matching.columns import Bools, Floats, Ints, spread
+from unrung.matching.fills import Fills, fill_density, odd_density, sized_density
+
+STEP_MS = 1_000
+"""Resolution of the tables of lags."""
+FILL_STEP, FILL_REACH = 0.004, 1.2
+"""Resolution and reach of the table of log(volume / centre)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rings:
+    """Ring units as the assignment sees them, sorted by product and expected time."""
+
+    product: Ints
+    corrected: Ints
+    """Its time corrected by the learnt clock: the day it belongs to if it stays unpaired."""
+    expect: Ints
+    """When its serve should have ended, by the meters' clock."""
+    law: Ints
+    """Row of ``Laws.table``."""
+    base: Ints
+    """Gain of being paired at all."""
+    centre: Floats
+    """Log of what a glass sold as this portion holds."""
+    latest: Ints
+    """Its serve ended no later (voided rings)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Glasses:
+    """Serves as the assignment sees them, sorted by product and end."""
+
+    product: Ints
+    end: Ints
+    log_volume: Floats
+    lone: Floats
+    """Log density of its volume and of having no ring."""
+    wrong: Ints
+    """Gain of its volume under a ring that names another size."""
+
+
+@dataclass(frozen=True, slots=True)
+class Laws:
+    """Log densities of lags (per second), in thousandths of a nat.
+
+    Column ``k`` holds residual lags from ``origin_ms + k * STEP_MS``.
+    """
+
+    table: Ints
+    origin_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class Edges:
+    """Possible pairs, sorted by ring and serve; every gain is positive."""
+
+    ring: Ints
+    glass: Ints
+    gain: Ints
+
+
+def millinats(values: Floats) -> Ints:
+    """Natural logarithms as whole thousandths; ``-inf`` becomes a large negative number."""
+    return np.rint(np.maximum(values, -1e5) * priors.MILLINATS).astype(np.int64)
+
+
+def glasses_of(product: Ints, end: Ints, volume: Ints, fills: Fills) -> Glasses:
+    """Prices of serves, from what is known of the product's fills."""
+    log_volume = np.log(np.maximum(volume, 1))
+    sized = sized_density(fills, product, log_volume)
+    odd = odd_density(fills, product, log_volume)
+    lone = np.log(priors.LONE_SERVE * sized + priors.LONE_ODD * odd)
+    rung = np.log(priors.WRONG_SIZE * sized + priors.RUNG_ODD * odd)
+    paired = np.log(1 - priors.LONE_SERVE)
+    return Glasses(product, end, log_volume, lone - paired, millinats(rung + paired - lone))
+
+
+def ring_bases(ring_rate: Floats, voided: Bools) -> Ints:
+    """Gain of being paired at all, from the local rate of rings (per second)."""
+    lone = np.where(voided, priors.VOIDED_RING, priors.LONE_RING)
+    return millinats(np.log((1 - lone) / (lone * ring_rate)))
+
+
+def possible_pairs(rings: Rings, glasses: Glasses, laws: Laws) -> Edges:
+    """Every pair that is worth more than leaving both sides unpaired."""
+    low, high = _reach(rings, glasses, laws)
+    ring, glass = spread(*_span(rings, glasses, low, high))
+    return edges_of(rings, glasses, laws, ring, glass)
+
+
+def edges_of(rings: Rings, glasses: Glasses, laws: Laws, ring: Ints, glass: Ints) -> Edges:
+    """The gains of these pairs; those not worth it left out."""
+    lag = rings.expect[ring] - glasses.end[glass] - laws.origin_ms
+    column = lag // STEP_MS
+    inside = (lag >= 0) & (column < laws.table.shape[1]) & (glasses.end[glass] <= rings.latest[ring])
+    ring, glass, column = ring[inside], glass[inside], column[inside]
+    gain = laws.table[rings.law[ring], column] + rings.base[ring]
+    gain += _fill_gain(rings.centre[ring], glasses, glass)
+    keep = gain > 0
+    return Edges(ring[keep], glass[keep], gain[keep])
+
+
+def order_key(product: Ints, at: Ints, base_ms: int) -> Ints:
+    """One number that sorts by product, then time."""
+    return (product << 41) + (at - base_ms)
+
+
+def _fill_table() -> Ints:
+    at = np.arange(-FILL_REACH, FILL_REACH + FILL_STEP / 2, FILL_STEP)
+    right = 1 - priors.WRONG_SIZE - priors.RUNG_ODD
+    return np.log(np.maximum(right * fill_density(at), 1e-40))
+
+
+_FILL_TABLE = _fill_table()
+
+
+def _fill_gain(centre: Floats, glasses: Glasses, glass: Ints) -> Ints:
+    off = glasses.log_volume[glass] - centre
+    at = np.clip(np.rint((off + FILL_REACH) / FILL_STEP), 0, len(_FILL_TABLE) - 1)
+    right = millinats(_FILL_TABLE[at.astype(np.int64)] - glasses.lone[glass])
+    return np.maximum(right, glasses.wrong[glass])
+
+
+def _reach(rings: Rings, glasses: Glasses, laws: Laws) -> tuple[Ints, Ints]:
+    """Per ring, the earliest and latest residual lag at which a perfect fill could be worth it."""
+    if not len(rings.product) or not len(glasses.product):
+        return np.zeros(len(rings.product), np.int64), np.zeros(len(rings.product), np.int64)
+    best_fill = int(millinats(np.array([_FILL_TABLE.max() - glasses.lone.min()]))[0])
+    best_fill = max(best_fill, int(glasses.wrong.max()))
+    columns = laws.table.shape[1]
+    low = np.zeros(len(rings.product), np.int64)
+    high = np.zeros(len(rings.product), np.int64)
+    for law in np.unique(rings.law).tolist():
+        mine = np.flatnonzero(rings.law == law)
+        row = laws.table[law]
+        need = -best_fill - rings.base[mine]
+        from_left = np.maximum.accumulate(row)
+        from_right = np.maximum.accumulate(row[::-1])
+        low[mine] = np.searchsorted(from_left, need, side="right")
+        high[mine] = columns - np.searchsorted(from_right, need, side="right")
+    return laws.origin_ms + low * STEP_MS, laws.origin_ms + np.maximum(high, low) * STEP_MS
+
+
+def _span(rings: Rings, glasses: Glasses, low: Ints, high: Ints) -> tuple[Ints, Ints]:
+    """First and one past last serve whose residual lag is in ``[low, high)``, per ring."""
+    if not len(rings.product) or not len(glasses.product):
+        return np.zeros(len(low), np.int64), np.zeros(len(low), np.int64)
+    base = min(int(rings.expect.min()), int(glasses.end.min())) - (1 << 35)
+    keys = order_key(glasses.product, glasses.end, base)
+    first = np.searchsorted(keys, order_key(rings.product, rings.expect - high, base), "right")
+    last = np.searchsorted(keys, order_key(rings.product, rings.expect - low, base), "right")
+    return first, last

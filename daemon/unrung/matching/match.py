@@ -1,0 +1,126 @@
+"""One business day matched, from its own rows and its two neighbours'."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from unrung.matching.assign import best_assignment
+from unrung.matching.columns import Bools, Ints
+from unrung.matching.costs import possible_pairs
+from unrung.matching.nodes import Nodes, gather
+from unrung.matching.prepare import Prepared
+from unrung.matching.seam import Crossing, seam
+from unrung.matching.types import Matched, Serve
+from unrung.matching.uncertain import doubtful, plausible_range
+
+
+def match_day(before: Prepared | None, day: Prepared, after: Prepared | None) -> Matched:
+    """The day's serves with their partners, and the lone ring units that belong to it.
+
+    ``before`` and ``after`` are the adjacent days; None where nothing is known of them (rings
+    whose corrected time falls there then stay in this day).
+    """
+    crossings = [(before, day, seam(before, day)), (day, after, seam(day, after))]
+    nodes = _interior(before, day, after, crossings)
+    days = [source for source in (before, day, after) if source is not None]
+    edges = possible_pairs(nodes.rings, nodes.glasses, nodes.laws)
+    partner = best_assignment(edges, len(nodes.rings.product))
+    keys = _ring_keys(nodes, days)
+    unit = np.full(len(day.glasses.end), -1, np.int64)
+    has = np.zeros(len(unit), np.bool_)
+    ring = np.flatnonzero(partner >= 0)
+    glass = nodes.glass_row[partner[ring]]
+    unit[glass], has[glass] = keys[ring], True
+    for early, late, crossing in crossings:
+        _freeze(early, late, day, crossing, unit, has)
+    unsure, range_ul = _honesty(day, nodes, edges, partner, has)
+    lone = np.flatnonzero(partner < 0)
+    at = np.clip(nodes.rings.corrected[lone], day.bounds[0], day.bounds[1] - 1)
+    units = sorted(zip(at.tolist(), keys[lone].tolist(), strict=True))
+    return Matched(
+        _serves(day, unit, has, unsure), [(key, when) for when, key in units], day.clock, range_ul
+    )
+
+
+def _interior(
+    before: Prepared | None, day: Prepared, after: Prepared | None,
+    crossings: Sequence[tuple[Prepared | None, Prepared | None, Crossing]],
+) -> Nodes:
+    """What belongs to the day and is in no frozen pair."""
+    days, rows = [], []
+    for source in (before, day, after):
+        if source is not None:
+            mine = _belongs(source, before, day, after)
+            for early, late, crossing in crossings:
+                for code, side in enumerate((early, late)):
+                    if side is source:
+                        mine[crossing.ring_row[crossing.ring_day == code]] = False
+            days.append(source)
+            rows.append(np.flatnonzero(mine))
+    free = np.ones(len(day.glasses.end), np.bool_)
+    for early, late, crossing in crossings:
+        for code, side in enumerate((early, late)):
+            if side is day:
+                free[crossing.glass_row[crossing.glass_day == code]] = False
+    nothing = np.zeros(0, np.int64)
+    glasses = [np.flatnonzero(free) if source is day else nothing for source in days]
+    return gather(days, rows, glasses)
+
+
+def _belongs(
+    source: Prepared, before: Prepared | None, day: Prepared, after: Prepared | None
+) -> Bools:
+    """Which rings that were rung on ``source`` belong to ``day`` by their corrected time."""
+    at, (low, high) = source.rings.corrected, day.bounds
+    if source is before:
+        return at >= low
+    if source is after:
+        return at < high
+    early = np.zeros(len(at), np.bool_) if before is None else at < low
+    late = np.zeros(len(at), np.bool_) if after is None else at >= high
+    return ~early & ~late
+
+
+def _ring_keys(nodes: Nodes, days: Sequence[Prepared]) -> Ints:
+    keys = np.zeros(len(nodes.ring_row), np.int64)
+    for code, source in enumerate(days):
+        mine = nodes.ring_day == code
+        keys[mine] = source.ring_key[nodes.ring_row[mine]]
+    return keys
+
+
+def _freeze(
+    early: Prepared | None, late: Prepared | None, day: Prepared, crossing: Crossing,
+    unit: Ints, has: Bools,
+) -> None:
+    """Write the partners of the day's serves across an edge into ``unit`` and ``has``."""
+    for ring_day, ring, glass_day, glass in zip(*crossing, strict=True):
+        sides = (early, late)
+        source = sides[ring_day]
+        if sides[glass_day] is day and source is not None:
+            unit[glass], has[glass] = source.ring_key[ring], True
+
+
+def _honesty(day, nodes, edges, partner, has):
+    unsure = np.zeros(len(has), np.bool_)
+    unsure[nodes.glass_row] = doubtful(edges, partner, len(nodes.glass_row))
+    return unsure, plausible_range(day, has, unsure)
+
+
+def _serves(day: Prepared, unit: Ints, has: Bools, unsure: Bools) -> list[Serve]:
+    serves = day.serves
+    parts = list(zip(serves.part_key.tolist(), serves.part_ul.tolist(), strict=True))
+    first = serves.first.tolist()
+    return [
+        Serve(
+            day.products[product], day.taps[tap], start, end, volume, tuple(parts[low:high]),
+            key if paired else None, doubt,
+        )
+        for product, tap, start, end, volume, low, high, key, paired, doubt in zip(
+            serves.product.tolist(), serves.tap.tolist(), serves.start.tolist(),
+            serves.end.tolist(), serves.volume.tolist(), first[:-1], first[1:], unit.tolist(),
+            has.tolist(), unsure.tolist(), strict=True,
+        )
+    ]

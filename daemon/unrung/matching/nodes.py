@@ -1,0 +1,73 @@
+"""Rings and serves of several days put together under one numbering of products."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from unrung.matching.columns import Ints
+from unrung.matching.costs import Glasses, Laws, Rings
+from unrung.matching.prepare import Prepared
+
+
+@dataclass(frozen=True, slots=True)
+class Nodes:
+    """One assignment problem. ``*_day`` and ``*_row`` say where each node came from: the place in
+    the list of days, and the row of that day's ``rings`` or ``glasses``."""
+
+    rings: Rings
+    glasses: Glasses
+    laws: Laws
+    ring_day: Ints
+    ring_row: Ints
+    glass_day: Ints
+    glass_row: Ints
+
+
+def gather(days: Sequence[Prepared], rings: Sequence[Ints], glasses: Sequence[Ints]) -> Nodes:
+    """The given rows of each day's rings and glasses as one problem, in canonical order."""
+    names = _numbering(days)
+    ring_day, ring_row = _origin(rings)
+    glass_day, glass_row = _origin(glasses)
+    r = {
+        name: np.concatenate([getattr(d.rings, name)[at] for d, at in zip(days, rings, strict=True)])
+        for name in ("corrected", "expect", "law", "base", "centre", "latest")
+    }
+    g = {
+        name: np.concatenate(
+            [getattr(d.glasses, name)[at] for d, at in zip(days, glasses, strict=True)]
+        )
+        for name in ("end", "log_volume", "lone", "wrong")
+    }
+    heights = [len(day.laws.table) for day in days]
+    r["law"] = r["law"] + (np.cumsum(heights) - heights)[ring_day]
+    r["product"] = _named(names, [d.rings.product[at] for d, at in zip(days, rings, strict=True)])
+    g["product"] = _named(
+        names, [d.glasses.product[at] for d, at in zip(days, glasses, strict=True)]
+    )
+    by_ring = np.lexsort((r["expect"], r["product"]))
+    by_glass = np.lexsort((g["end"], g["product"]))
+    return Nodes(
+        Rings(**{name: column[by_ring] for name, column in r.items()}),
+        Glasses(**{name: column[by_glass] for name, column in g.items()}),
+        Laws(np.concatenate([day.laws.table for day in days]), days[0].laws.origin_ms),
+        ring_day[by_ring], ring_row[by_ring], glass_day[by_glass], glass_row[by_glass],
+    )
+
+
+def _numbering(days: Sequence[Prepared]) -> list[Ints]:
+    """Codes of each day's products in one common numbering."""
+    names = sorted({name for day in days for name in day.products})
+    rank = {name: at for at, name in enumerate(names)}
+    return [np.array([rank[name] for name in day.products], np.int64) for day in days]
+
+
+def _named(names: Sequence[Ints], product: Sequence[Ints]) -> Ints:
+    return np.concatenate([name[code] for name, code in zip(names, product, strict=True)])
+
+
+def _origin(rows: Sequence[Ints]) -> tuple[Ints, Ints]:
+    day = np.repeat(np.arange(len(rows)), [len(at) for at in rows])
+    return day, np.concatenate(rows)
