@@ -1,0 +1,87 @@
+"""Finding a feed's reader: the plain table of built-in adapters, then installed entry points."""
+
+from __future__ import annotations
+
+import hashlib
+import importlib
+from collections.abc import Callable, Iterable
+from functools import lru_cache
+from importlib.metadata import entry_points
+from typing import Any
+
+from unrung.errors import ConfigError, ExportError, IncompleteExport
+from unrung.mapping import Mapping
+from unrung.records import AnyRecord, Export, Reject
+from unrung.settings import Feed, Settings
+
+GROUP = "unrung.adapters"
+Reader = Callable[..., Iterable[AnyRecord | Reject]]
+
+
+@lru_cache(maxsize=64)
+def reader(name: str) -> Reader:
+    """The ``read(export, mapping, notes)`` of adapter ``name``. Raises ConfigError naming all."""
+    # By name and not by import statement: the core must work with any set of adapters.
+    table: dict[str, str] = importlib.import_module("unrung_adapters").ADAPTERS
+    if name in table:
+        module, function = table[name].split(":")
+        found: Reader = getattr(importlib.import_module(module), function)
+        return found
+    outside = {point.name: point for point in entry_points(group=GROUP)}
+    if name in outside:
+        loaded: Reader = outside[name].load()
+        return loaded
+    raise ConfigError([f"adapter {name!r} is not known; there are {sorted({*table, *outside})}"])
+
+
+def new_notes() -> Any:
+    """An empty count of what a reader passes over or shifts (``unrung_adapters.notes``)."""
+    return importlib.import_module("unrung_adapters.notes").ReadNotes()
+
+
+def mapping_of(feed: Feed, settings: Settings) -> Mapping:
+    """What the adapter of ``feed`` is told."""
+    return Mapping(
+        feed=feed.name,
+        carries=feed.carries,
+        fields=feed.fields,
+        formats=feed.formats,
+        zone=feed.formats.zone or settings.venue.timezone,
+        currency_digits=settings.currency_digits,
+        max_bytes=feed.max_bytes,
+    )
+
+
+def mapping_digest(feed: Feed, settings: Settings) -> str:
+    """Changes when the way the feed is read changes."""
+    text = feed.adapter + mapping_of(feed, settings).model_dump_json()
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def read_all(
+    feed: Feed, settings: Settings, export: Export, *, finished: bool = True
+) -> tuple[list[AnyRecord], list[Reject], Any]:
+    """Every record and every bad row of ``export``, and the reader's notes.
+
+    Raises ExportError where the export as a whole cannot be read, and IncompleteExport where its
+    last row is cut off and it is not known to be ``finished``; once it is, that row is a bad row.
+    """
+    records: list[AnyRecord] = []
+    rejects: list[Reject] = []
+    notes = new_notes()
+    try:
+        for row in reader(feed.adapter)(export, mapping_of(feed, settings), notes):
+            if isinstance(row, Reject):
+                rejects.append(row)
+            else:
+                records.append(row)
+    except IncompleteExport as error:
+        if not finished:
+            raise
+        rejects.append(whole_reject(error))
+    return records, rejects, notes
+
+
+def whole_reject(error: ExportError) -> Reject:
+    """What is wrong with an export, as a row of its list of reasons."""
+    return Reject(error.line, error.field, error.value, error.reason, error.fix, {})

@@ -1,0 +1,147 @@
+"""One business day's ledger from three days' materials: pairs, rests, leaves.
+
+The ledger of day D is a function of the materials of D-1, D and D+1 and of the settings: run twice,
+it is the same.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from unrung.ledger.coverage import covers, length_ms, silences, subtract
+from unrung.ledger.draft import Draft, lone_pour
+from unrung.ledger.listing import list_entries, logged_rows
+from unrung.ledger.material import Material, groups_of
+from unrung.ledger.pairs import enter_carried_out, enter_pairs
+from unrung.ledger.products import product_days
+from unrung.ledger.rest import Said, allowance, divide
+from unrung.ledger.results import ClockNote, DayLedger
+from unrung.ledger.rings import Unit, till_rows
+from unrung.ledger.words import day_notices
+from unrung.settings import Settings
+
+if TYPE_CHECKING:
+    from unrung.matching.prepare import Prepared
+
+
+def compute_day(
+    before: Material | None, today: Material, after: Material | None, settings: Settings,
+    sources: Mapping[int, str],
+) -> DayLedger:
+    """The ledger of ``today``. Neighbours are None where there are no movements at all."""
+    from unrung.matching.match import match_day
+
+    draft = Draft(today, settings, sources)
+    _cover(draft)
+    units = _units_by_key(before, today, after)
+    clocks: list[ClockNote] = []
+    used: set[int] = set()
+    for outlet in today.outlets():
+        matched = match_day(_prepared(before, outlet), today.prepared[outlet], _prepared(after, outlet))
+        enter_pairs(draft, outlet, matched, units, used)
+        clock = matched.clock
+        clocks.append(ClockNote(outlet, clock.offset_ms, clock.pairs, clock.jump_at_ms, clock.jump_ms))
+    enter_carried_out(draft, used)
+    _refunds(draft)
+    said = _explain(draft)
+    _poured_not_rung(draft)
+    _not_beer(draft)
+    return _finish(draft, said, clocks)
+
+
+def _cover(draft: Draft) -> None:
+    """Spans that count: the files' own, less silences while the other side is busy."""
+    today = draft.material
+    rings = sorted(line.at_ms for line in today.inputs.rings)
+    pours = sorted(line.end_ms for line in today.inputs.pours)
+    draft.ring_cover = subtract(today.inputs.ring_cover, silences(rings, pours, today.bounds))
+    all_pours = subtract(today.inputs.pour_cover, silences(pours, rings, today.bounds))
+    ring_times: dict[tuple[str, str], list[int]] = defaultdict(list)
+    pour_times: dict[tuple[str, str], list[int]] = defaultdict(list)
+    for unit in today.rings.units:
+        if not unit.voided:
+            ring_times[unit.outlet, unit.product].append(unit.at_ms)
+    for flow in today.pours.beer:
+        pour_times[flow.outlet, flow.product].append(flow.end_ms)
+    for place, times in sorted(ring_times.items()):
+        holes = silences(sorted(pour_times[place]), sorted(times), today.bounds)
+        draft.pour_cover[place] = subtract(all_pours, holes)
+        draft.stuck += [(*place, hole) for hole in holes]
+    draft.pour_cover["", ""] = all_pours
+
+
+def _refunds(draft: Draft) -> None:
+    """Refunded money comes off at the time of the refund; volume is untouched."""
+    for at_ms, outlet, product, money in draft.material.rings.refunds:
+        draft.leaf(at_ms, outlet, product).counts.net_sales_minor += money
+
+
+def _explain(draft: Draft) -> list[Said]:
+    inputs = draft.material.inputs
+    said = divide(
+        draft.rests, inputs.logs, inputs.kegs, draft.material.menu, groups_of(draft.settings),
+        draft.settings.matching, allowance(draft.settings.matching, draft.settings.venue.volume_unit),
+    )
+    for entry in said:
+        for rest, volume in entry.explained:
+            draft.leaf(rest.end_ms, rest.outlet, rest.product).volumes.logged += volume
+    return said
+
+
+def _poured_not_rung(draft: Draft) -> None:
+    """What is left of the rests: unexplained where it can be compared, else set apart."""
+    for rest, flow, uncertain in zip(draft.rests, draft.rest_flows, draft.rest_uncertain, strict=True):
+        if not rest.left_ul:
+            continue
+        volumes = draft.leaf(rest.end_ms, rest.outlet, rest.product).volumes
+        compared = draft.material.metered.get((rest.outlet, rest.product), False)
+        if compared and covers(draft.ring_cover, rest.end_ms):
+            volumes.poured_not_rung += rest.left_ul
+            draft.lone.append(
+                lone_pour(draft, flow, rest.outlet, rest.end_ms, rest.left_ul, uncertain)
+            )
+        else:
+            volumes.poured_not_compared += rest.left_ul
+
+
+def _not_beer(draft: Draft) -> None:
+    pours = draft.material.pours
+    for flow in pours.gas:
+        draft.leaf(flow.end_ms, flow.outlet, flow.product).volumes.not_beer += flow.volume_ul
+    for done in pours.cleaned:
+        volumes = draft.leaf(done.flow.end_ms, done.flow.outlet, done.flow.product).volumes
+        volumes.logged += done.logged_ul
+        volumes.not_beer += done.not_beer_ul
+
+
+def _finish(draft: Draft, said: list[Said], clocks: list[ClockNote]) -> DayLedger:
+    today = draft.material
+    list_entries(draft, said)
+    leaves = tuple(draft.leaves[key] for key in sorted(draft.leaves))
+    missing = tuple(today.inputs.missing)
+    return DayLedger(
+        day=today.day,
+        leaves=leaves,
+        products=product_days(leaves, draft.ranges, draft.lone_ul, today, draft.settings),
+        lone=tuple(sorted(draft.lone, key=lambda one: (
+            one.at_ms, one.kind, one.outlet, one.product, one.tap, one.volume_ul, one.source_id,
+            one.source_feed, one.source_file, one.source_line))),
+        logged=tuple(logged_rows(draft, said)),
+        till=tuple(till_rows(today.rings, draft.carried_in, draft.carried_out)),
+        clocks=tuple(clocks),
+        status="incomplete" if missing else "final",
+        missing=missing,
+        notices=day_notices(today, draft.stuck, draft.settings),
+        rings_covered_ms=length_ms(draft.ring_cover, today.bounds),
+        pours_covered_ms=length_ms(draft.pour_cover["", ""], today.bounds),
+    )
+
+
+def _prepared(material: Material | None, outlet: str) -> Prepared | None:
+    return None if material is None else material.prepared.get(outlet)
+
+
+def _units_by_key(*materials: Material | None) -> dict[int, Unit]:
+    return {unit.key: unit for material in materials if material for unit in material.rings.units}

@@ -1,0 +1,59 @@
+"""The ledger while it is being made: what the steps of one day write into."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from unrung.ledger.coverage import Span
+from unrung.ledger.inputs import Origin
+from unrung.ledger.material import Material
+from unrung.ledger.pours import Flow
+from unrung.ledger.rest import Rest
+from unrung.ledger.results import Counts, Leaf, Lone, Volumes
+from unrung.settings import Settings
+
+
+@dataclass(slots=True)
+class Draft:
+    """The ledger while it is being made."""
+
+    material: Material
+    settings: Settings
+    sources: Mapping[int, str]
+    """Source id to the name people know the export by."""
+    leaves: dict[tuple[int, str, str], Leaf] = field(default_factory=dict)
+    lone: list[Lone] = field(default_factory=list)
+    rests: list[Rest] = field(default_factory=list)
+    rest_flows: list[Flow] = field(default_factory=list)
+    rest_uncertain: list[bool] = field(default_factory=list)
+    ranges: dict[tuple[str, str], tuple[int, int]] = field(default_factory=dict)
+    lone_ul: Counter[tuple[str, str]] = field(default_factory=Counter)
+    carried_in: Counter[str] = field(default_factory=Counter)
+    carried_out: Counter[str] = field(default_factory=Counter)
+    ring_cover: list[Span] = field(default_factory=list)
+    pour_cover: dict[tuple[str, str], list[Span]] = field(default_factory=dict)
+    stuck: list[tuple[str, str, Span]] = field(default_factory=list)
+
+    def leaf(self, at_ms: int, outlet: str, product: str) -> Leaf:
+        lo, hi = self.material.bounds
+        step = self.settings.files.window_minutes * 60_000
+        start = lo + (min(max(at_ms, lo), hi - 1) - lo) // step * step
+        key = (start, outlet, product)
+        if key not in self.leaves:
+            minutes = (min(start + step, hi) - start) // 60_000
+            self.leaves[key] = Leaf(start, minutes, outlet, product, Volumes(), Counts())
+        return self.leaves[key]
+
+    def name_of(self, origin: Origin) -> str:
+        """The export that a line came from, as people know it."""
+        return self.sources.get(origin.source, "")
+
+
+def lone_pour(
+    draft: Draft, flow: Flow, outlet: str, at_ms: int, volume_ul: int, uncertain: bool
+) -> Lone:
+    origin = flow.line.origin
+    return Lone("pour", outlet, flow.product, flow.tap, at_ms, volume_ul, uncertain, origin.feed,
+                draft.name_of(origin), origin.line, origin.ref)

@@ -1,0 +1,100 @@
+"""One business day's movements made ready for matching: a function of that day alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from typing import TYPE_CHECKING
+
+from unrung.ledger.coverage import Span
+from unrung.ledger.inputs import DayInputs
+from unrung.ledger.menu import Menu
+from unrung.ledger.pours import DayPours, day_pours
+from unrung.ledger.rings import DayRings, day_rings
+from unrung.ledger.taps import TapList
+from unrung.matching.types import MatchSettings, MeteredPour, RingUnit
+from unrung.settings import Matching, Settings
+
+if TYPE_CHECKING:
+    from unrung.matching.prepare import Prepared
+
+
+@dataclass(slots=True)
+class Material:
+    """What ``ledger.day`` needs of one day."""
+
+    day: date
+    bounds: Span
+    inputs: DayInputs
+    menu: Menu
+    rings: DayRings
+    pours: DayPours
+    prepared: dict[str, Prepared] = field(default_factory=dict)
+    """Outlet or pool to what matching made of it."""
+    metered: dict[tuple[str, str], bool] = field(default_factory=dict)
+    """(outlet, product) that some tap serves: True where every tap of it is metered."""
+    meters: dict[str, str] = field(default_factory=dict)
+    """Tap to meter name."""
+
+    def outlets(self) -> list[str]:
+        return sorted(self.prepared)
+
+
+def make_material(inputs: DayInputs, settings: Settings) -> Material:
+    """Everything that one day's movements give by themselves."""
+    from unrung.matching.prepare import prepare  # numpy and scipy load at first use
+
+    groups = groups_of(settings)
+    menu = Menu(settings.menu, inputs.day)
+    taps = TapList(settings.taps, settings.venue)
+    products = [row.product for row in settings.products]
+    rings = day_rings(inputs.rings, menu, groups, settings.venue, products)
+    pours = day_pours(inputs.pours, inputs.logs, taps, groups, settings.matching)
+    material = Material(inputs.day, inputs.bounds, inputs, menu, rings, pours)
+    _note_taps(material, taps, groups)
+    sizes, options = menu.sizes(), match_settings(settings.matching)
+    names = {flow.outlet for flow in pours.beer} | {unit.outlet for unit in rings.units}
+    for outlet in sorted(names | set(groups.values())):
+        beer = [
+            MeteredPour(f.key, f.tap, f.product, f.start_ms, f.end_ms, f.volume_ul)
+            for f in pours.beer if f.outlet == outlet
+        ]
+        units = [
+            RingUnit(u.key, u.product, u.at_ms, u.portion_ul, u.line.check, u.line.terminal,
+                     (u.voided_ms if u.voided_ms is not None else FOREVER_MS) if u.voided else None)
+            for u in rings.units if u.outlet == outlet
+        ]
+        material.prepared[outlet] = prepare(beer, units, sizes, inputs.bounds, options)
+    return material
+
+
+FOREVER_MS = 1 << 52
+"""Void time of a voided ring whose till does not say when: it may still have been poured."""
+
+
+def groups_of(settings: Settings) -> dict[str, str]:
+    """Outlet to itself, or to the pool it belongs to."""
+    groups = {row.outlet: row.outlet for row in settings.taps}
+    for pool in settings.pool:
+        groups.update({outlet: pool.name for outlet in pool.outlets})
+    return groups
+
+
+def match_settings(matching: Matching) -> MatchSettings:
+    """The ``[matching]`` table in milliseconds."""
+    pinned = matching.clock_offset_seconds
+    return MatchSettings(
+        window_before_ms=round(matching.window_before_minutes * 60_000),
+        window_after_ms=round(matching.window_after_minutes * 60_000),
+        clock_offset_ms=None if pinned is None else round(pinned * 1000),
+        top_up_gap_ms=round(matching.top_up_seconds * 1000),
+    )
+
+
+def _note_taps(material: Material, taps: TapList, groups: dict[str, str]) -> None:
+    for row in taps.on_day(material.day, *material.bounds):
+        place = (groups.get(row.outlet, row.outlet), row.product)
+        material.metered[place] = material.metered.get(place, True) and row.metered
+        material.meters[row.tap] = row.meter
+
+

@@ -1,0 +1,117 @@
+"""Serves with and without partners, and ring units without, into the ledger's leaves."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from unrung.ledger.coverage import covers
+from unrung.ledger.draft import Draft, lone_pour
+from unrung.ledger.material import Material
+from unrung.ledger.pours import Flow
+from unrung.ledger.rest import Rest
+from unrung.ledger.results import Leaf, Lone
+from unrung.ledger.rings import Unit
+from unrung.matching.types import Matched, Serve
+
+
+def enter_pairs(
+    draft: Draft, outlet: str, matched: Matched, units: Mapping[int, Unit], used: set[int]
+) -> None:
+    """Serves with and without partners, and ring units without, into leaves and rests."""
+    flows = {flow.key: flow for flow in draft.material.pours.beer}
+    for serve in matched.serves:
+        leaf = draft.leaf(serve.end_ms, outlet, serve.product)
+        leaf.counts.serves += 1
+        unit = None if serve.unit_key is None else units[serve.unit_key]
+        if unit is not None:
+            _mark_used(draft, unit, used)
+        if unit is None or unit.voided:
+            _lone_serve(draft, outlet, serve, unit, flows)
+        else:
+            _pair(draft, leaf, serve, unit)
+    for key, at_ms in matched.lone_units:
+        unit = units[key]
+        _mark_used(draft, unit, used)
+        if not unit.voided:
+            _lone_unit(draft, outlet, unit, at_ms)
+    for product, span in matched.pour_not_rung_range_ul.items():
+        draft.ranges[outlet, product] = span
+
+
+def _pair(draft: Draft, leaf: Leaf, serve: Serve, unit: Unit) -> None:
+    volumes = leaf.volumes
+    difference = serve.volume_ul - unit.portion_ul
+    volumes.matched_portion += unit.portion_ul
+    if _another_size(serve.volume_ul, unit, draft.material):
+        volumes.size_difference += difference
+    elif difference > 0:
+        volumes.over_portion += difference
+    else:
+        volumes.under_portion -= difference
+    _count(leaf, unit)
+
+
+def _another_size(volume_ul: int, unit: Unit, material: Material) -> bool:
+    """Whether the serve is nearer another size of its product on the menu than the size rung."""
+    own = abs(volume_ul - unit.portion_ul)
+    return any(abs(volume_ul - size) < own for size in material.menu.sizes_of(unit.product))
+
+
+def _count(leaf: Leaf, unit: Unit) -> None:
+    leaf.counts.units_rung_micro += unit.units_micro
+    leaf.counts.net_sales_minor += unit.net_minor
+    if unit.comp:
+        leaf.counts.comp_units_micro += unit.units_micro
+        leaf.volumes.comp_volume += unit.portion_ul
+
+
+def _lone_serve(
+    draft: Draft, outlet: str, serve: Serve, voided: Unit | None, flows: Mapping[int, Flow]
+) -> None:
+    draft.lone_ul[outlet, serve.product] += serve.volume_ul if voided is None else 0
+    if voided is not None:
+        # Nothing else may explain it: the till itself says it was poured and taken back.
+        leaf = draft.leaf(serve.end_ms, outlet, serve.product)
+        leaf.volumes.poured_not_rung += serve.volume_ul
+        leaf.volumes.voided_after_pour += serve.volume_ul
+        _list_serve(draft, outlet, serve, flows)
+        return
+    rest = Rest(outlet, serve.tap, draft.material.meters.get(serve.tap, ""), serve.product,
+                serve.end_ms, serve.volume_ul, serve.volume_ul, len(draft.rests))
+    draft.rests.append(rest)
+    draft.rest_flows.append(flows[serve.parts[-1][0]])
+    draft.rest_uncertain.append(serve.uncertain)
+
+
+def _list_serve(draft: Draft, outlet: str, serve: Serve, flows: Mapping[int, Flow]) -> None:
+    flow = flows[serve.parts[-1][0]]
+    draft.lone.append(lone_pour(draft, flow, outlet, serve.end_ms, serve.volume_ul, serve.uncertain))
+
+
+def _lone_unit(draft: Draft, outlet: str, unit: Unit, at_ms: int) -> None:
+    leaf = draft.leaf(at_ms, outlet, unit.product)
+    _count(leaf, unit)
+    place = (outlet, unit.product)
+    spans = draft.pour_cover.get(place, draft.pour_cover["", ""])
+    if not (draft.material.metered.get(place, False) and covers(spans, at_ms)):
+        leaf.volumes.rung_not_compared += unit.portion_ul
+        return
+    leaf.volumes.rung_not_poured += unit.portion_ul
+    origin = unit.line.origin
+    draft.lone.append(
+        Lone("ring", outlet, unit.product, "", unit.line.at_ms, unit.portion_ul, False, origin.feed,
+             draft.name_of(origin), origin.line, origin.ref)
+    )
+
+
+def _mark_used(draft: Draft, unit: Unit, used: set[int]) -> None:
+    used.add(unit.key)
+    lo, hi = draft.material.bounds
+    if not unit.voided and not lo <= unit.at_ms < hi:
+        draft.carried_in[unit.outlet] += unit.units_micro
+
+
+def enter_carried_out(draft: Draft, used: set[int]) -> None:
+    for unit in draft.material.rings.units:
+        if not unit.voided and unit.key not in used:
+            draft.carried_out[unit.outlet] += unit.units_micro

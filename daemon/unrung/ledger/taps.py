@@ -1,0 +1,54 @@
+"""What a tap or a meter poured at a given moment."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import date
+
+from unrung.business_day import business_day
+from unrung.settings import TapRow, Venue
+
+
+class TapList:
+    """``taps.csv``, looked up by what the meter export calls the tap."""
+
+    def __init__(self, rows: Iterable[TapRow], venue: Venue) -> None:
+        self._zone, self._starts = venue.timezone, venue.day_starts
+        self._rows = tuple(rows)
+        self._by_name: dict[str, list[TapRow]] = defaultdict(list)
+        for row in self._rows:
+            for name in {row.tap.casefold(), row.meter.casefold()} - {""}:
+                self._by_name[name].append(row)
+
+    def at(self, name: str, at_ms: int) -> TapRow | None:
+        """The row in force for tap or meter ``name``; None where unknown, or where one meter feeds
+        faucets of several products and so cannot tell them apart."""
+        rows = self._by_name.get(name.strip().casefold(), ())
+        if len(rows) == 1 and _undated(rows[0]):
+            return rows[0]
+        day = business_day(at_ms, self._zone, self._starts)
+        live = [row for row in rows if _in_force(row, at_ms, day)]
+        return live[0] if live and len({(row.product, row.outlet) for row in live}) == 1 else None
+
+    def on_day(self, day: date, lo_ms: int, hi_ms: int) -> list[TapRow]:
+        """Rows in force at any time of a business day that runs [lo, hi)."""
+        return [
+            row for row in self._rows
+            if (row.valid_from or day) <= day <= (row.valid_to or day)
+            and (row.from_ms or lo_ms) < hi_ms and (row.to_ms or hi_ms) > lo_ms
+        ]
+
+
+def _undated(row: TapRow) -> bool:
+    return (row.valid_from, row.valid_to, row.from_ms, row.to_ms) == (None, None, None, None)
+
+
+def _in_force(row: TapRow, at_ms: int, day: date) -> bool:
+    return (
+        (row.valid_from or day) <= day <= (row.valid_to or day)
+        and (row.from_ms is None or row.from_ms <= at_ms)
+        and (row.to_ms is None or at_ms < row.to_ms)
+    )
+
+

@@ -1,0 +1,143 @@
+"""Business days: which must be computed again, what was issued, and their ledger leaves."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass
+from datetime import date, timedelta
+from typing import Any
+
+from sqlite_utils import Database
+
+from unrung.business_day import business_day, day_bounds
+from unrung.ledger.results import COMPONENTS, Leaf
+from unrung.settings import Venue
+
+
+@dataclass(slots=True)
+class DayRow:
+    """What stands in ``days`` for one business day."""
+
+    day: date
+    dirty: bool
+    changed_ms: int
+    revision: int
+    status: str
+    digest: str
+    config_digest: str
+    issued_ms: int | None
+
+
+def days_of(times_ms: Iterable[int], venue: Venue) -> set[date]:
+    """The business days that ``times_ms`` fall into."""
+    times = set(times_ms)
+    if not times:
+        return set()
+    first = business_day(min(times), venue.timezone, venue.day_starts)
+    last = business_day(max(times), venue.timezone, venue.day_starts)
+    days = [first + timedelta(days=n) for n in range((last - first).days + 1)]
+    starts = [day_bounds(day, venue.timezone, venue.day_starts)[0] for day in days]
+    return {days[bisect_right(starts, at) - 1] for at in times}
+
+
+def mark_dirty(
+    db: Database, venue: Venue, times_ms: Iterable[int], days: Iterable[str], now_ms: int
+) -> None:
+    """A changed row dirties its business day and both neighbours, which share seams with it."""
+    touched = days_of(times_ms, venue) | {date.fromisoformat(day) for day in days}
+    around = {day + timedelta(days=n) for day in touched for n in (-1, 0, 1)}
+    mark_days_dirty(db, around, now_ms)
+
+
+def mark_days_dirty(db: Database, days: Iterable[date], now_ms: int) -> None:
+    db.conn.executemany(
+        "INSERT INTO days (day, dirty, changed_ms) VALUES (?, 1, ?) "
+        "ON CONFLICT (day) DO UPDATE SET dirty = 1, changed_ms = excluded.changed_ms",
+        [(day.isoformat(), now_ms) for day in sorted(days)],
+    )
+
+
+def day_rows(db: Database, *, dirty_only: bool = False) -> list[DayRow]:
+    """Every known day in order."""
+    where = "WHERE dirty = 1" if dirty_only else ""
+    return [_day_row(row) for row in db.query(f"SELECT * FROM days {where} ORDER BY day")]
+
+
+def day_row(db: Database, day: date) -> DayRow | None:
+    rows = list(db.query("SELECT * FROM days WHERE day = ?", [day.isoformat()]))
+    return _day_row(rows[0]) if rows else None
+
+
+def save_day(
+    db: Database, day: date, leaves: Sequence[Leaf], *, revision: int, status: str, digest: str,
+    config_digest: str, issued_ms: int | None, changed_ms: int,
+) -> None:
+    """Write down a computed day: its leaves, and that it is clean unless rows came in meanwhile."""
+    db.execute("DELETE FROM leaves WHERE day = ?", [day.isoformat()])
+    db.table("leaves").insert_all(leaf_values(day, leaf) for leaf in leaves)
+    db.execute(
+        "INSERT INTO days (day, dirty, changed_ms, revision, status, digest, config_digest, "
+        "issued_ms) VALUES (?, 0, ?, ?, ?, ?, ?, ?) ON CONFLICT (day) DO UPDATE SET "
+        "dirty = (days.changed_ms > excluded.changed_ms), revision = excluded.revision, "
+        "status = excluded.status, digest = excluded.digest, "
+        "config_digest = excluded.config_digest, issued_ms = excluded.issued_ms",
+        [day.isoformat(), changed_ms, revision, status, digest, config_digest, issued_ms],
+    )
+
+
+def leaf_values(day: date, leaf: Leaf) -> dict[str, Any]:
+    return {
+        "day": day.isoformat(), "outlet": leaf.outlet, "product": leaf.product,
+        "window_start_ms": leaf.window_start_ms, "window_minutes": leaf.window_minutes,
+        **{name: getattr(leaf.volumes, name) for name in COMPONENTS}, **asdict(leaf.counts),
+    }
+
+
+def leaves_between(db: Database, first: date, last: date) -> list[dict[str, Any]]:
+    """Ledger leaves of the business days first..last, in order."""
+    return list(
+        db.query(
+            "SELECT * FROM leaves WHERE day BETWEEN ? AND ? "
+            "ORDER BY day, window_start_ms, outlet, product",
+            [first.isoformat(), last.isoformat()],
+        )
+    )
+
+
+def record_issue(
+    db: Database, day: date, revision: int, files: Iterable[tuple[str, str, int]],
+    config_digest: str, now_ms: int,
+) -> None:
+    """What was issued: (name, sha256, size) of every file of a revision."""
+    db.table("issued").insert_all(
+        (
+            {
+                "day": day.isoformat(), "revision": revision, "name": name, "sha256": digest,
+                "size": size, "config_digest": config_digest, "issued_ms": now_ms,
+            }
+            for name, digest, size in files
+        ),
+        replace=True,
+    )
+
+
+def fact(db: Database, name: str) -> str | None:
+    row = db.execute("SELECT value FROM facts WHERE name = ?", [name]).fetchone()
+    return row[0] if row else None
+
+
+def set_fact(db: Database, name: str, value: str) -> None:
+    db.execute(
+        "INSERT INTO facts (name, value) VALUES (?, ?) "
+        "ON CONFLICT (name) DO UPDATE SET value = excluded.value",
+        [name, value],
+    )
+
+
+def _day_row(row: dict[str, Any]) -> DayRow:
+    return DayRow(
+        day=date.fromisoformat(row["day"]), dirty=bool(row["dirty"]), changed_ms=row["changed_ms"],
+        revision=row["revision"], status=row["status"], digest=row["digest"],
+        config_digest=row["config_digest"], issued_ms=row["issued_ms"],
+    )

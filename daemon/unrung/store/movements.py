@@ -1,0 +1,192 @@
+"""Rows of the five records: merged in by identity, read out by time."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlite_utils import Database
+
+from unrung.records import AnyRecord, KegEvent, LogEntry, Pour, Reading, Ring
+
+COLUMNS = (
+    "kind", "feed", "ident", "source", "line", "ref", "version", "raw", "at_ms", "start_ms",
+    "end_ms", "day", "at_text", "what", "outlet", "tap", "product", "item", "size", "price_level",
+    "modifier", "units_micro", "amount_minor", "tax_minor", "check_no", "terminal", "staff",
+    "voided_ms", "voids_ref", "volume_ul", "pulses", "more",
+)
+_CONTENT = COLUMNS[0:1] + COLUMNS[7:]
+"""What makes two receipts of a row equal: all but where it was received."""
+_INSERT = (
+    f"INSERT INTO movements ({', '.join(COLUMNS)}) VALUES ({', '.join('?' * len(COLUMNS))})"
+)
+_CHUNK = 500
+
+Values = tuple[Any, ...]
+
+
+@dataclass(slots=True)
+class Merge:
+    """What taking rows in changed."""
+
+    new_rows: int
+    superseded: int
+    touched_ms: list[int]
+    """Times of every row that came or went."""
+    touched_days: list[str]
+    """Business days of rows that came or went without a time."""
+
+
+def values_of(record: AnyRecord, feed: str, ident: bytes, source: int) -> Values:
+    """The column values of ``record``, in the order of COLUMNS."""
+    head = (feed, ident, source, record.line, record.ref, record.version, record.raw)
+    match record:
+        case Ring():
+            return (
+                "ring", *head, record.at_ms, None, None, None, record.at_text, record.kind,
+                record.outlet, "", "", record.item, record.size, record.price_level,
+                record.modifier, record.units_micro, record.amount_minor, record.tax_minor,
+                record.check, record.terminal, record.staff, record.voided_ms, record.voids_ref,
+                None, None, None,
+            )
+        case Pour():
+            return (
+                "pour", *head, record.end_ms, record.start_ms, None, None, record.at_text, "", "",
+                record.tap, "", "", "", "", "", None, None, None, "", "", "", None, "",
+                record.volume_ul, record.pulses, None,
+            )
+        case Reading():
+            return (
+                "reading", *head, record.at_ms, None, None, None, record.at_text, "", "",
+                record.meter, "", "", "", "", "", None, None, None, "", "", "", None, "",
+                record.total_ul, record.pulses, None,
+            )
+        case LogEntry():
+            return (
+                "log", *head, record.at_ms, None, record.end_ms, record.day or None,
+                record.at_text, record.reason, record.outlet, record.tap, record.product,
+                record.item, "", "", "", record.units_micro, None, None, "", "", "", None, "",
+                record.volume_ul, None, None,
+            )
+        case KegEvent():
+            more = record.model_dump(
+                include={"keg", "size_ul", "part_ul", "gross_g", "tare_g", "cost_minor", "to_outlet"}
+            )
+            return (
+                "keg", *head, record.at_ms, None, None, None, record.at_text, record.kind,
+                record.outlet, record.tap, record.product, "", "", "", "", record.units_micro,
+                None, None, "", "", "", None, "", None, None, json.dumps(more),
+            )
+
+
+def merge(db: Database, rows: Sequence[Values], source: int) -> Merge:
+    """Take ``rows`` in: unknown ones are added, changed ones supersede what was known.
+
+    A row known with equal contents stays as it was first received. A lower version than the known
+    one is kept as superseded at once. Call within a write transaction.
+    """
+    result = Merge(0, 0, [], [])
+    fresh: list[Values] = []
+    stale: list[tuple[int, int]] = []
+    for at in range(0, len(rows), _CHUNK):
+        chunk = rows[at : at + _CHUNK]
+        current = _current(db, [row[2] for row in chunk])
+        for row in chunk:
+            old = current.get(row[2])
+            if old is None:
+                fresh.append(row)
+            elif not _same(old, row) and not _older(row[6], old["version"]):
+                stale.append((source, old["id"]))
+                _touch(result, old["at_ms"], old["day"])
+                fresh.append(row)
+    _supersede(db, stale)
+    db.conn.executemany(_INSERT, fresh)
+    for row in fresh:
+        _touch(result, row[8], row[11])
+    result.new_rows, result.superseded = len(fresh) - len(stale), len(stale)
+    return result
+
+
+def drop_missing(
+    db: Database, feed: str, kept: set[bytes], span: tuple[int, int], source: int
+) -> Merge:
+    """Supersede the feed's current rows within ``span`` that the newest export no longer holds."""
+    result = Merge(0, 0, [], [])
+    rows = db.query(
+        "SELECT id, ident, at_ms, day FROM movements WHERE superseded_by IS NULL AND feed = ? "
+        "AND at_ms >= ? AND at_ms < ?",
+        [feed, *span],
+    )
+    gone = [row for row in rows if row["ident"] not in kept]
+    for row in gone:
+        _touch(result, row["at_ms"], row["day"])
+    _supersede(db, [(source, row["id"]) for row in gone])
+    result.superseded = len(gone)
+    return result
+
+
+def between(db: Database, kinds: Iterable[str], lo_ms: int, hi_ms: int) -> Iterator[dict[str, Any]]:
+    """Current rows of ``kinds`` with lo <= at_ms < hi, in a fixed order of content."""
+    names = list(kinds)
+    marks = ",".join("?" * len(names))
+    return db.query(
+        f"SELECT * FROM movements WHERE superseded_by IS NULL AND at_ms >= ? AND at_ms < ? "
+        f"AND kind IN ({marks}) ORDER BY at_ms, feed, source, line, id",
+        [lo_ms, hi_ms, *names],
+    )
+
+
+def of_day(db: Database, day: str) -> Iterator[dict[str, Any]]:
+    """Current rows written down for ``day`` without a time."""
+    return db.query(
+        "SELECT * FROM movements WHERE superseded_by IS NULL AND day = ? "
+        "ORDER BY feed, source, line, id",
+        [day],
+    )
+
+
+def first_and_last_ms(db: Database) -> tuple[int, int] | None:
+    """Times of the first and last current movement, or None for an empty store."""
+    row = db.execute(
+        "SELECT min(at_ms), max(at_ms) FROM movements WHERE superseded_by IS NULL"
+    ).fetchone()
+    return None if row[0] is None else (row[0], row[1])
+
+
+def _current(db: Database, idents: list[bytes]) -> dict[bytes, dict[str, Any]]:
+    marks = ",".join("?" * len(idents))
+    columns = ", ".join(("id", "ident", *_CONTENT, "version"))
+    rows = db.query(
+        f"SELECT {columns} FROM movements WHERE superseded_by IS NULL AND ident IN ({marks})",
+        idents,
+    )
+    return {row["ident"]: row for row in rows}
+
+
+def _same(old: dict[str, Any], new: Values) -> bool:
+    return old["kind"] == new[0] and all(
+        old[name] == value for name, value in zip(_CONTENT[1:], new[7:], strict=True)
+    )
+
+
+def _older(new: str, known: str) -> bool:
+    """Whether version ``new`` is lower than ``known``; without versions the newer receipt wins."""
+    if not new or not known:
+        return False
+    try:
+        return float(new) < float(known)
+    except ValueError:
+        return new < known
+
+
+def _supersede(db: Database, pairs: list[tuple[int, int]]) -> None:
+    db.conn.executemany("UPDATE movements SET superseded_by = ? WHERE id = ?", pairs)
+
+
+def _touch(result: Merge, at_ms: int | None, day: str | None) -> None:
+    if at_ms is not None:
+        result.touched_ms.append(at_ms)
+    if day is not None:
+        result.touched_days.append(day)

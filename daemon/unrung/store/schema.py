@@ -1,0 +1,210 @@
+"""Tables, as numbered migrations; each index with the query it serves.
+
+Integers only: volumes in microlitres, times in UTC milliseconds, quantities in millionths, money in
+minor units. All tables are STRICT, so that a text never lands in a number.
+"""
+
+from __future__ import annotations
+
+from sqlite_utils import Database, Migrations
+
+APPLICATION_ID = 0x554E5247
+"""'UNRG': tells our file from any other SQLite file, and from an empty one."""
+
+migrations = Migrations("unrung")
+
+_SOURCES = """
+CREATE TABLE sources (
+  id INTEGER PRIMARY KEY,
+  feed TEXT NOT NULL,
+  name TEXT NOT NULL,             -- file name or request, as people know it
+  via TEXT NOT NULL,              -- folder, http
+  sha256 TEXT NOT NULL,
+  size INTEGER NOT NULL,
+  mtime_ms INTEGER NOT NULL,
+  received_ms INTEGER NOT NULL,
+  state TEXT NOT NULL,            -- taken, duplicate, set_aside
+  reason TEXT NOT NULL DEFAULT '',
+  kept_as TEXT NOT NULL DEFAULT '', -- where the bytes are now; relative to archive or aside folder
+  mapping_digest TEXT NOT NULL,   -- of the feed's settings it was read with
+  rows INTEGER NOT NULL DEFAULT 0,
+  new_rows INTEGER NOT NULL DEFAULT 0,
+  rejected INTEGER NOT NULL DEFAULT 0,
+  superseded INTEGER NOT NULL DEFAULT 0,
+  skipped INTEGER NOT NULL DEFAULT 0,
+  ambiguous INTEGER NOT NULL DEFAULT 0,   -- local times that exist twice
+  missing INTEGER NOT NULL DEFAULT 0,     -- local times that do not exist
+  first_ms INTEGER,               -- of the rows
+  last_ms INTEGER,
+  cover_from_ms INTEGER,          -- the span in which silence means nothing happened
+  cover_to_ms INTEGER
+) STRICT;
+-- "have we had these bytes?"
+CREATE INDEX sources_hash ON sources (feed, sha256);
+-- "what covers this day?"
+CREATE INDEX sources_cover ON sources (cover_from_ms, cover_to_ms) WHERE state = 'taken';
+"""
+
+_MOVEMENTS = """
+CREATE TABLE movements (
+  id INTEGER PRIMARY KEY,
+  kind TEXT NOT NULL,             -- ring, pour, reading, keg, log
+  feed TEXT NOT NULL,
+  ident BLOB NOT NULL,            -- digest of what makes the row that row (unrung.intake.identity)
+  source INTEGER NOT NULL REFERENCES sources (id),
+  line INTEGER NOT NULL,
+  ref TEXT NOT NULL,
+  version TEXT NOT NULL,
+  raw TEXT NOT NULL,
+  at_ms INTEGER,                  -- what the row counts by: ring, reading, event; end of a pour
+  start_ms INTEGER,               -- of a pour
+  end_ms INTEGER,                 -- of a log entry's span
+  day TEXT,                       -- business day of an entry without a time
+  at_text TEXT NOT NULL,
+  what TEXT NOT NULL DEFAULT '',  -- kind of ring, kind of keg event, reason of a log entry
+  outlet TEXT NOT NULL DEFAULT '',
+  tap TEXT NOT NULL DEFAULT '',   -- tap or meter as the source has it
+  product TEXT NOT NULL DEFAULT '',
+  item TEXT NOT NULL DEFAULT '',
+  size TEXT NOT NULL DEFAULT '',
+  price_level TEXT NOT NULL DEFAULT '',
+  modifier TEXT NOT NULL DEFAULT '',
+  units_micro INTEGER,
+  amount_minor INTEGER,
+  tax_minor INTEGER,
+  check_no TEXT NOT NULL DEFAULT '',
+  terminal TEXT NOT NULL DEFAULT '',
+  staff TEXT NOT NULL DEFAULT '',
+  voided_ms INTEGER,
+  voids_ref TEXT NOT NULL DEFAULT '',
+  volume_ul INTEGER,
+  pulses INTEGER,
+  more TEXT,                      -- JSON: fields of keg events that nothing else has
+  superseded_by INTEGER REFERENCES sources (id)  -- the export that replaced or dropped it
+) STRICT;
+-- "is this row known?", one current row per identity
+CREATE UNIQUE INDEX movements_ident ON movements (ident) WHERE superseded_by IS NULL;
+-- "the movements of these days"
+CREATE INDEX movements_at ON movements (at_ms) WHERE superseded_by IS NULL;
+-- "entries written down for a day without a time"
+CREATE INDEX movements_day ON movements (day) WHERE superseded_by IS NULL AND day IS NOT NULL;
+"""
+
+_REJECTS = """
+CREATE TABLE rejects (
+  id INTEGER PRIMARY KEY,
+  source INTEGER NOT NULL REFERENCES sources (id),
+  feed TEXT NOT NULL,
+  line INTEGER NOT NULL,
+  field TEXT NOT NULL,
+  value TEXT NOT NULL,
+  reason TEXT NOT NULL,
+  fix TEXT NOT NULL,
+  cells TEXT NOT NULL,            -- JSON of the mapped cells only
+  state TEXT NOT NULL DEFAULT 'waiting'   -- waiting, taken (read after a fix), accepted (left out)
+) STRICT;
+-- "how many rows wait?"
+CREATE INDEX rejects_waiting ON rejects (feed) WHERE state = 'waiting';
+CREATE INDEX rejects_source ON rejects (source);
+"""
+
+_DAYS = """
+CREATE TABLE days (
+  day TEXT PRIMARY KEY,           -- ISO business day
+  dirty INTEGER NOT NULL,         -- 1: movements changed since it was computed
+  changed_ms INTEGER NOT NULL,    -- when the last change came in
+  revision INTEGER NOT NULL DEFAULT 0,    -- 0: never issued
+  status TEXT NOT NULL DEFAULT '',
+  digest TEXT NOT NULL DEFAULT '',        -- of the issued bytes without the revision
+  config_digest TEXT NOT NULL DEFAULT '',
+  issued_ms INTEGER
+) STRICT;
+-- "what has to be computed again?"
+CREATE INDEX days_dirty ON days (day) WHERE dirty = 1;
+CREATE TABLE leaves (
+  day TEXT NOT NULL,
+  outlet TEXT NOT NULL,
+  product TEXT NOT NULL,
+  window_start_ms INTEGER NOT NULL,
+  window_minutes INTEGER NOT NULL,
+  matched_portion INTEGER NOT NULL, over_portion INTEGER NOT NULL, under_portion INTEGER NOT NULL,
+  size_difference INTEGER NOT NULL, logged INTEGER NOT NULL, poured_not_rung INTEGER NOT NULL,
+  voided_after_pour INTEGER NOT NULL, rung_not_poured INTEGER NOT NULL,
+  poured_not_compared INTEGER NOT NULL, rung_not_compared INTEGER NOT NULL,
+  not_beer INTEGER NOT NULL, comp_volume INTEGER NOT NULL,
+  serves INTEGER NOT NULL, units_rung_micro INTEGER NOT NULL, comp_units_micro INTEGER NOT NULL,
+  net_sales_minor INTEGER NOT NULL,
+  PRIMARY KEY (day, outlet, product, window_start_ms)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE issued (
+  id INTEGER PRIMARY KEY,
+  day TEXT NOT NULL,
+  revision INTEGER NOT NULL,
+  name TEXT NOT NULL,
+  sha256 TEXT NOT NULL,
+  size INTEGER NOT NULL,
+  config_digest TEXT NOT NULL,
+  issued_ms INTEGER NOT NULL,
+  UNIQUE (day, revision, name)
+) STRICT;
+"""
+
+_MAIL = """
+CREATE TABLE alerts (
+  key TEXT PRIMARY KEY,           -- rule, outlet, product, window
+  day TEXT NOT NULL,
+  volume_ul INTEGER NOT NULL,     -- as last told
+  state TEXT NOT NULL,            -- raised, cleared
+  sentence TEXT NOT NULL,
+  told_ms INTEGER NOT NULL
+) STRICT;
+CREATE TABLE outbox (
+  id INTEGER PRIMARY KEY,
+  key TEXT NOT NULL UNIQUE,       -- morning:DAY, alert:KEY: a mail is written down once
+  kind TEXT NOT NULL,
+  day TEXT NOT NULL,
+  message_id TEXT NOT NULL,
+  subject TEXT NOT NULL,
+  body BLOB NOT NULL,
+  created_ms INTEGER NOT NULL,
+  state TEXT NOT NULL             -- open, sent, failed, expired, folded
+) STRICT;
+CREATE TABLE outbox_recipients (
+  outbox INTEGER NOT NULL REFERENCES outbox (id),
+  recipient TEXT NOT NULL,
+  state TEXT NOT NULL,            -- open, sent, refused
+  attempts INTEGER NOT NULL DEFAULT 0,
+  next_try_ms INTEGER NOT NULL,
+  last_text TEXT NOT NULL DEFAULT '',
+  PRIMARY KEY (outbox, recipient)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE cursors (
+  feed TEXT PRIMARY KEY,
+  cursor TEXT NOT NULL DEFAULT '',
+  validators TEXT NOT NULL DEFAULT '{}',  -- JSON: ETag, Last-Modified
+  due_ms INTEGER NOT NULL DEFAULT 0,
+  failures INTEGER NOT NULL DEFAULT 0,
+  last_text TEXT NOT NULL DEFAULT ''
+) STRICT;
+CREATE TABLE facts (
+  name TEXT PRIMARY KEY,          -- single values: first day of data, digests of the config
+  value TEXT NOT NULL
+) STRICT;
+"""
+
+
+@migrations()
+def m001_first_form(db: Database) -> None:
+    for script in (_SOURCES, _MOVEMENTS, _REJECTS, _DAYS, _MAIL):
+        for statement in statements(script):
+            db.execute(statement)
+
+
+def statements(script: str) -> list[str]:
+    """The statements of ``script``, one by one: executescript would end the transaction."""
+    lines = (line.split("--")[0].rstrip() for line in script.splitlines())
+    return [part.strip() for part in "\n".join(lines).split(";") if part.strip()]
+
+
+NEWEST = 1
+"""PRAGMA user_version of a store with every migration applied."""
