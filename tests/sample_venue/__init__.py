@@ -1,0 +1,1 @@
+"""The invented venue behind ``sample_exports/``, and what truly happened there."""
