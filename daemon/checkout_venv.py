@@ -145,7 +145,7 @@ def venv_python(venv: Path) -> Path:
 
 def works(venv: Path, *, installed: bool) -> bool:
     """Whether the Python of ``venv`` starts and finds pip, and Unrung where ``installed``."""
-    needs = "import pip, unrung" if installed else "import pip"
+    needs = "import pip._internal" + ("; import unrung" if installed else "")
     command = [str(venv_python(venv)), "-P", "-c", needs]  # -P: from 3.11 on, and not from here
     try:
         done = subprocess.run(command, env=clean_env(), capture_output=True, timeout=60)

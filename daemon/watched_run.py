@@ -67,7 +67,9 @@ def short_form(line: str) -> str:
         return " ".join(fetched.groups())
     if line.startswith("Installing collected packages:"):
         return f"installing {line.count(',') + 1} packages"
-    return line.strip() if re.match(r"\s*(WARNING: Retrying|ERROR:|error:)", line) else ""
+    if "WARNING: Retrying" in line:
+        return "no connection, trying again"
+    return line.strip() if re.match(r"\s*ERROR:", line) else ""
 
 
 def passed_on(command: Sequence[str], cwd: Path) -> tuple[int, str]:
@@ -103,10 +105,11 @@ def _lines_and_pauses(stream: IO[str] | None) -> Iterator[str]:
 
 
 def _failed(doing: str, said: Sequence[str]) -> str:
+    errors = list(dict.fromkeys(line.strip() for line in said if re.match(r"\s*ERROR:", line)))
     narrow = "This is a 32-bit Python; numpy and scipy need a 64-bit one.\n"
     return (
-        f"It failed while {doing}. The last that was said:\n"
-        + "".join(f"    {line}\n" for line in said[-12:])
+        f"It failed while {doing}:\n"
+        + "".join(f"    {line}\n" for line in errors or said[-12:])
         + (narrow if sys.maxsize < 2**32 else "")
         + "Is this PC on-line, and is there room on the disk? Behind a proxy, set HTTPS_PROXY.\n"
         "Then run the same command again."
