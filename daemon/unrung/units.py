@@ -15,7 +15,6 @@ from fractions import Fraction
 
 from unrung.errors import UnrungError
 
-
 UNITS_UL: dict[str, Fraction] = {
     "ul": Fraction(1),
     "ml": Fraction(1_000),
@@ -38,8 +37,10 @@ UNIT_LABELS = {
 _KEG_WORDS: dict[str, Fraction] = {
     "us_bbl": 31 * UNITS_UL["us_gal"],
     "half barrel": 31 * UNITS_UL["us_gal"] / 2,
+    "third barrel": 31 * UNITS_UL["us_gal"] / 3,
     "quarter barrel": 31 * UNITS_UL["us_gal"] / 4,
     "sixth barrel": 31 * UNITS_UL["us_gal"] / 6,
+    "eighth barrel": 31 * UNITS_UL["us_gal"] / 8,
     "pin": Fraction(9, 2) * UNITS_UL["imp_gal"],
     "firkin": 9 * UNITS_UL["imp_gal"],
     "kilderkin": 18 * UNITS_UL["imp_gal"],
@@ -53,7 +54,7 @@ _VOLUME_WORDS = {
     "imp_fl_oz": "imp_fl_oz", "imp pt": "imp_pt", "imp_pt": "imp_pt", "us pt": "us_pt",
     "us_pt": "us_pt",
 }
-_SIZE = re.compile(r"^\s*(?:(\d+(?:\.\d+)?)(?:\s*/\s*(\d+))?)?\s*([A-Za-z_ ]*?)\s*$")
+_SIZE = re.compile(r"^\s*(?:([0-9]+(?:\.[0-9]+)?)(?:\s*/\s*([0-9]+))?)?\s*([A-Za-z_ ]*?)\s*$")
 
 
 def to_ul(amount: Decimal | Fraction | int, unit: str) -> int:
@@ -105,7 +106,8 @@ def keg_size_exact_ul(text: str) -> Fraction:
     """Like :func:`keg_size_ul`, unrounded."""
     found = _SIZE.match(text)
     word = " ".join(found.group(3).lower().split()) if found else ""
-    if found is None or (not word and not found.group(1)):
+    parts = [Fraction(part) for part in found.groups()[:2] if part] if found else []
+    if found is None or (not word and not parts) or 0 in parts:
         raise UnrungError(f"{text!r} is not a keg size; write for example '1/2 us_bbl' or '50 l'")
     number = Fraction(found.group(1) or "1") / Fraction(found.group(2) or "1")
     if word in ("bbl", "barrel", "barrels"):
