@@ -1,0 +1,30 @@
+"""Whether a day has to be issued again: a digest of what its files say, whatever their revision."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+
+from unrung.issue.daily import PACKAGE, daily_files
+from unrung.ledger.results import DayLedger
+from unrung.settings import Settings
+
+NO_REVISION = 0
+"""Issued revisions start at 1, so files rendered with 0 differ by their contents alone."""
+
+
+def content_digest(files: Mapping[str, bytes]) -> str:
+    """SHA-256 over names and bytes of ``files``, which must be rendered with ``NO_REVISION``.
+
+    The data package is left out: it follows from the other files, and its wording may change with
+    the program, which is no reason to issue a day again.
+    """
+    whole = hashlib.sha256()
+    for name in sorted(set(files) - {PACKAGE}):
+        whole.update(f"{name}\0{hashlib.sha256(files[name]).hexdigest()}\n".encode())
+    return whole.hexdigest()
+
+
+def day_digest(ledger: DayLedger, settings: Settings) -> str:
+    """The digest of the day's files: issue again only if it differs from the one last issued."""
+    return content_digest(daily_files(ledger, settings, NO_REVISION))

@@ -1,0 +1,100 @@
+"""A day's figures in whole units of volume, every row footing, for a mail or a small screen.
+
+Each figure of a row becomes its own floor or ceiling, and these hold in the whole numbers:
+
+    poured   = matched + portion_difference + logged + poured_not_rung + poured_not_compared
+               + not_beer
+    rung     = matched + rung_not_poured + rung_not_compared
+    variance = portion_difference + poured_not_rung - rung_not_poured
+
+Such a rounding always exists: with the signs of ``rung`` and ``variance`` turned, every part stands
+in at most one equation with + and in at most one with -. That is a network flow, and a bounded
+network flow can be taken whole (integrality theorem; controlled rounding after Cox and Ernst,
+1982; both from memory). Among the roundings of a row the one is taken that keeps the running totals
+nearest to the truth, so that the foot of the table, the sum of its rows, stays near it too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import product
+from typing import NamedTuple
+
+from unrung.ledger.results import Volumes
+from unrung.units import UNITS_UL
+
+
+class Whole(NamedTuple):
+    """Parts of one row (or the sum of rows) in whole units; the rest follows from them."""
+
+    matched_portion: int = 0
+    portion_difference: int = 0
+    logged: int = 0
+    poured_not_rung: int = 0
+    poured_not_compared: int = 0
+    not_beer: int = 0
+    rung_not_poured: int = 0
+    rung_not_compared: int = 0
+
+    @property
+    def poured(self) -> int:
+        return _derived(self)[0]
+
+    @property
+    def rung(self) -> int:
+        return _derived(self)[1]
+
+    @property
+    def variance(self) -> int:
+        return _derived(self)[2]
+
+    @property
+    def compared(self) -> int:
+        """Beer that was compared: the denominator of the variance's percentage."""
+        return self.poured - self.not_beer - self.poured_not_compared
+
+
+def whole_sum(rows: Iterable[Whole]) -> Whole:
+    """Part by part; it foots because its rows do."""
+    return Whole(*map(sum, zip(Whole(), *rows, strict=True)))
+
+
+def whole_rows(volumes: Sequence[Volumes], unit: str) -> list[Whole]:
+    """``volumes`` (microlitres) in whole ``unit``, in the order given."""
+    size = UNITS_UL[unit]
+    drift = [0] * (len(Whole._fields) + 3)
+    rows = []
+    for one in volumes:
+        scaled = [getattr(one, name) * size.denominator for name in Whole._fields]
+        row, errors = min(
+            _roundings(scaled, size.numerator), key=lambda found: _cost(drift, found[1])
+        )
+        drift = [sum(pair) for pair in zip(drift, errors, strict=True)]
+        rows.append(row)
+    return rows
+
+
+def _roundings(scaled: Sequence[int], size: int) -> Iterator[tuple[Whole, list[int]]]:
+    """Every rounding whose derived figures are floors or ceilings too, with its errors.
+
+    ``scaled`` and the errors are counted in ``1/size`` of a unit.
+    """
+    choices = [{part // size, -(-part // size)} for part in scaled]
+    for parts in product(*map(sorted, choices)):
+        errors = [part * size - exact for part, exact in zip(parts, scaled, strict=True)]
+        derived = _derived(errors)
+        if all(abs(error) < size for error in derived):
+            yield Whole(*parts), [*errors, *derived]
+
+
+def _derived(parts: Sequence[int]) -> tuple[int, int, int]:
+    """Poured, rung and variance of the eight parts; linear, so it serves for errors as well."""
+    matched, difference, logged, not_rung, not_compared, not_beer, not_poured, lone = parts
+    poured = matched + difference + logged + not_rung + not_compared + not_beer
+    return poured, matched + not_poured + lone, difference + not_rung - not_poured
+
+
+def _cost(drift: Sequence[int], errors: Sequence[int]) -> tuple[int, int]:
+    """How far the running totals would stray, then how far the row itself does."""
+    strayed = sum((had + new) ** 2 for had, new in zip(drift, errors, strict=True))
+    return strayed, sum(new**2 for new in errors)

@@ -1,0 +1,53 @@
+"""Whole units for a mail: rows foot, nothing strays from its floor or ceiling, totals stay near."""
+
+from __future__ import annotations
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from issue.ledgers import volumes
+from unrung.issue.whole import Whole, whole_rows, whole_sum
+from unrung.ledger.results import Volumes
+from unrung.settings import VenueUnit
+from unrung.units import UNITS_UL
+
+units = st.sampled_from(["us_fl_oz", "imp_fl_oz", "ml", "l"])
+FIGURES = (*Whole._fields, "poured", "rung", "variance")
+
+
+@given(st.lists(volumes(), max_size=6), units)
+def test_every_figure_of_a_row_is_its_own_floor_or_ceiling(
+    days: list[Volumes], unit: VenueUnit
+) -> None:
+    for exact, row in zip(days, whole_rows(days, unit), strict=True):
+        for name in FIGURES:
+            assert abs(getattr(row, name) - getattr(exact, name) / UNITS_UL[unit]) < 1, name
+
+
+@given(volumes(), units)
+def test_a_row_foots_in_its_whole_numbers(exact: Volumes, unit: VenueUnit) -> None:
+    [row] = whole_rows([exact], unit)
+    assert row.poured - row.rung == (
+        row.variance + row.logged + row.poured_not_compared + row.not_beer - row.rung_not_compared
+    )
+
+
+@given(st.lists(volumes(), max_size=30))
+def test_the_foot_of_a_long_table_stays_within_two_units_of_the_truth(
+    days: list[Volumes],
+) -> None:
+    total = whole_sum(whole_rows(days, "us_fl_oz"))
+    for name in FIGURES:
+        exact = sum(getattr(one, name) for one in days) / UNITS_UL["us_fl_oz"]
+        assert abs(getattr(total, name) - exact) <= 2, name
+
+
+def test_twenty_small_leftovers_are_not_lost_from_the_total() -> None:
+    small = Volumes(matched_portion=1_000_000, poured_not_rung=400)
+    rows = whole_rows([small] * 20, "ml")
+    assert {row.poured_not_rung for row in rows} == {0, 1}
+    assert whole_sum(rows).poured_not_rung == 8
+
+
+def test_the_sum_of_no_rows_is_nothing() -> None:
+    assert whole_sum([]) == Whole()
