@@ -1,0 +1,119 @@
+"""How an alert is put into words: numbers by the venue's locale, causes before conclusions."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime
+from decimal import Decimal
+from fractions import Fraction
+from functools import lru_cache
+from zoneinfo import ZoneInfo
+
+from babel import Locale, UnknownLocaleError
+from babel.dates import format_time
+from babel.numbers import format_decimal, format_percent
+
+from unrung.alerts.measures import TWO_HOURS_MS, Measured
+from unrung.settings import Settings, VenueUnit
+from unrung.units import UNIT_LABELS, from_ul
+
+CHECK_ORDER = (
+    "Check the equipment first, then the settings, then how things are done; "
+    "then talk with the team."
+)
+PLACES: dict[VenueUnit, int] = {"us_fl_oz": 0, "imp_fl_oz": 0, "ml": 0, "l": 1}
+"""Decimals of a volume as people are shown it."""
+_NO_BREAK = "\N{NO-BREAK SPACE}"
+_CONTROLS = re.compile(r"[\s\x00-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]+")
+
+
+@lru_cache(maxsize=8)
+def locale_of(name: str) -> Locale:
+    """The venue's locale; an unknown one reads as US English, so that the mail still goes out."""
+    try:
+        return Locale.parse(name.replace("-", "_"))
+    except (UnknownLocaleError, ValueError):
+        return Locale("en", "US")
+
+
+def shown_number(value: Decimal, settings: Settings) -> str:
+    """A volume in the venue's unit as its locale writes it, without the unit."""
+    places = PLACES[settings.venue.volume_unit]
+    pattern = "#,##0" + ("." + "0" * places if places else "")
+    return format_decimal(value, pattern, locale_of(settings.venue.locale))
+
+
+def with_unit(value: Decimal, settings: Settings) -> str:
+    """A volume in the venue's unit with the unit's label, kept on one line."""
+    label = UNIT_LABELS[settings.venue.volume_unit].replace(" ", _NO_BREAK)
+    return shown_number(value, settings) + _NO_BREAK + label
+
+
+def shown_volume(volume_ul: int, settings: Settings) -> str:
+    """``volume_ul`` in the venue's unit, whole fluid ounces or millilitres, tenths of a litre."""
+    unit = settings.venue.volume_unit
+    return with_unit(from_ul(volume_ul, unit, PLACES[unit]), settings)
+
+
+def shown_range(low_ul: int, high_ul: int, settings: Settings) -> str:
+    """Such as "between 50 and 110 fl oz"."""
+    unit = settings.venue.volume_unit
+    low = shown_number(from_ul(low_ul, unit, PLACES[unit]), settings)
+    return f"between {low} and {shown_volume(high_ul, settings)}"
+
+
+def shown_share(share: Fraction | float, settings: Settings) -> str:
+    """A share as a percentage with one decimal, half to even, as the locale writes it."""
+    locale = locale_of(settings.venue.locale)
+    pattern = re.sub(r"0(?!.*[0#])", "0.0", locale.percent_formats[None].pattern)
+    exact = Decimal(round(Fraction(share) * 1000)).scaleb(-3)
+    return format_percent(exact, pattern, locale)
+
+
+def shown_time(at_ms: int, settings: Settings) -> str:
+    """The venue's wall clock, such as 9:00 PM or 21:00."""
+    moment = datetime.fromtimestamp(at_ms / 1000, UTC)
+    return format_time(
+        moment.astimezone(ZoneInfo(settings.venue.timezone)), "short",
+        locale=locale_of(settings.venue.locale),
+    )
+
+
+def shown_name(text: str, limit: int = 60) -> str:
+    """A name from an export on one line: no line breaks, control or direction characters.
+
+    >>> shown_name("Stout\\r\\nBcc: all@example.org")
+    'Stout Bcc: all@example.org'
+    """
+    line = _CONTROLS.sub(" ", text).strip()
+    return line if len(line) <= limit else line[: limit - 1].rstrip() + "…"
+
+
+def sentence(per: str, measured: Measured, settings: Settings, median: Fraction | None) -> str:
+    """One neutral sentence for a passed limit. It names place and hour, never a person."""
+    volume = shown_volume(measured.volume_ul, settings)
+    share = shown_share(measured.share or Fraction(0), settings)
+    outlet = f" at {shown_name(measured.outlet)}" if measured.outlet else ""
+    if per == "logged_share":
+        return (
+            f"{volume} was written down as comps, staff beer, waste and the like: {share} of the "
+            "beer compared, above the limit set."
+        )
+    likely = "likely " + shown_range(measured.low_ul, measured.high_ul, settings)
+    if per == "two_hours" and measured.start_ms is not None:
+        until = shown_time(measured.start_ms + TWO_HOURS_MS, settings)
+        return (
+            f"{volume}{outlet} from {shown_time(measured.start_ms, settings)} to {until} is "
+            f"unexplained volume: {measured.serves} serves without a ring, {share} of the beer "
+            f"compared in these two hours."
+        )
+    if per == "venue_day":
+        usual = f" (usually {shown_share(median, settings)})" if median is not None else ""
+        return (
+            f"{volume} over the whole venue is unexplained volume: {share} of the beer compared"
+            f"{usual}, {likely}."
+        )
+    return (
+        f"{volume} of {shown_name(measured.product)}{outlet} is unexplained volume: {share} of the "
+        f"beer compared, {likely}."
+    )
