@@ -1,0 +1,85 @@
+"""From a row's cells to the texts of its fields: the same for every shape of export."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from operator import itemgetter
+
+from unrung.mapping import Constant, Mapping
+from unrung_adapters.build import ORDERS
+from unrung_adapters.plan import mapped_fields
+
+Cells = list[str]
+
+
+def wanted(mapping: Mapping) -> dict[str, str]:
+    """The mapped columns, or pointers, each once and in the builder's order, to their first field."""
+    fields, found = mapped_fields(mapping), dict[str, str]()
+    for field in ORDERS[mapping.carries]:
+        source = mapping.fields[field] if field in fields else ()
+        for column in () if isinstance(source, Constant) else source:
+            found.setdefault(column, field)
+    return found
+
+
+def texts_taker(
+    mapping: Mapping, at: dict[str, int], width: int
+) -> Callable[[Cells], tuple[str, ...]]:
+    """A function from ``width`` cells to the texts of all fields in the builder's order.
+
+    ``at``: where each column stands. "" stands for a field that is not mapped. Behind a row's own
+    cells go an empty one, the constants and the joined texts; one grab then takes them all.
+    """
+    fields = mapped_fields(mapping)
+    extras, joined, places = [""], list[tuple[int, ...]](), list[int]()
+    sources = [mapping.fields[f] if f in fields else None for f in ORDERS[mapping.carries]]
+    constants = [source.const for source in sources if isinstance(source, Constant)]
+    extras += constants
+    for source in sources:
+        if source is None:
+            places.append(width)
+        elif isinstance(source, Constant):
+            places.append(width + 1 + constants.index(source.const))
+        elif len(source) == 1:
+            places.append(at[source[0]])
+        else:
+            places.append(width + len(extras) + len(joined))
+            joined.append(tuple(at[column] for column in source))
+    grab = itemgetter(*places)
+
+    def take(cells: Cells) -> tuple[str, ...]:
+        whole = cells + extras
+        for indexes in joined:
+            whole.append(" ".join([cells[index] for index in indexes]))
+        found: tuple[str, ...] = grab(whole)
+        return found
+
+    return take
+
+
+def raw_taker(indexes: Sequence[int]) -> Callable[[Cells], str]:
+    """A function from cells to those at ``indexes``, as written, joined by U+001F."""
+    if len(indexes) < 2:
+        return lambda cells: "".join([cells[index] for index in indexes])
+    grab = itemgetter(*indexes)
+    return lambda cells: "\x1f".join(grab(cells))
+
+
+def skipper(mapping: Mapping, at: dict[str, int]) -> Callable[[Cells], bool] | None:
+    """Whether ``formats.skip_rows`` names a row, of whatever width; None without such a rule."""
+    rules = [(at[rule.column], frozenset(rule.values)) for rule in mapping.formats.skip_rows]
+    if not rules:
+        return None
+
+    def skips(cells: Cells) -> bool:
+        return any(
+            (cells[index].strip() if index < len(cells) else "") in values for index, values in rules
+        )
+
+    return skips
+
+
+def named_cells(mapping: Mapping, texts: Iterable[str]) -> dict[str, str]:
+    """The mapped fields of a row with their texts, for a person to look at."""
+    fields, order = mapped_fields(mapping), ORDERS[mapping.carries]
+    return {field: str(text) for field, text in zip(order, texts, strict=True) if field in fields}

@@ -1,0 +1,63 @@
+"""Where the mapped fields stand in a CSV's rows."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+from unrung.errors import ExportError
+from unrung.mapping import Mapping
+from unrung_adapters.cells import Cells, raw_taker, skipper, texts_taker, wanted
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """How to take a row of ``width`` cells apart."""
+
+    names: Cells
+    width: int
+    texts: Callable[[Cells], tuple[str, ...]]
+    raw: Callable[[Cells], str]
+    skips: Callable[[Cells], bool] | None
+
+
+def columns(name: str, line: int, header: Cells, mapping: Mapping) -> Columns:
+    """The columns of a file whose header stands at ``line``.
+
+    Raises ``ExportError`` where a mapped column is not there, or is there twice.
+    """
+    names, used = [cell.strip() for cell in header], wanted(mapping)
+    _check(name, line, names, used)
+    _check(name, line, names, {rule.column: "skip_rows" for rule in mapping.formats.skip_rows})
+    at = {column: index for index, column in enumerate(names)}
+    return Columns(
+        header, len(header), texts_taker(mapping, at, len(header)),
+        raw_taker([at[column] for column in used]), skipper(mapping, at),
+    )
+
+
+def _check(name: str, line: int, names: Cells, used: dict[str, str]) -> None:
+    counts = Counter(names)
+    for column, field in used.items():
+        if not counts[column]:
+            raise _no_column(name, line, names, column, field)
+        if counts[column] > 1:
+            raise ExportError(
+                f"has {counts[column]} columns named {column!r}", name=name, line=line, field=field,
+                fix="Rename one of them at the source, or set formats.header = false and "
+                "skip_lines, and map columns by number.",
+            )
+
+
+def _no_column(name: str, line: int, names: Cells, column: str, field: str) -> ExportError:
+    near = get_close_matches(column, names, 1)
+    guess = f" Did you mean {near[0]!r}?" if near else ""
+    if len(names) == 1:
+        guess += " There is only one column: is formats.delimiter right?"
+    shown = ", ".join(repr(each[:40]) for each in names[:40])
+    return ExportError(
+        f"has no column {column!r}", name=name, line=line, field=field,
+        fix=f"Columns that are there: {shown}.{guess}",
+    )

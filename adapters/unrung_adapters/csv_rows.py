@@ -1,0 +1,136 @@
+"""Reads exports of comma-separated values and their kin (RFC 4180, any single delimiter)."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Iterator
+from itertools import chain, islice
+from operator import itemgetter
+from typing import NamedTuple
+
+from unrung.errors import ExportError, IncompleteExport
+from unrung.mapping import Formats, Mapping
+from unrung.records import AnyRecord, Export, Reject
+from unrung_adapters.bad_value import BadValue, rejected
+from unrung_adapters.build import record_builder
+from unrung_adapters.cells import named_cells
+from unrung_adapters.check import refuse_bad_mapping
+from unrung_adapters.columns import Columns, columns
+from unrung_adapters.decode import decoded
+from unrung_adapters.notes import ReadNotes
+from unrung_adapters.stray_quotes import swallowed_rows, unclosed_quote
+from unrung_adapters.unpack import unpacked
+
+CELL_LIMIT = 65_536
+"""Characters in one cell; more is a quote left open, or the wrong delimiter."""
+_LINE = re.compile(r"[^\r\n]*(?:\r\n?|\n)|[^\r\n]+")
+
+
+class _Row(NamedTuple):
+    first: int
+    """Physical line on which the row begins, from 1."""
+    last: int
+    cells: list[str]
+
+
+def read(
+    export: Export, mapping: Mapping, notes: ReadNotes | None = None
+) -> Iterator[AnyRecord | Reject]:
+    """The records and rejected rows of a CSV export, in file order.
+
+    ``line`` is the physical line at which a row begins. Raises ``ExportError`` where the file as a
+    whole cannot be trusted, possibly after some rows, ``IncompleteExport`` where it looks cut off,
+    and ``ConfigError`` where the mapping itself is wrong.
+    """
+    refuse_bad_mapping(mapping, "csv")
+    text = decoded(export.name, unpacked(export, mapping), mapping.formats.encoding)
+    rows = _rows(export.name, text, mapping.formats)
+    top = next(rows, None)
+    if top is None:
+        raise ExportError(
+            "has nothing below the skipped lines", name=export.name, fix="Check formats.skip_lines."
+        )
+    if mapping.formats.header:
+        found = columns(export.name, top.first, top.cells, mapping)
+    else:
+        numbers = [str(number) for number in range(1, len(top.cells) + 1)]
+        found = columns(export.name, top.first, numbers, mapping)
+        rows = chain([top], rows)
+    final = 0 if text.endswith(("\n", "\r")) else sum(1 for _ in _LINE.finditer(text))
+    yield from _records(export, mapping, notes or ReadNotes(), rows, found, final)
+
+
+def _records(
+    export: Export, mapping: Mapping, notes: ReadNotes, rows: Iterator[_Row], found: Columns,
+    final: int,
+) -> Iterator[AnyRecord | Reject]:
+    """``final``: the last physical line where it has no line end, else 0."""
+    build = record_builder(mapping, export.received_ms, notes)
+    width, texts_of, raw_of, skips = found.width, found.texts, found.raw, found.skips
+    for first, last, cells in rows:
+        if skips is not None and skips(cells):
+            notes.skipped += 1
+            continue
+        if last > first and swallowed_rows(cells, width, mapping.formats.delimiter):
+            raise _swallowed(export.name, first, last)
+        if len(cells) == width:
+            texts = texts_of(cells)
+            try:
+                yield build(first, texts, raw_of(cells))
+                continue
+            except BadValue as bad:
+                reject = rejected(first, bad, named_cells(mapping, texts))
+        else:
+            reject = _wrong_width(first, len(cells), width)
+        if cells == found.names or not any(map(str.strip, cells)):
+            notes.skipped += 1
+        elif last == final and len(cells) < width:
+            raise _cut_off(export.name, first, len(cells), width)
+        else:
+            yield reject
+
+
+def _rows(name: str, text: str, formats: Formats) -> Iterator[_Row]:
+    """The rows of a CSV text that are not blank lines."""
+    csv.field_size_limit(CELL_LIMIT)  # Of the whole process, so set where it matters.
+    lines = map(itemgetter(0), _LINE.finditer(text))
+    last = above = formats.skip_lines
+    reader = csv.reader(
+        islice(lines, above, None), delimiter=formats.delimiter, quotechar=formats.quote, strict=True
+    )
+    try:
+        for cells in reader:
+            first, last = last + 1, above + reader.line_num
+            if cells:
+                yield _Row(first, last, cells)
+    except csv.Error as error:
+        failed_at = above + reader.line_num
+        lines = map(itemgetter(0), islice(_LINE.finditer(text), last, failed_at))
+        at_end = "unexpected end of data" in str(error)
+        raise unclosed_quote(name, list(lines), last + 1, at_end, formats) from error
+
+
+def _wrong_width(line: int, cells: int, width: int) -> Reject:
+    return Reject(
+        line, "row", f"{cells} cells",
+        f"has {cells} cells where the header has {width}",
+        "Look at this line for a missing or an unquoted delimiter. If every row is like this, the "
+        "header is at fault: set formats.header = false and skip_lines, and map columns by number.",
+        {},
+    )
+
+
+def _cut_off(name: str, line: int, cells: int, width: int) -> IncompleteExport:
+    return IncompleteExport(
+        f"the last line has no line end and {cells} cells in place of {width}", name=name, line=line,
+        field="row", fix="Wait until the file is written whole. If it ends in a footer, name that "
+        "under formats.skip_rows.",
+    )
+
+
+def _swallowed(name: str, first: int, last: int) -> ExportError:
+    return ExportError(
+        f"a quoted cell of this row goes on to line {last} and holds what look like rows", name=name,
+        line=first, field="row", fix="Remove the stray quote on this line, or double it.",
+    )

@@ -1,0 +1,111 @@
+"""Reads exports that are JSON documents (RFC 8259) with an array of rows somewhere inside."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from unrung.mapping import Mapping
+from unrung.records import AnyRecord, Export, Reject
+from unrung_adapters.bad_value import BadValue, rejected
+from unrung_adapters.build import record_builder
+from unrung_adapters.cells import Cells, named_cells, raw_taker, skipper, texts_taker, wanted
+from unrung_adapters.check import refuse_bad_mapping
+from unrung_adapters.decode import decoded
+from unrung_adapters.documents import document
+from unrung_adapters.notes import ReadNotes
+from unrung_adapters.numerals import SourceNumber
+from unrung_adapters.pointers import MISSING, Place, compiled
+from unrung_adapters.row_arrays import row_places
+from unrung_adapters.unpack import unpacked
+
+_NO_FIX = "Look at this row in the source."
+
+
+def read(
+    export: Export, mapping: Mapping, notes: ReadNotes | None = None
+) -> Iterator[AnyRecord | Reject]:
+    """The records and rejected rows of a JSON export, in document order.
+
+    ``line`` is the ordinal of the row, from 1. Raises ``ExportError`` where the document as a whole
+    cannot be read, ``IncompleteExport`` where it ends too early, and ``ConfigError`` where the
+    mapping itself is wrong.
+    """
+    refuse_bad_mapping(mapping, "json")
+    text = decoded(export.name, unpacked(export, mapping), mapping.formats.encoding)
+    whole = document(export.name, text)
+    places = row_places(export.name, whole, mapping.formats.rows)
+    yield from _records(export, mapping, ReadNotes() if notes is None else notes, places)
+
+
+def _records(
+    export: Export, mapping: Mapping, notes: ReadNotes, places: Iterator[Place]
+) -> Iterator[AnyRecord | Reject]:
+    build, used = record_builder(mapping, export.received_ms, notes), wanted(mapping)
+    cells_of, at = _cells_reader(mapping, used)
+    texts_of, raw_of = texts_taker(mapping, at, len(at)), raw_taker(range(len(used)))
+    skips, unseen = skipper(mapping, at), dict(enumerate(used.values()))
+    for line, place in enumerate(places, 1):
+        texts: tuple[str, ...] = ()
+        try:
+            cells = cells_of(place)
+            if skips is not None and skips(cells):
+                notes.skipped += 1
+                continue
+            for index in [index for index in unseen if cells[index]]:
+                del unseen[index]
+            texts, raw = texts_of(cells), raw_of(cells)
+            if not raw.isascii() or "\0" in raw:
+                _check_characters(cells, used)
+            yield build(line, texts, raw)
+        except BadValue as bad:
+            yield rejected(line, _plainer(bad, place), named_cells(mapping, texts) if texts else {})
+    notes.absent += unseen.values()
+
+
+def _cells_reader(
+    mapping: Mapping, used: dict[str, str]
+) -> tuple[Callable[[Place], Cells], dict[str, int]]:
+    """A function from a row's place to its cells, and where each pointer's cell stands."""
+    fields = {**{rule.column: "skip_rows" for rule in mapping.formats.skip_rows}, **used}
+    pointers = [*used, *(pointer for pointer in fields if pointer not in used)]
+    follows = [compiled(pointer) for pointer in pointers]
+
+    def cells_of(place: Place) -> Cells:
+        found = [follow(place) for follow in follows]
+        for index, value in enumerate(found):
+            if type(value) is not str and type(value) is not SourceNumber:
+                found[index] = _text(fields[pointers[index]], value)
+        return found
+
+    return cells_of, {pointer: index for index, pointer in enumerate(pointers)}
+
+
+def _text(field: str, value: Any) -> str:
+    if value is MISSING or value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int):  # The index that a pointer such as "1#" asks for.
+        return SourceNumber(value)
+    kind = "an object" if isinstance(value, dict) else "an array"
+    raise BadValue(field, "", f"holds {kind}, not a value", "Map a pointer that goes further down.")
+
+
+def _check_characters(cells: Cells, used: dict[str, str]) -> None:
+    for cell, field in zip(cells, used.values(), strict=False):
+        if "\0" in cell:
+            raise BadValue(field, cell, "holds a NUL character", _NO_FIX)
+        try:
+            cell.encode()
+        except UnicodeEncodeError:
+            shown = cell.encode("ascii", "backslashreplace").decode()
+            raise BadValue(field, shown, "holds half of a character", _NO_FIX) from None
+
+
+def _plainer(bad: BadValue, place: Place) -> BadValue:
+    if isinstance(place.values[-1], dict | list):
+        return bad
+    return BadValue(
+        "row", str(place.values[-1]), "is not an object", "Set formats.rows to the array of rows."
+    )

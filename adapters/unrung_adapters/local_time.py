@@ -1,0 +1,74 @@
+"""Local times to UTC, with the two hours a year in which a clock on the wall does not say enough."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+_EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001
+_LAST_OF_HOUR = timedelta(minutes=59, seconds=59, microseconds=999_999)
+
+
+class Twice(NamedTuple):
+    """A local time that the clocks showed twice; UTC milliseconds of either pass."""
+
+    first_ms: int
+    second_ms: int
+
+
+class Skipped(NamedTuple):
+    """A local time that the clocks never showed, moved forward by the gap; UTC milliseconds."""
+
+    at_ms: int
+
+
+Local = int | Twice | Skipped
+
+
+def local_reader(zone: str) -> Callable[[datetime], Local]:
+    """A function from a time without offset in ``zone`` to UTC milliseconds.
+
+    The offset of an hour without a transition is looked up once. Semantics of the rest: PEP 495.
+
+    >>> local_reader("America/New_York")(datetime(2026, 11, 1, 1, 30))
+    Twice(first_ms=1793511000000, second_ms=1793514600000)
+    """
+    info = ZoneInfo(zone)
+    offsets_ms: dict[tuple[int, int], int | None] = {}
+
+    def read(wall: datetime) -> Local:
+        since = wall - _EPOCH
+        wall_ms = since.days * 86_400_000 + since.seconds * 1000 + since.microseconds // 1000
+        hour = (since.days, since.seconds // 3600)
+        if hour not in offsets_ms:
+            offsets_ms[hour] = _steady_offset_ms(wall, info)
+        offset_ms = offsets_ms[hour]
+        return _settle(wall, wall_ms, info) if offset_ms is None else wall_ms - offset_ms
+
+    return read
+
+
+def _settle(wall: datetime, wall_ms: int, info: ZoneInfo) -> Local:
+    early, late = (_offset_ms(wall.replace(fold=fold), info) for fold in (0, 1))
+    if early > late:
+        return Twice(wall_ms - early, wall_ms - late)
+    # In a gap, fold 0 has the offset from before: the result lies past the gap by as much.
+    return Skipped(wall_ms - early) if early < late else wall_ms - early
+
+
+def _steady_offset_ms(wall: datetime, info: ZoneInfo) -> int | None:
+    """The one offset of the whole local hour around ``wall``; None where there is more than one."""
+    start = wall.replace(minute=0, second=0, microsecond=0)
+    found = {
+        _offset_ms(at.replace(fold=fold), info)
+        for at in (start, start + _LAST_OF_HOUR) for fold in (0, 1)
+    }
+    return found.pop() if len(found) == 1 else None
+
+
+def _offset_ms(wall: datetime, info: ZoneInfo) -> int:
+    offset = info.utcoffset(wall.replace(tzinfo=info))
+    assert offset is not None
+    return round(offset.total_seconds() * 1000)

@@ -1,0 +1,99 @@
+"""The times of one export, in file order: where the order of rows says which pass a time is of."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from unrung.mapping import Mapping
+from unrung_adapters.bad_value import BadValue, Unreadable
+from unrung_adapters.local_time import Local, Skipped, Twice, local_reader
+from unrung_adapters.notes import ReadNotes
+from unrung_adapters.time_text import time_reader
+
+EARLIEST_MS = 946_684_800_000
+"""2000-01-01T00:00Z: an earlier time comes from a clock that lost its battery, or a wrong pattern."""
+AHEAD_MS = 36 * 3_600_000
+"""Clocks may be ahead of us by a zone and a bit; more is a wrong date order."""
+JITTER_MS = 60_000
+"""Tills and meters write a row a little late: a smaller step back is no second pass."""
+
+
+class Moments:
+    """Reads time texts in the order of their rows, and counts the doubtful ones in ``notes``."""
+
+    def __init__(self, mapping: Mapping, received_ms: int, notes: ReadNotes) -> None:
+        self._notes = notes
+        self._latest_ms = received_ms + AHEAD_MS
+        self._ordered = mapping.formats.order == "time"
+        self._previous_ms: int | None = None
+        self._trend = 0
+        self._parse = time_reader(mapping.formats.time)
+        self._local = local_reader(mapping.formats.zone or mapping.zone)
+        self._find = lru_cache(maxsize=8192)(self._found)
+
+    def in_order(self, field: str, text: str) -> int:
+        """The time that the rows are ordered by (either way), as UTC milliseconds."""
+        found = self._read(field, text)
+        at_ms = found if isinstance(found, int) else self._counted(found, self._second_pass(found))
+        if self._previous_ms is not None and at_ms != self._previous_ms:
+            self._trend += 1 if at_ms > self._previous_ms else -1
+        self._previous_ms = at_ms
+        return at_ms
+
+    def not_before(self, field: str, text: str, floor_ms: int) -> int:
+        """A second time of a row: the first pass that is not before ``floor_ms``."""
+        found = self._read(field, text)
+        if isinstance(found, int):
+            return found
+        return self._counted(found, found[0] < floor_ms)
+
+    def not_after(self, field: str, text: str, ceiling_ms: int) -> int:
+        """A second time of a row: the last pass that is not after ``ceiling_ms``."""
+        found = self._read(field, text)
+        if isinstance(found, int):
+            return found
+        return self._counted(found, found[-1] <= ceiling_ms)
+
+    def within(self, field: str, text: str, at_ms: int) -> int:
+        """``at_ms``, if a time can be that at all: since 2000 and not in the future."""
+        if at_ms < EARLIEST_MS:
+            raise BadValue(
+                field, text, "is before the year 2000: is the clock right, and the time's form?",
+                "Set the source's clock, or formats.time.",
+            )
+        if at_ms > self._latest_ms:
+            raise BadValue(
+                field, text, "is in the future: is the date order right?",
+                "Set formats.time and formats.zone to how the source writes times.",
+            )
+        return at_ms
+
+    def _read(self, field: str, text: str) -> Local:
+        try:
+            found = self._find(text)
+        except Unreadable as error:
+            raise BadValue(field, text, error.reason, error.fix) from None
+        if isinstance(found, int):
+            return self.within(field, text, found)
+        self.within(field, text, found[0])
+        return found
+
+    def _found(self, text: str) -> Local:
+        moment = self._parse(text)
+        return moment if isinstance(moment, int) else self._local(moment)
+
+    def _second_pass(self, found: Local) -> bool:
+        """Rising rows: the second pass once the first would be a step back. Falling: mirrored."""
+        if not self._ordered or self._previous_ms is None or not isinstance(found, Twice):
+            return False
+        if self._trend < 0:
+            return found.second_ms <= self._previous_ms + JITTER_MS
+        return found.first_ms < self._previous_ms - JITTER_MS
+
+    def _counted(self, found: Local, second: bool) -> int:
+        if isinstance(found, Skipped):
+            self._notes.missing += 1
+            return found.at_ms
+        assert isinstance(found, Twice)
+        self._notes.ambiguous += 1
+        return found.second_ms if second else found.first_ms
