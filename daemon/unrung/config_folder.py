@@ -65,12 +65,15 @@ def _venue(raw: dict[str, Any], folder: Path, problems: list[str]) -> Settings |
         return None
     if settings.venue.timezone not in available_timezones():
         near = nearest(settings.venue.timezone, available_timezones())
-        problems.append(f"venue.toml: [venue] timezone {settings.venue.timezone!r} is not an IANA zone{near}.")
+        zone = settings.venue.timezone
+        problems.append(f"venue.toml: [venue] timezone {zone!r} is not an IANA zone{near}.")
         return None
     try:
         Locale.parse(settings.venue.locale)
     except (UnknownLocaleError, ValueError):
-        problems.append(f"venue.toml: [venue] locale {settings.venue.locale!r} is not known; write for example 'en_US'.")
+        problems.append(
+            f"venue.toml: [venue] locale {settings.venue.locale!r} is not known; write for example 'en_US'."
+        )
     digits = get_currency_precision(settings.venue.currency)
     return settings.model_copy(update={"currency_digits": digits})
 

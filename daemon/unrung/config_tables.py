@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 
 from unrung import units
 from unrung.config_words import nearest, sentences
@@ -24,6 +24,9 @@ COLUMNS = {
                  "sold_by", "from", "to"),
     "taps.csv": ("tap", "meter", "outlet", "product", "metered", "from", "to", "pulses_per_litre",
                  "line_volume"),
+}
+MODELS: dict[str, type[BaseModel]] = {
+    "products.csv": Product, "menu.csv": MenuRow, "taps.csv": TapRow,
 }
 NEEDED = {
     "products.csv": ("product",),
@@ -80,8 +83,7 @@ def make_rows(rows: dict[str, list[Row]], settings: Settings, problems: list[str
             try:
                 out.append(maker(cells, settings))
             except ValidationError as error:
-                model = {"products.csv": Product, "menu.csv": MenuRow, "taps.csv": TapRow}[name]
-                problems += [f"{name}, line {line}: {text}" for text in sentences(error, model)]
+                problems += [f"{name}, line {line}: {text}" for text in sentences(error, MODELS[name])]
             except (UnrungError, ValueError) as error:
                 problems.append(f"{name}, line {line}: {error}")
     return {name: tuple(out) for name, out in made.items()}
@@ -110,7 +112,7 @@ def _menu_row(cells: dict[str, str], settings: Settings) -> MenuRow:
         item=_need(cells, "item"), product=product, portion_ul=units.to_ul(portion or Decimal(0), unit),
         size=cells.get("size", ""), price_level=cells.get("price_level", ""),
         modifier=cells.get("modifier", ""), price_minor=_money(cells, "price", settings),
-        sold_by=sold_by,  # type: ignore[arg-type]
+        sold_by=sold_by,
         valid_from=_date(cells, "from"), valid_to=_date(cells, "to"),
     )
 

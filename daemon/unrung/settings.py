@@ -70,9 +70,13 @@ class Feed(Section):
         "days of its rows (never past the time the file was written), or first row to last.",
     )
     leave: bool = Field(False, description="Leave files where they are in place of archiving them.")
-    polling: bool = Field(False, description="Look at the folder instead of waiting for events (network shares).")
+    polling: bool = Field(
+        False, description="Look at the folder instead of waiting for events (network shares)."
+    )
     settle_seconds: float = Field(5, ge=0, description="A file is read when it stood still this long.")
-    max_bytes: int = Field(64 * 1024 * 1024, gt=0, description="A bigger file (or what it unpacks to) is set aside unread.")
+    max_bytes: int = Field(
+        64 * 1024 * 1024, gt=0, description="A bigger file (or what it unpacks to) is set aside unread."
+    )
     max_bad_share: float = Field(
         0.5, gt=0, le=1, description="A file with a greater share of bad rows is set aside whole."
     )
@@ -92,13 +96,17 @@ class Matching(Section):
     keg_change_allowance: Decimal = Field(
         Decimal(16), ge=0, description="Beer that a keg going on may cost, in the venue's unit, once per keg."
     )
-    keg_change_minutes: float = Field(10, gt=0, description="How long after a keg goes on that beer may flow.")
+    keg_change_minutes: float = Field(
+        10, gt=0, description="How long after a keg goes on that beer may flow."
+    )
     max_flow_per_second: Decimal = Field(
         Decimal(4), gt=0, description="Faster than this is gas, not beer; US fl oz a second."
     )
     log_before_minutes: float = Field(30, ge=0, description="A log entry explains pours this long before it.")
     log_after_minutes: float = Field(10, ge=0, description="... and this long after it.")
-    log_tolerance: float = Field(0.02, ge=0, description="The meter's tolerance: an entry explains this share more.")
+    log_tolerance: float = Field(
+        0.02, ge=0, description="The meter's tolerance: an entry explains this share more."
+    )
 
 
 class Schedule(Section):
@@ -146,7 +154,9 @@ class Mail(Section):
 
 
 class Files(Section):
-    folder: str = Field("issued", description="Where daily and monthly files go; relative to the config folder.")
+    folder: str = Field(
+        "issued", description="Where daily and monthly files go; relative to the config folder."
+    )
     archive: str = Field("archive", description="Taken-in exports, by day.")
     aside: str = Field("set_aside", description="Exports that could not be taken in, with their reasons.")
     store: str = Field("unrung.sqlite", description="The database file; local disk only.")

@@ -85,3 +85,9 @@ def read_all(
 def whole_reject(error: ExportError) -> Reject:
     """What is wrong with an export, as a row of its list of reasons."""
     return Reject(error.line, error.field, error.value, error.reason, error.fix, {})
+
+
+def check_mapping(mapping: Mapping) -> list[str]:
+    """What is wrong with a feed's ``fields`` and ``formats``, as sentences."""
+    found: list[str] = importlib.import_module("unrung_adapters.check").check_mapping(mapping)
+    return found

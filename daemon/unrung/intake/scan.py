@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -36,10 +37,11 @@ class Scan:
         return bool(self.taken)
 
 
-def scan(db: Database, settings: Settings, feed: Feed, tracker: Tracker, *,
-         now_ms: int, now_mono: float, settle_seconds: float | None = None) -> Scan:
+def scan(db: Database, settings: Settings, feed: Feed, tracker: Tracker | None, *,
+         now_ms: int, now_mono: float = 0.0) -> Scan:
     """Look at ``feed``'s folder once. ``now_ms`` is UTC, ``now_mono`` a monotonic clock in seconds.
 
+    Without a ``tracker`` (one look only) a file has settled when its own time is old enough.
     Raises SourceError where the folder is missing.
     """
     listing = list_folder(folder_of(feed, settings), feed.pattern)
@@ -48,8 +50,10 @@ def scan(db: Database, settings: Settings, feed: Feed, tracker: Tracker, *,
     if feed.leave:
         seen = seen_in_place(db, feed.name)
         files = [file for file in files if (file.path.name, file.size, file.mtime_ms) not in seen]
-    wait = feed.settle_seconds if settle_seconds is None else settle_seconds
-    ready = settled(files, tracker, wait, now_mono)
+    if tracker is None:
+        ready = [file for file in files if now_ms - file.mtime_ms >= feed.settle_seconds * 1000]
+    else:
+        ready = settled(files, tracker, feed.settle_seconds, now_mono)
     result.waiting = [file.path.name for file in files if file not in ready]
     for file in ready:
         _one(db, settings, feed, file, now_ms, result)
@@ -151,3 +155,14 @@ def _root(settings: Settings, state: str) -> Path:
 def _printable(name: str) -> str:
     """A name that is not UTF-8 on disk, made safe to store and print."""
     return name.encode("utf-8", "backslashreplace").decode()
+
+
+def youngest_age_ms(settings: Settings, now_ms: int) -> int | None:
+    """Age of the youngest file that waits in any watched folder; None where none waits."""
+    ages = []
+    for feed in settings.feed:
+        if feed.folder:
+            with suppress(SourceError):
+                files = list_folder(folder_of(feed, settings), feed.pattern).files
+                ages += [now_ms - file.mtime_ms for file in files]
+    return min(ages, default=None)

@@ -151,28 +151,26 @@ CREATE TABLE issued (
 
 _MAIL = """
 CREATE TABLE alerts (
-  key TEXT PRIMARY KEY,           -- rule, outlet, product, window
-  day TEXT NOT NULL,
-  volume_ul INTEGER NOT NULL,     -- as last told
-  state TEXT NOT NULL,            -- raised, cleared
-  sentence TEXT NOT NULL,
-  told_ms INTEGER NOT NULL
+  key TEXT PRIMARY KEY,           -- rule, outlet, product, window: stands open while it is here
+  volume_ul INTEGER NOT NULL,     -- as last judged
+  told_ul INTEGER NOT NULL,       -- as last told
+  since_day TEXT NOT NULL
 ) STRICT;
 CREATE TABLE outbox (
   id INTEGER PRIMARY KEY,
   key TEXT NOT NULL UNIQUE,       -- morning:DAY, alert:KEY: a mail is written down once
-  kind TEXT NOT NULL,
+  kind TEXT NOT NULL,             -- morning, threshold, trial
   day TEXT NOT NULL,
   message_id TEXT NOT NULL,
   subject TEXT NOT NULL,
   body BLOB NOT NULL,
   created_ms INTEGER NOT NULL,
-  state TEXT NOT NULL             -- open, sent, failed, expired, folded
+  state TEXT NOT NULL             -- waiting, sent, partly, refused, expired, folded
 ) STRICT;
 CREATE TABLE outbox_recipients (
   outbox INTEGER NOT NULL REFERENCES outbox (id),
   recipient TEXT NOT NULL,
-  state TEXT NOT NULL,            -- open, sent, refused
+  state TEXT NOT NULL,            -- waiting, sent, refused, expired, folded
   attempts INTEGER NOT NULL DEFAULT 0,
   next_try_ms INTEGER NOT NULL,
   last_text TEXT NOT NULL DEFAULT '',

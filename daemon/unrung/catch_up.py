@@ -1,0 +1,98 @@
+"""Takes in everything that waits and issues what is due: what ``catch-up`` runs once, and the
+service again and again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+
+from sqlite_utils import Database
+
+from unrung.daybook import Cache
+from unrung.errors import SourceError
+from unrung.intake.scan import Scan, read_again, scan
+from unrung.intake.take_in import Taken
+from unrung.issuing import Issued, due_days, issue_day
+from unrung.sending import send_due
+from unrung.settings import Settings
+
+Say = Callable[[str], None]
+
+
+@dataclass(slots=True)
+class CaughtUp:
+    """What one run did."""
+
+    taken: list[Taken] = field(default_factory=list)
+    waiting: list[str] = field(default_factory=list)
+    problems: list[str] = field(default_factory=list)
+    issued: list[Issued] = field(default_factory=list)
+    mails: int = 0
+
+    @property
+    def needs_attention(self) -> bool:
+        return bool(
+            self.problems
+            or any(one.state == "set_aside" or one.source.rejected for one in self.taken)
+            or any(one.unplaced for one in self.issued)
+        )
+
+
+def take_in_all(db: Database, settings: Settings, now_ms: int, say: Say) -> CaughtUp:
+    """One look at every folder. What is too young to have settled is named in ``waiting``."""
+    done = CaughtUp()
+    for feed in settings.feed:
+        if not feed.folder:
+            continue
+        done.taken += read_again(db, settings, feed, now_ms)
+        try:
+            found = scan(db, settings, feed, None, now_ms=now_ms)
+        except SourceError as error:
+            done.problems.append(f"{feed.name}: {error}")
+            continue
+        _note(done, found, say)
+    return done
+
+
+def issue_due(
+    db: Database, settings: Settings, now_ms: int, done: CaughtUp, say: Say, *,
+    through: date | None = None, quiet: bool = False,
+) -> None:
+    """Issue every due day in order."""
+    cache: Cache = {}
+    for day in due_days(db, settings, now_ms, quiet=quiet):
+        if through is None or day <= through:
+            issued = issue_day(db, settings, day, now_ms, cache)
+            done.issued.append(issued)
+            done.problems += [str(one) for one in issued.unplaced]
+            if issued.changed:
+                say(f"issued {day.isoformat()} revision {issued.revision}")
+
+
+def catch_up(
+    db: Database, settings: Settings, now_ms: int, say: Say, environ: Mapping[str, str], *,
+    through: date | None = None,
+) -> CaughtUp:
+    """Take in, issue, send; once."""
+    done = take_in_all(db, settings, now_ms, say)
+    issue_due(db, settings, now_ms, done, say, through=through)
+    done.mails = send_due(db, settings, now_ms, environ)
+    return done
+
+
+def _note(done: CaughtUp, found: Scan, say: Say) -> None:
+    done.taken += found.taken
+    done.waiting += found.waiting
+    done.problems += found.problems
+    for taken in found.taken:
+        source = taken.source
+        say(f"{source.feed}: {source.name} {_fate(taken)}")
+
+
+def _fate(taken: Taken) -> str:
+    source = taken.source
+    if source.state == "taken":
+        bad = f", {source.rejected} kept aside" if source.rejected else ""
+        return f"taken in, {source.new_rows} new rows{bad}"
+    return f"{source.state.replace('_', ' ')}: {source.reason}"

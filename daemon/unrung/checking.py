@@ -1,0 +1,97 @@
+"""What ``unrung check`` says about a config folder; reads everything, changes nothing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from unrung.config_folder import load
+from unrung.errors import ConfigError, SourceError, UnrungError
+from unrung.intake.adapter import check_mapping, mapping_of, read_all, reader
+from unrung.intake.scan import folder_of
+from unrung.intake.watch import list_folder
+from unrung.records import Export
+from unrung.settings import Feed, Settings
+
+SAMPLE_ROWS = 3
+
+
+@dataclass(slots=True)
+class Report:
+    """Lines to print, and how many of them are problems."""
+
+    lines: list[str] = field(default_factory=list)
+    problems: int = 0
+
+    def problem(self, text: str) -> None:
+        self.lines.append(f"- {text}")
+        self.problems += 1
+
+
+def check_folder(config: Path) -> Report:
+    """Everything that is wrong, at once; and how each feed's newest file would be read."""
+    report = Report()
+    try:
+        settings = load(config)
+    except ConfigError as error:
+        for text in error.problems:
+            report.problem(text)
+        return report
+    report.lines.append(f"{settings.venue.name}: {len(settings.feed)} feeds, "
+                        f"{len(settings.products)} products, {len(settings.menu)} menu rows, "
+                        f"{len(settings.taps)} tap rows")
+    for feed in settings.feed:
+        _check_feed(feed, settings, report)
+    if not settings.mail.host:
+        report.lines.append("No mail server is set: [mail] host is empty, so no mail will be sent.")
+    report.lines.append("Nothing is wrong." if not report.problems else f"{report.problems} to mend.")
+    return report
+
+
+def _check_feed(feed: Feed, settings: Settings, report: Report) -> None:
+    try:
+        reader(feed.adapter)
+    except ConfigError as error:
+        for text in error.problems:
+            report.problem(f"feed {feed.name!r}: {text}")
+        return
+    problems = check_mapping(mapping_of(feed, settings))
+    for text in problems:
+        report.problem(f"venue.toml: feed {feed.name!r}: {text}")
+    if feed.folder and not problems:
+        _try_newest(feed, settings, report)
+
+
+def _try_newest(feed: Feed, settings: Settings, report: Report) -> None:
+    """Read the newest waiting file as it would be read, and show the first rows as understood."""
+    try:
+        listing = list_folder(folder_of(feed, settings), feed.pattern)
+    except SourceError as error:
+        report.problem(f"feed {feed.name!r}: {error}")
+        return
+    for text in listing.odd:
+        report.problem(f"feed {feed.name!r}: {text}")
+    if not listing.files:
+        report.lines.append(f"{feed.name}: no file waits in {folder_of(feed, settings)}")
+        return
+    newest = listing.files[-1]
+    if newest.size > feed.max_bytes:
+        report.problem(f"feed {feed.name!r}: {newest.path.name} is larger than max_bytes")
+        return
+    export = Export(newest.path.name, newest.path.read_bytes(), newest.mtime_ms)
+    try:
+        records, rejects, _ = read_all(feed, settings, export)
+    except UnrungError as error:
+        report.problem(f"feed {feed.name!r}: {error}")
+        return
+    report.lines.append(f"{feed.name}: {newest.path.name} gives {len(records)} rows")
+    report.lines += [f"    {_shown(record)}" for record in records[:SAMPLE_ROWS]]
+    for reject in rejects[:SAMPLE_ROWS]:
+        report.problem(f"{newest.path.name}, line {reject.line}, field {reject.field!r}: "
+                       f"{reject.reason}. {reject.fix}")
+
+
+def _shown(record: object) -> str:
+    """A record's telling fields on one line."""
+    values = record.model_dump(exclude={"line", "raw", "version"}, exclude_defaults=True)  # type: ignore[attr-defined]
+    return ", ".join(f"{key} {value}" for key, value in values.items())[:110]

@@ -1,0 +1,201 @@
+"""The commands: the only place that prints and sets exit codes.
+
+Exit codes: 0 done; 1 something needs attention; 2 wrong use or config; 3 could not finish.
+Heavy modules are imported by the commands that need them, so that ``--help`` is instant.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, NoReturn
+
+import click
+
+from unrung import __version__
+from unrung.errors import ConfigError, UnrungError
+
+if TYPE_CHECKING:
+    from sqlite_utils import Database
+
+    from unrung.settings import Settings
+
+DONE, ATTENTION, WRONG_USE, UNFINISHED = 0, 1, 2, 3
+
+CONFIG = click.argument("config", type=click.Path(path_type=Path))
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
+@click.version_option(__version__, prog_name="unrung")
+def commands() -> None:
+    """Matches till rings with metered draught pours and says where the beer went.
+
+    Try it first on the samples:  unrung demo
+    """
+
+
+def main() -> None:
+    """Run the command line; every expected failure becomes a sentence, never a traceback."""
+    try:
+        commands(standalone_mode=False)
+    except click.exceptions.Abort:
+        _fail("stopped", UNFINISHED)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(WRONG_USE)
+    except click.exceptions.Exit as error:
+        sys.exit(error.exit_code)
+    except ConfigError as error:
+        for problem in error.problems:
+            click.echo(f"- {problem}", err=True)
+        sys.exit(WRONG_USE)
+    except UnrungError as error:
+        _fail(str(error), UNFINISHED)
+    except OSError as error:
+        _fail(f"{error.filename or ''}: {error.strerror}", UNFINISHED)
+
+
+@commands.command()
+@click.option("--into", "folder", type=click.Path(path_type=Path), default=Path("unrung-demo"),
+              show_default=True, help="Folder for the demo's files; made anew.")
+@click.option("--samples", type=click.Path(path_type=Path), default=None,
+              help="Folder that holds sample_exports and config.")
+def demo(folder: Path, samples: Path | None) -> None:
+    """Run the whole job on a week of an invented venue.
+
+    \b
+    Example:  unrung demo --into demo-week
+    """
+    from unrung.demo import run_demo
+
+    sys.exit(DONE if run_demo(folder, samples, click.echo) else UNFINISHED)
+
+
+@commands.command()
+@CONFIG
+def check(config: Path) -> None:
+    """Read the config folder and say everything that is wrong with it; changes nothing.
+
+    \b
+    Example:  unrung check my-bar
+    """
+    from unrung.checking import check_folder
+
+    report = check_folder(config)
+    for line in report.lines:
+        click.echo(line)
+    sys.exit(ATTENTION if report.problems else DONE)
+
+
+@commands.command("catch-up")
+@CONFIG
+@click.option("--through", type=click.DateTime(["%Y-%m-%d"]), default=None,
+              help="Last business day to issue.")
+def catch_up_command(config: Path, through: date | None) -> None:
+    """Take in everything that waits, issue what is due, send what is written, and end.
+
+    \b
+    Example:  unrung catch-up my-bar --through 2026-10-31
+    """
+    from unrung.catch_up import catch_up
+
+    settings, db = _open(config)
+    last = through.date() if through is not None and hasattr(through, "date") else None
+    _let_settle(settings)
+    done = catch_up(db, settings, _now_ms(), click.echo, os.environ, through=last)
+    for problem in done.problems:
+        click.echo(f"! {problem}", err=True)
+    for name in done.waiting:
+        click.echo(f"  waiting: {name} (still being written?)")
+    if not done.taken and not done.issued:
+        click.echo("Nothing was waiting.")
+    sys.exit(ATTENTION if done.needs_attention else DONE)
+
+
+@commands.command()
+@CONFIG
+@click.option("--day", type=click.DateTime(["%Y-%m-%d"]), required=True, help="Business day.")
+def reissue(config: Path, day: date) -> None:
+    """Compute a day again and issue it as its next revision if anything differs.
+
+    \b
+    Example:  unrung reissue my-bar --day 2026-10-31
+    """
+    from unrung.issuing import issue_day
+
+    settings, db = _open(config)
+    which = day.date() if hasattr(day, "date") else day
+    issued = issue_day(db, settings, which, _now_ms(), {})
+    said = f"issued revision {issued.revision}" if issued.changed else (
+        f"nothing differs from revision {issued.revision}")
+    click.echo(f"{which.isoformat()}: {said}")
+    for problem in issued.unplaced:
+        click.echo(f"! {problem}", err=True)
+    sys.exit(ATTENTION if issued.unplaced else DONE)
+
+
+@commands.command()
+@CONFIG
+@click.option("--json", "as_json", is_flag=True, help="For a monitor.")
+def status(config: Path, as_json: bool) -> None:
+    """What came in, what waits, what was issued and mailed.
+
+    \b
+    Example:  unrung status my-bar --json
+    """
+    import json
+
+    from unrung.status import collect, lines
+
+    settings, db = _open(config)
+    state = collect(db, settings, _now_ms())
+    click.echo(json.dumps(state, indent=2, ensure_ascii=False) if as_json else "\n".join(lines(state)))
+    sys.exit(ATTENTION if state["attention"] else DONE)
+
+
+@commands.command("mail-test")
+@CONFIG
+def mail_test(config: Path) -> None:
+    """Send a short mail to everybody in [mail] to and say what the server answered.
+
+    \b
+    Example:  unrung mail-test my-bar
+    """
+    from unrung.config_folder import load
+    from unrung.mail.trial import send_trial
+
+    outcomes = send_trial(load(config), _now_ms(), os.environ)
+    for recipient, outcome in outcomes.items():
+        click.echo(f"{recipient}: {'accepted' if outcome.state == 'ok' else outcome.text}")
+    if not outcomes:
+        click.echo("No mail is set up: fill in host, sender and to under [mail] in venue.toml.")
+    good = outcomes and all(outcome.state == "ok" for outcome in outcomes.values())
+    sys.exit(DONE if good else ATTENTION)
+
+
+def _open(config: Path) -> tuple[Settings, Database]:
+    from unrung.opening import open_venue
+
+    return open_venue(config, _now_ms())
+
+
+def _let_settle(settings: Settings) -> None:
+    """Give files that were written this moment their settling time before the one look."""
+    from unrung.intake.scan import youngest_age_ms
+
+    wait = max((feed.settle_seconds for feed in settings.feed if feed.folder), default=0.0)
+    age = youngest_age_ms(settings, _now_ms())
+    if age is not None and 0 <= age < wait * 1000:
+        time.sleep(wait - age / 1000)
+
+
+def _now_ms() -> int:
+    return time.time_ns() // 1_000_000
+
+
+def _fail(message: str, code: int) -> NoReturn:
+    click.echo(f"unrung: {message}", err=True)
+    sys.exit(code)

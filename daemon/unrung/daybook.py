@@ -1,0 +1,110 @@
+"""From the store to one day's ledger: loads what the pure functions need, and nothing more."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date, timedelta
+
+from sqlite_utils import Database
+
+from unrung.business_day import business_day, day_bounds, local_iso
+from unrung.ledger.coverage import Span, intersect, union
+from unrung.ledger.day import compute_day
+from unrung.ledger.inputs import DayInputs, fill
+from unrung.ledger.material import Material, make_material
+from unrung.ledger.results import DayLedger
+from unrung.settings import Feed, Settings
+from unrung.store import movements
+from unrung.store.sources import cover_spans, source_names
+
+COMPARED = {"rings": "sales", "pours": "pours", "readings": "pours"}
+"""Kinds of feed that a day cannot be compared without, in a person's words."""
+
+Cache = dict[date, Material]
+"""Materials of the last few days, so that a run over many days prepares each of them once."""
+
+
+def bounds_of(settings: Settings, day: date) -> Span:
+    """The business day's first millisecond and the next day's."""
+    return day_bounds(day, settings.venue.timezone, settings.venue.day_starts)
+
+
+def day_at(settings: Settings, at_ms: int) -> date:
+    """The business day of a moment."""
+    return business_day(at_ms, settings.venue.timezone, settings.venue.day_starts)
+
+
+def ledger_of(db: Database, settings: Settings, day: date, cache: Cache) -> DayLedger:
+    """The ledger of ``day`` from what the store holds now."""
+    around = [day + timedelta(days=n) for n in (-1, 0, 1)]
+    for old in [known for known in cache if known < around[0]]:
+        del cache[old]
+    for one in around:
+        if one not in cache:
+            cache[one] = make_material(day_inputs(db, settings, one), settings)
+    before, today, after = (cache[one] for one in around)
+    return compute_day(before, today, after, settings, _names(db, today, (before, after)))
+
+
+def day_inputs(db: Database, settings: Settings, day: date) -> DayInputs:
+    """The movements of one business day and what of it each side covers."""
+    bounds = bounds_of(settings, day)
+    inputs = DayInputs(day, bounds)
+    fill(inputs, movements.between(db, ("ring", "pour", "log", "keg"), *bounds))
+    fill(inputs, movements.of_day(db, day.isoformat()))
+    covers = {feed.name: _cover(db, feed, bounds) for feed in settings.feed}
+    inputs.ring_cover = _side(settings, covers, ("rings",), bounds)
+    inputs.pour_cover = _side(settings, covers, ("pours", "readings"), bounds)
+    inputs.missing = missing(settings, inputs, covers)
+    return inputs
+
+
+def missing(settings: Settings, inputs: DayInputs, covers: dict[str, list[Span]]) -> list[str]:
+    """Feeds that do not cover the day up to its last activity, as sentences."""
+    times = [line.at_ms for line in inputs.rings] + [line.end_ms for line in inputs.pours]
+    last = max(times, default=inputs.bounds[0])
+    name = day_name(inputs.day)
+    found = []
+    for feed in settings.feed:
+        what, spans = COMPARED.get(feed.carries), covers[feed.name]
+        if what is None or (times and spans and spans[-1][1] > last):
+            continue
+        if not spans:
+            found.append(f"no {what} from {feed.name!r} for {name}")
+        elif times:
+            until = local_iso(spans[-1][1], settings.venue.timezone)[11:16]
+            found.append(f"{what} from {feed.name!r} for {name} only until {until}")
+    return found
+
+
+def day_name(day: date) -> str:
+    """A day as written in sentences: Fri 30 Oct."""
+    return f"{day:%a} {day.day} {day:%b}"
+
+
+def _cover(db: Database, feed: Feed, bounds: Span) -> list[Span]:
+    return intersect(union(cover_spans(db, [feed.name], *bounds)), [bounds])
+
+
+def _side(
+    settings: Settings, covers: dict[str, list[Span]], kinds: Iterable[str], bounds: Span
+) -> list[Span]:
+    """Spans that every feed of one side covers; none where the side has no feed at all."""
+    sides = [covers[feed.name] for feed in settings.feed if feed.carries in kinds]
+    if not sides:
+        return []
+    both = [bounds]
+    for spans in sides:
+        both = intersect(both, spans)
+    return both
+
+
+def _names(db: Database, today: Material, around: Iterable[Material]) -> dict[int, str]:
+    """Names of every export that the day's lists may have to name."""
+    inputs = today.inputs
+    ids = {line.origin.source for line in inputs.rings}
+    ids |= {line.origin.source for line in inputs.pours}
+    ids |= {line.origin.source for line in inputs.logs}
+    for material in around:
+        ids |= {line.origin.source for line in material.inputs.rings}
+    return source_names(db, ids)

@@ -1,0 +1,202 @@
+"""``unrung demo``: the whole job on a week of an invented venue, compared with its known truth."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from sqlite_utils import Database
+
+from unrung import units
+from unrung.catch_up import CaughtUp, issue_due, take_in_all
+from unrung.config_folder import load
+from unrung.errors import UnrungError
+from unrung.ledger.results import COMPONENTS
+from unrung.mail import preview
+from unrung.mail.sink import sink
+from unrung.sending import send_due
+from unrung.settings import Settings
+from unrung.store.days import leaves_between
+from unrung.store.open import open_store
+
+MORNING = time(6, 30)
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """A figure of the ledger that is not the truth's."""
+
+    day: str
+    outlet: str
+    product: str
+    component: str
+    found: int
+    true: int
+
+
+def run_demo(into: Path, samples: Path | None, say: Say) -> bool:
+    """Make ``into`` anew, run a week through it morning by morning, and compare with the truth.
+
+    The mails are really sent, to a mail server on this machine that only keeps them. True where
+    every figure of every day is the one that the week's own labels give.
+    """
+    root = _samples_root(samples)
+    truth = json.loads((root / "sample_exports" / "truth.json").read_text("utf-8"))
+    _lay_out(root, into)
+    with sink() as server:
+        settings = load(into)
+        mail = settings.mail.model_copy(
+            update={"host": server.host, "port": server.port, "security": "none", "user": ""}
+        )
+        settings = settings.model_copy(update={"mail": mail})
+        db = open_store(into / settings.files.store)
+        done = _live_through(db, settings, days_of_truth(truth), say)
+        _save_mails(server.received, into / "mails")
+    differences = compare(db, truth)
+    _summary(db, settings, done, into, len(server.received), say)
+    _verdict(differences, truth, say)
+    return not differences
+
+
+def compare(db: Database, truth: dict[str, Any]) -> list[Difference]:
+    """Every component of every outlet, product and day against the truth, in microlitres."""
+    days = days_of_truth(truth)
+    found: dict[tuple[str, str, str], dict[str, int]] = {}
+    for leaf in leaves_between(db, date.fromisoformat(days[0]), date.fromisoformat(days[-1])):
+        sums = found.setdefault(
+            (leaf["day"], leaf["outlet"], leaf["product"]), dict.fromkeys(COMPONENTS, 0)
+        )
+        for name in COMPONENTS:
+            sums[name] += leaf[name]
+    true = {(row["day"], row["outlet"], row["product"]): row for row in truth["days"]}
+    nothing = dict.fromkeys(COMPONENTS, 0)
+    return [
+        Difference(*key, name, found.get(key, nothing)[name], true.get(key, nothing)[name])
+        for key in sorted({*found, *true}) for name in COMPONENTS
+        if found.get(key, nothing)[name] != true.get(key, nothing)[name]
+    ]
+
+
+def days_of_truth(truth: dict[str, Any]) -> list[str]:
+    """The business days that the truth holds, in order."""
+    return sorted({row["day"] for row in truth["days"]})
+
+
+def _samples_root(samples: Path | None) -> Path:
+    """The folder that holds ``sample_exports`` and ``config``: the checkout, unless told."""
+    root = samples or Path(__file__).resolve().parents[2]
+    if not (root / "sample_exports" / "truth.json").is_file():
+        raise UnrungError(
+            f"{root} holds no sample_exports; run the demo in a checkout of the project, or name the "
+            "folder that holds sample_exports and config with --samples"
+        )
+    return root
+
+
+def _lay_out(root: Path, into: Path) -> None:
+    """A fresh copy of the config, the exports waiting in their folders."""
+    marker = into / ".unrung-demo"
+    if into.exists() and any(into.iterdir()):
+        if not marker.exists():
+            raise UnrungError(f"{into} is not empty and was not made by the demo; name another folder")
+        shutil.rmtree(into)
+    into.mkdir(parents=True, exist_ok=True)
+    marker.touch()
+    shutil.copytree(root / "config", into, dirs_exist_ok=True)
+    for folder in sorted((root / "sample_exports").iterdir()):
+        if folder.is_dir():
+            (into / "incoming" / folder.name).mkdir(parents=True)
+            (into / "exports" / folder.name).mkdir(parents=True)
+            for file in sorted(folder.iterdir()):
+                shutil.copy(file, into / "incoming" / folder.name / file.name)
+
+
+def _live_through(db: Database, settings: Settings, days: list[str], say: Say) -> CaughtUp:
+    """Each morning: the exports of the day before are there, are taken in, and the day is issued."""
+    whole = CaughtUp()
+    for text in days:
+        day = date.fromisoformat(text)
+        local = datetime.combine(day + timedelta(days=1), MORNING, ZoneInfo(settings.venue.timezone))
+        now_ms = round(local.timestamp() * 1000)
+        _deliver(Path(settings.folder), day, now_ms)
+        done = take_in_all(db, settings, now_ms, lambda _: None)
+        issue_due(db, settings, now_ms, done, lambda _: None)
+        done.mails = send_due(db, settings, now_ms, os.environ)
+        say(f"{day:%a %d %b}: {len(done.taken)} exports, "
+            f"{sum(one.source.new_rows for one in done.taken):,} new rows, "
+            f"{sum(one.source.rejected for one in done.taken)} kept aside; "
+            f"{'issued' if done.issued else 'not due'}, {done.mails} mail")
+        whole.taken += done.taken
+        whole.issued += done.issued
+        whole.problems += done.problems
+        whole.mails += done.mails
+    return whole
+
+
+def _deliver(folder: Path, day: date, now_ms: int) -> None:
+    """Move the exports that a till, a meter and the staff left for ``day`` into the watched folders,
+    written an hour before the morning's run."""
+    marks = (day.isoformat(), day.strftime("%Y%m%d"))
+    for file in sorted((folder / "incoming").rglob("*")):
+        if file.is_file() and any(mark in file.name for mark in marks):
+            target = folder / "exports" / file.parent.name / file.name
+            shutil.move(file, target)
+            os.utime(target, (now_ms / 1000 - 3600,) * 2)
+
+
+def _save_mails(received: list[Any], folder: Path) -> None:
+    for number, mail in enumerate(received, 1):
+        preview.save(mail.message, folder, f"{number:02d}")
+
+
+def _summary(
+    db: Database, settings: Settings, done: CaughtUp, into: Path, mails: int, say: Say
+) -> None:
+    unit = settings.venue.volume_unit
+    say("")
+    say(f"{settings.venue.name}, {units.UNIT_LABELS[unit]}")
+    say(f"{'':<24}{'poured':>10}{'rung':>10}{'logged':>9}{'not rung':>10}{'variance':>10}")
+    totals: dict[str, dict[str, int]] = {}
+    for leaf in leaves_between(db, date.min, date.max):
+        sums = totals.setdefault(
+            leaf["product"], dict.fromkeys(("poured", "rung", "logged", "pnr", "var"), 0)
+        )
+        difference = leaf["over_portion"] - leaf["under_portion"] + leaf["size_difference"]
+        sums["poured"] += (leaf["matched_portion"] + difference + leaf["logged"]
+                           + leaf["poured_not_rung"] + leaf["poured_not_compared"] + leaf["not_beer"])
+        sums["rung"] += leaf["matched_portion"] + leaf["rung_not_poured"] + leaf["rung_not_compared"]
+        sums["logged"] += leaf["logged"]
+        sums["pnr"] += leaf["poured_not_rung"]
+        sums["var"] += difference + leaf["poured_not_rung"] - leaf["rung_not_poured"]
+    for product, sums in sorted(totals.items()):
+        shown = [f"{units.from_ul(value, unit, 0):,}" for value in sums.values()]
+        say(f"{product[:24]:<24}{shown[0]:>10}{shown[1]:>10}{shown[2]:>9}{shown[3]:>10}{shown[4]:>10}")
+    say("")
+    rejects = [reject for taken in done.taken for reject in taken.rejects]
+    say(f"{len(rejects)} rows could not be read and wait with their reasons, for example:")
+    for taken in done.taken:
+        for reject in taken.rejects[:1]:
+            say(f"  {taken.source.name}, line {reject.line}, {reject.field}: {reject.reason}")
+    say("")
+    say(f"Daily files    {into / settings.files.folder / 'daily'}")
+    say(f"Mails ({mails})      {into / 'mails'}  (.eml and .html)")
+    say(f"Exports        {into / settings.files.archive}")
+    say(f"Store          {into / settings.files.store}")
+
+
+def _verdict(differences: list[Difference], truth: dict[str, Any], say: Say) -> None:
+    say("")
+    if not differences:
+        say(f"Every figure of all {len(days_of_truth(truth))} days equals the truth that the week was made with.")
+        return
+    say(f"{len(differences)} figures differ from the truth that the week was made with:")
+    for one in differences[:20]:
+        say(f"  {one.day} {one.outlet}, {one.product}, {one.component}: {one.found} µL, true {one.true}")

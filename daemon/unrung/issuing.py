@@ -1,0 +1,100 @@
+"""Which days are due, and issuing one: compute, place its files, write down what was issued.
+
+A day is due once its issue time has come and every feed covers it, or at its latest time regardless.
+It is issued again, as the next revision, only where its bytes without the revision differ. Files are
+placed before the rows that say so are committed: after a crash in between the same revision is made
+again, with the same bytes.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from sqlite_utils import Database
+
+from unrung.daybook import Cache, bounds_of, day_at, day_inputs, ledger_of
+from unrung.issue.daily import daily_files
+from unrung.issue.digest import NO_REVISION, content_digest
+from unrung.issue.place import Unplaced, folder_for_day, place
+from unrung.ledger.results import DayLedger
+from unrung.morning import write_morning_mail
+from unrung.settings import Settings
+from unrung.store.days import day_row, day_rows, record_issue, save_day
+from unrung.store.movements import first_and_last_ms
+from unrung.store.open import write_tx
+
+
+@dataclass(frozen=True, slots=True)
+class Issued:
+    """What became of one day."""
+
+    day: date
+    revision: int
+    changed: bool
+    """Whether a new revision was issued; False where the bytes were the same."""
+    ledger: DayLedger
+    unplaced: tuple[Unplaced, ...] = ()
+
+
+def issue_time_ms(settings: Settings, day: date, at: time) -> int:
+    """``at`` local time on the calendar day after ``day``, in UTC milliseconds."""
+    local = datetime.combine(day + timedelta(days=1), at, ZoneInfo(settings.venue.timezone))
+    return round(local.timestamp() * 1000)
+
+
+def due_days(db: Database, settings: Settings, now_ms: int, *, quiet: bool = True) -> list[date]:
+    """Business days to issue now, in order. ``quiet``: wait for the pause after late data."""
+    span = first_and_last_ms(db)
+    if span is None:
+        return []
+    rows = {row.day: row for row in day_rows(db)}
+    first = day_at(settings, span[0])
+    pause = round(settings.schedule.quiet_minutes * 60_000) if quiet else 0
+    due = []
+    day = first
+    while bounds_of(settings, day)[1] <= now_ms:
+        row = rows.get(day)
+        if row is not None and row.revision and not row.dirty:
+            pass
+        elif row is not None and row.revision and now_ms - row.changed_ms < pause:
+            pass
+        elif _time_has_come(db, settings, day, now_ms):
+            due.append(day)
+        day += timedelta(days=1)
+    return due
+
+
+def issue_day(db: Database, settings: Settings, day: date, now_ms: int, cache: Cache) -> Issued:
+    """Compute ``day`` and issue it where it is new or differs from what was issued."""
+    row = day_row(db, day)
+    revision, digest = (row.revision, row.digest) if row else (0, "")
+    changed_ms = row.changed_ms if row else 0
+    ledger = ledger_of(db, settings, day, cache)
+    now_digest = content_digest(daily_files(ledger, settings, NO_REVISION))
+    changed = not revision or digest != now_digest
+    revision += changed
+    files = daily_files(ledger, settings, revision)
+    unplaced = place(folder_for_day(settings, day), files)
+    with write_tx(db):
+        save_day(
+            db, day, ledger.leaves, revision=revision, status=ledger.status, digest=now_digest,
+            config_digest=settings.digest, changed_ms=changed_ms,
+            issued_ms=now_ms if changed or row is None else row.issued_ms,
+        )
+        if changed:
+            named = [(name, hashlib.sha256(data).hexdigest(), len(data)) for name, data in files.items()]
+            record_issue(db, day, revision, named, settings.digest, now_ms)
+        if changed and revision == 1:
+            write_morning_mail(db, settings, ledger, files, now_ms, bounds_of(settings, day)[1])
+    return Issued(day, revision, changed, ledger, unplaced)
+
+
+def _time_has_come(db: Database, settings: Settings, day: date, now_ms: int) -> bool:
+    if now_ms >= issue_time_ms(settings, day, settings.schedule.latest_at):
+        return True
+    if now_ms < issue_time_ms(settings, day, settings.schedule.issue_at):
+        return False
+    return not day_inputs(db, settings, day).missing

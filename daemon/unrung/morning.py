@@ -1,0 +1,96 @@
+"""The morning mail of a day that is issued for the first time: judged, composed, written down."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from datetime import UTC, date, datetime, timedelta
+
+from sqlite_utils import Database
+
+from unrung.alerts.rules import History, Raised, judge_day, not_judged
+from unrung.alerts.state import OpenAlert, next_state
+from unrung.daybook import day_at
+from unrung.ledger.results import DayLedger
+from unrung.mail.compose import morning_mail
+from unrung.mail.message import Attachment, as_message, stable_message_id
+from unrung.mail.outbox import Mail, folded_notice, to_fold
+from unrung.settings import Settings
+from unrung.store import outbox
+from unrung.store.days import leaves_between
+from unrung.store.movements import first_and_last_ms
+
+FRESH_MS = 36 * 3_600_000
+"""A day that ended longer ago is history taken in afterwards: its files are issued, no mail is."""
+MEDIAN_DAYS = 28
+
+
+def write_morning_mail(
+    db: Database, settings: Settings, ledger: DayLedger, files: Mapping[str, bytes], now_ms: int,
+    day_end_ms: int,
+) -> None:
+    """Judge the day, move the alerts' state, and put the mail into the outbox; in a transaction."""
+    if now_ms - day_end_ms > FRESH_MS:
+        return
+    history = history_before(db, settings, ledger.day)
+    raised = judge_day(ledger, settings, history)
+    unjudged = not_judged(ledger, settings, history)
+    if not unjudged:
+        raised = _told(db, raised, history, ledger.day)
+    late = to_fold([_mail(row) for row in outbox.mails(db, state="waiting")])
+    notices = [text for text in (folded_notice(late), "" if ledger.missing else unjudged) if text]
+    composed = morning_mail(ledger, raised, settings, first_notices=notices)
+    if not (settings.mail.to and settings.mail.host):
+        return
+    for mail in late:
+        outbox.set_state(db, mail.id, "folded")
+        for one in outbox.recipients_of(db, mail.id):
+            if one["state"] == "waiting":
+                outbox.save_recipient(db, mail.id, one["recipient"], state="folded")
+    key = f"morning {ledger.day.isoformat()}"
+    message_id = stable_message_id(key, settings.mail.sender)
+    name = f"variance-{ledger.day.isoformat()}.csv"
+    body = as_message(
+        composed, settings, settings.mail.to, message_id, datetime.fromtimestamp(now_ms // 1000, UTC),
+        [Attachment(name, files[name])],
+    )
+    outbox.add_mail(
+        db, key=key, kind="morning", day=ledger.day.isoformat(), message_id=message_id,
+        subject=composed.subject, body=body, recipients=settings.mail.to, now_ms=now_ms,
+    )
+
+
+def history_before(db: Database, settings: Settings, day: date) -> History:
+    """What earlier days tell the rules."""
+    span = first_and_last_ms(db)
+    first = day_at(settings, span[0]) if span else day
+    opened = {key: OpenAlert(*volumes) for key, volumes in outbox.open_alerts(db).items()}
+    return History(
+        days_of_data=(day - first).days + 1, venue_shares=_shares(db, day), open=opened
+    )
+
+
+def _told(db: Database, raised: list[Raised], history: History, day: date) -> list[Raised]:
+    """The raised alerts that are news; the rest stand open and stay silent."""
+    after = next_state(history.open, raised)
+    outbox.save_alerts(
+        db, {key: (one.volume_ul, one.told_ul) for key, one in after.open.items()}, day.isoformat()
+    )
+    return [one for one in raised if one.key in after.tell]
+
+
+def _shares(db: Database, day: date) -> tuple[float, ...]:
+    """Poured-not-rung as a share of compared beer, per venue-day of the last four weeks."""
+    sums: dict[str, list[int]] = defaultdict(lambda: [0, 0])
+    for leaf in leaves_between(db, day - timedelta(days=MEDIAN_DAYS), day - timedelta(days=1)):
+        difference = leaf["over_portion"] - leaf["under_portion"] + leaf["size_difference"]
+        sums[leaf["day"]][0] += leaf["poured_not_rung"]
+        sums[leaf["day"]][1] += (
+            leaf["matched_portion"] + difference + leaf["logged"] + leaf["poured_not_rung"]
+        )
+    return tuple(part / whole for part, whole in sums.values() if whole > 0)
+
+
+def _mail(row: Mapping[str, object]) -> Mail:
+    return Mail(**{**row, "body": ""})  # type: ignore[arg-type]
+
