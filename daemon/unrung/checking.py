@@ -8,6 +8,7 @@ from pathlib import Path
 from unrung.config_folder import load
 from unrung.errors import ConfigError, SourceError, UnrungError
 from unrung.intake.adapter import check_mapping, mapping_of, read_all, reader
+from unrung.intake.archive import said
 from unrung.intake.scan import folder_of
 from unrung.intake.watch import list_folder
 from unrung.records import Export
@@ -88,7 +89,7 @@ def _try_newest(feed: Feed, settings: Settings, report: Report) -> None:
     report.lines += [f"    {_shown(record)}" for record in records[:SAMPLE_ROWS]]
     for reject in rejects[:SAMPLE_ROWS]:
         report.problem(f"{newest.path.name}, line {reject.line}, field {reject.field!r}: "
-                       f"{reject.reason}. {reject.fix}")
+                       f"{said(reject)}. {reject.fix}")
 
 
 def _shown(record: object) -> str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import sys
 import time
+import traceback
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
@@ -56,6 +57,9 @@ def main() -> None:
         _fail(str(error), UNFINISHED)
     except OSError as error:
         _fail(f"{error.filename or ''}: {error.strerror}", UNFINISHED)
+    except Exception:  # noqa: BLE001 - a fault of ours is told as one, with what a report needs
+        traceback.print_exc()
+        _fail("this is a fault of the program; please report the lines above", UNFINISHED)
 
 
 @commands.command()

@@ -18,7 +18,8 @@ from unrung import units
 from unrung.catch_up import CaughtUp, issue_due, take_in_all
 from unrung.config_folder import load
 from unrung.errors import UnrungError
-from unrung.ledger.results import COMPONENTS
+from unrung.intake.archive import said
+from unrung.ledger.results import COMPONENTS, Volumes
 from unrung.mail import preview
 from unrung.mail.sink import sink
 from unrung.sending import send_due
@@ -154,7 +155,7 @@ def _deliver(folder: Path, day: date, now_ms: int) -> None:
 
 def _save_mails(received: list[Any], folder: Path) -> None:
     for number, mail in enumerate(received, 1):
-        preview.save(mail.message, folder, f"{number:02d}")
+        preview.save(mail.content, folder, f"{number:02d}")
 
 
 def _summary(
@@ -163,28 +164,23 @@ def _summary(
     unit = settings.venue.volume_unit
     say("")
     say(f"{settings.venue.name}, {units.UNIT_LABELS[unit]}")
-    say(f"{'':<24}{'poured':>10}{'rung':>10}{'logged':>9}{'not rung':>10}{'variance':>10}")
-    totals: dict[str, dict[str, int]] = {}
+    say(f"{'compared beer':<24}{'poured':>10}{'rung':>10}{'logged':>9}{'not rung':>10}{'variance':>10}")
+    totals: dict[str, Volumes] = {}
     for leaf in leaves_between(db, date.min, date.max):
-        sums = totals.setdefault(
-            leaf["product"], dict.fromkeys(("poured", "rung", "logged", "pnr", "var"), 0)
-        )
-        difference = leaf["over_portion"] - leaf["under_portion"] + leaf["size_difference"]
-        sums["poured"] += (leaf["matched_portion"] + difference + leaf["logged"]
-                           + leaf["poured_not_rung"] + leaf["poured_not_compared"] + leaf["not_beer"])
-        sums["rung"] += leaf["matched_portion"] + leaf["rung_not_poured"] + leaf["rung_not_compared"]
-        sums["logged"] += leaf["logged"]
-        sums["pnr"] += leaf["poured_not_rung"]
-        sums["var"] += difference + leaf["poured_not_rung"] - leaf["rung_not_poured"]
+        volumes = totals.setdefault(leaf["product"], Volumes())
+        volumes.add(Volumes(**{name: leaf[name] for name in COMPONENTS}))
     for product, sums in sorted(totals.items()):
-        shown = [f"{units.from_ul(value, unit, 0):,}" for value in sums.values()]
+        compared = sums.poured - sums.not_beer - sums.poured_not_compared
+        rung = sums.rung - sums.rung_not_compared
+        figures = (compared, rung, sums.logged, sums.poured_not_rung, sums.variance)
+        shown = [f"{units.from_ul(value, unit, 0):,}" for value in figures]
         say(f"{product[:24]:<24}{shown[0]:>10}{shown[1]:>10}{shown[2]:>9}{shown[3]:>10}{shown[4]:>10}")
     say("")
     rejects = [reject for taken in done.taken for reject in taken.rejects]
     say(f"{len(rejects)} rows could not be read and wait with their reasons, for example:")
     for taken in done.taken:
         for reject in taken.rejects[:1]:
-            say(f"  {taken.source.name}, line {reject.line}, {reject.field}: {reject.reason}")
+            say(f"  {taken.source.name}, line {reject.line}, {reject.field}: {said(reject)}")
     say("")
     say(f"Daily files    {into / settings.files.folder / 'daily'}")
     say(f"Mails ({mails})      {into / 'mails'}  (.eml and .html)")

@@ -2,17 +2,44 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from pathlib import Path
 
 from sqlite_utils import Database
 
 from unrung.config_folder import load
+from unrung.config_history import effective, settle, touched_days
+from unrung.daybook import day_at
 from unrung.settings import Settings
-from unrung.store.open import open_store
+from unrung.store.config_rows import days_with, known_rows, save_rows
+from unrung.store.days import mark_days_dirty
+from unrung.store.movements import first_and_last_ms
+from unrung.store.open import open_store, write_tx
 
 
 def open_venue(config: Path, now_ms: int) -> tuple[Settings, Database]:
     """Settings and store of a config folder. Raises ConfigError or StoreError."""
     settings = load(config)
     db = open_store(Path(settings.folder) / settings.files.store)
-    return settings, db
+    return take_config(db, settings, now_ms), db
+
+
+def take_config(db: Database, settings: Settings, now_ms: int) -> Settings:
+    """The settings as they apply day by day, after what was edited since the last time.
+
+    Days that an edit changes become dirty, and are issued again where their bytes differ.
+    """
+    known = known_rows(db)
+    today = day_at(settings, now_ms)
+    settled = settle(known, settings, today)
+    if settled.rows != known:
+        span = first_and_last_ms(db)
+        with write_tx(db):
+            save_rows(db, settled.rows)
+            if span and settled.changed:
+                days = touched_days(
+                    settled, day_at(settings, span[0]), today,
+                    lambda table, name: days_with(db, settings.venue, table, name),
+                )
+                mark_days_dirty(db, {day + timedelta(n) for day in days for n in (-1, 0, 1)}, now_ms)
+    return effective(settled.rows, settings)

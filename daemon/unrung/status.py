@@ -57,7 +57,7 @@ def lines(state: dict[str, Any]) -> list[str]:
     out.append(f"Store        {state['store']['bytes'] / 1e6:.1f} MB, SQLite {state['store']['sqlite']}")
     for reject in state["rejects"]:
         out += ["", f"{reject['file']}, line {reject['line']}, field {reject['field']!r}:",
-                f"  {reject['reason']}. {reject['fix']}"]
+                f"  {reject['value'][:40]!r} {reject['reason']}.", f"  {reject['fix']}"]
     if state["attention"]:
         out += ["", "A person is needed:"]
         out += [f"- {text}" for text in state["attention"]]

@@ -35,6 +35,11 @@ def keep(path: Path, root: Path, folder: str, sha256: str) -> str:
     return target.relative_to(root).as_posix()
 
 
+def said(reject: Reject) -> str:
+    """What is wrong with a row, with the value that the reason speaks of."""
+    return f"{reject.value[:60]!r} {reject.reason}" if reject.value else reject.reason
+
+
 def write_reasons(place: Path, name: str, reason: str, rejects: Sequence[Reject]) -> None:
     """Put ``NAME.reasons.csv`` beside a file that was set aside (or where it would be)."""
     buffer = io.StringIO()

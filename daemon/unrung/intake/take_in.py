@@ -10,6 +10,7 @@ from sqlite_utils import Database
 
 from unrung.errors import ExportError, IncompleteExport
 from unrung.intake.adapter import mapping_digest, read_all, whole_reject
+from unrung.intake.archive import said
 from unrung.intake.identity import identify
 from unrung.intake.span import cover_span
 from unrung.records import AnyRecord, Export, Reject
@@ -160,5 +161,5 @@ def _mostly_bad(source: SourceRow, rejects: Sequence[Reject]) -> str:
     first = rejects[0]
     return (
         f"{source.rejected} of {source.rows} rows cannot be read, so none is taken in; the first is "
-        f"line {first.line}, field {first.field!r}: {first.reason}. {first.fix}"
+        f"line {first.line}, field {first.field!r}: {said(first)}. {first.fix}"
     )

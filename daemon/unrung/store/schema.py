@@ -184,6 +184,13 @@ CREATE TABLE cursors (
   failures INTEGER NOT NULL DEFAULT 0,
   last_text TEXT NOT NULL DEFAULT ''
 ) STRICT;
+CREATE TABLE config_rows (
+  id INTEGER PRIMARY KEY,
+  tbl TEXT NOT NULL,              -- products, menu, taps
+  row TEXT NOT NULL,              -- canonical JSON of the row as it stands in the table
+  since TEXT NOT NULL,            -- first business day it applies to; '' from the beginning
+  until TEXT NOT NULL             -- last one; '' still stands in the table
+) STRICT;
 CREATE TABLE facts (
   name TEXT PRIMARY KEY,          -- single values: first day of data, digests of the config
   value TEXT NOT NULL
