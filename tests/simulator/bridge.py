@@ -53,9 +53,9 @@ def to_matching(month: SimMonth, day: date, pool: str) -> DayInput:
 def sizes_of(month: SimMonth, pool: str) -> dict[str, tuple[int, ...]]:
     """Product to the portions on the pool's menu, smallest first."""
     sizes: dict[str, set[int]] = {}
-    for outlet, item in month.menu:
-        if month.place[outlet] == pool:
-            for product, portion_ul in item.portions:
+    for span in month.menu:
+        if month.place[span.outlet] == pool:
+            for product, portion_ul in span.item.portions:
                 sizes.setdefault(product, set()).add(portion_ul)
     return {product: tuple(sorted(found)) for product, found in sorted(sizes.items())}
 
@@ -123,32 +123,35 @@ class PairScore(NamedTuple):
 
 def score_pairs(month: SimMonth, serves: Sequence[Serve]) -> PairScore:
     """How many pairs are right. A given serve counts as the true serve that most of its volume
-    belongs to."""
+    belongs to, leaks and foam as none."""
     pours = month.index.setdefault("pours", {})
     if not pours:
         pours.update({pour.id: pour for pour in month.pours})
     rung = {serve.id for serve in month.serves if serve.unit_id is not None and not serve.cause}
     pairs = right = missed = 0
     for serve in serves:
-        true_id = _main_serve(pours, serve)
+        true_ids = _likely_serves(pours, serve)
         if serve.unit_key is None:
-            missed += true_id in rung
+            missed += bool(true_ids & rung)
             continue
         pairs += 1
-        right += true_id in mates_of(month, serve.unit_key)
+        right += bool(true_ids & mates_of(month, serve.unit_key))
     return PairScore(pairs, right, pairs - right, missed)
 
 
-def _main_serve(pours: dict[int, object], serve: Serve) -> int | None:
-    share: dict[int | None, float] = {}
+def _likely_serves(pours: dict[int, object], serve: Serve) -> set[int]:
+    """The true serves that a given serve may be: where a pour filled several vessels, a part of it
+    is taken for those whose volume is nearest."""
+    weights: dict[int, float] = {}
     for key, ul in serve.parts:
         pour = pours[key]
         assert isinstance(pour, SimPour)
-        first = len(pour.parts) == 1
         for part in pour.parts:
-            weight = ul if first else max(1.0, part.volume_ul - abs(part.volume_ul - ul))
-            share[part.serve_id] = share.get(part.serve_id, 0.0) + weight
-    return max(share, key=lambda number: (share[number], -(number or 0)))
+            if part.serve_id is not None:
+                near = ul if len(pour.parts) == 1 else ul - abs(part.volume_ul - ul)
+                weights[part.serve_id] = weights.get(part.serve_id, 0.0) + near
+    most = max(weights.values(), default=0.0)
+    return {number for number, weight in weights.items() if weight >= most - 0.1 * abs(most)}
 
 
 def _mates(month: SimMonth) -> dict[int, frozenset[int]]:

@@ -111,16 +111,15 @@ def _clean(
     rates = RATES["cleaning"]
     early = round(float(rng.uniform(*rates["before_open_min"])) * 60_000)
     at = start = day.opens_ms - early if logged else day.closes_ms + 20 * 60_000
-    volumes = [float(rng.uniform(*rates["line_oz"]))]
     rinses = int(rng.integers(rates["rinses"][0], rates["rinses"][1] + 1))
-    volumes += [between(rates["rinse_oz"], u) for u in rng.random(rinses).tolist()]
-    for number, ounces in enumerate(volumes):
+    rinsed = [between(rates["rinse_oz"], u) * OZ for u in rng.random(rinses).tolist()]
+    for number, ul in enumerate([bar.contents[line.meter], *rinsed]):
         label = "cleaning" if number == 0 else "water"
-        flow = alone(at, ounces * OZ, label, bar.rate(line, 0.0), float(rng.normal()))
+        flow = alone(at, ul, label, bar.rate(line, 0.0), float(rng.normal()))
         if not logged:
             flow.label = "unlogged_cleaning" if number == 0 else "unlogged_water"
         bar.want(line, flow)
-        at += round(ounces * OZ / flow.rate) + int(rng.integers(60_000, 360_000))
+        at += round(ul / flow.rate) + int(rng.integers(60_000, 360_000))
     return SimCleaning(line.meter, line.outlet, start - 60_000, at, logged)
 
 

@@ -71,20 +71,20 @@ def strengths(losses: Mapping[str, float] | str) -> dict[str, float]:
 def plan_losses(seed: int, days: int, venue: VenuePlan, strength: Mapping[str, float]) -> LossPlan:
     """Draw where each loss sits. The draws do not depend on what is switched on."""
     rng = stream(seed, "losses")
-    lines = list(venue.lines)
-    any_line = [lines[i] for i in rng.permutation(len(lines))]
-    single = [line for line in any_line if len(line.faucets) == 1 and not line.becomes]
-    steady = [line for line in any_line if not line.becomes]
-    early = rng.integers(0, max(1, days // 3), 3)
+    lines = [venue.lines[i] for i in rng.permutation(len(venue.lines))]
+    steady = [line for line in lines if not line.becomes]
+    single = [line for line in steady if len(line.faucets) == 1]
+    pints = [line for line in steady if "16 oz" in BEERS[line.product].sizes]
+    early = rng.integers(0, max(1, days // 3), 4).tolist()
     start = int(rng.integers(days // 4, max(days // 4 + 1, days // 2)))
-    big = sorted(steady, key=lambda line: -BEERS[line.product].weight)
-    topped = tuple(line for line in big[:2])
+    last = days - 1
     return LossPlan(
-        strength, any_line[0], int(early[0]), single[0], big[0].product,
-        _weekday_from(days, start), any_line[2 % len(lines)].outlet, single[1],
-        (start, start + max(1, days // 3)), _pair(single), int(early[1]) + 1,
-        (big[0].product, "16 oz"), big[min(2, len(big) - 1)], min(days - 1, int(early[2]) + 2),
-        topped, sorted(venue.drinks, key=lambda name: -venue.drinks[name])[-1],
+        strength, leak=lines[0], leak_day=early[0], calibrated=single[0],
+        short_product=steady[-1].product, gap_day=min(last, start + 3), gap_outlet=lines[2].outlet,
+        gap_line=single[1], offset_days=(start, start + max(1, days // 3)), swapped=_pair(single),
+        swap_day=min(last, early[1] + 1), item=(pints[0].product, "16 oz"), drift=steady[0],
+        drift_day=min(last, early[2] + 2), topped=tuple(steady[1:3]),
+        cluster_outlet=lines[1].outlet,
     )
 
 
@@ -101,7 +101,3 @@ def _pair(single: list[Line]) -> tuple[Line, Line]:
             if first.outlet == second.outlet and first.product != second.product:
                 return first, second
     raise ValueError("the venue has no two single lines in one outlet")
-
-
-def _weekday_from(days: int, start: int) -> int:
-    return min(days - 1, start + 3)

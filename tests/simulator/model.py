@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
+from simulator.venues import Item
+
 
 @dataclass(frozen=True, slots=True)
 class Part:
@@ -189,8 +191,18 @@ class SimClock:
 
 
 @dataclass(frozen=True, slots=True)
+class MenuSpan:
+    """An item of an outlet's menu and the days on which it is made so, both included."""
+
+    outlet: str
+    item: Item
+    from_day: date | None
+    to_day: date | None
+
+
+@dataclass(frozen=True, slots=True)
 class TapSpan:
-    """A row of the tap list."""
+    """A row of the tap list; both days included."""
 
     tap: str
     meter: str
@@ -198,6 +210,8 @@ class TapSpan:
     product: str
     from_day: date | None
     to_day: date | None
+    line_ul: int
+    """Beer that the line holds."""
 
 
 @dataclass(slots=True)

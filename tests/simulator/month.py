@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from datetime import date
+from datetime import date, timedelta
 
 from simulator.clock import ClockKind, TillClock
 from simulator.extras import change_products, clean_lines, drip, pour_logged, pour_samples
@@ -14,6 +14,7 @@ from simulator.logbook import write_log
 from simulator.losses import plan_losses, strengths
 from simulator.meters import MeterErrors, meter_pours
 from simulator.model import (
+    MenuSpan,
     RingLine,
     SimCleaning,
     SimClock,
@@ -31,7 +32,7 @@ from simulator.taps import Poured, pour_line
 from simulator.till import Till, ring_day
 from simulator.trade import Day, Round, make_days, menu_of, rounds_of_day
 from simulator.truth import Truth, allow_kegs, measure_serves, settle
-from simulator.venues import VENUES, Item, change_day
+from simulator.venues import VENUES, change_day
 
 
 @dataclass(slots=True)
@@ -46,8 +47,7 @@ class SimMonth:
     days: list[Day]
     place: dict[str, str]
     """Outlet to its pool, or to itself."""
-    menu: list[tuple[str, Item]]
-    """(outlet, item)."""
+    menu: list[MenuSpan]
     taps: list[TapSpan]
     pours: list[SimPour]
     rings: list[RingLine]
@@ -169,24 +169,32 @@ def _withhold(
     return gaps, seen, kept
 
 
-def _menu(bar: Bar) -> list[tuple[str, Item]]:
-    """Every item of the month, by outlet."""
-    made: dict[tuple[str, str, str, object], tuple[str, Item]] = {}
+def _menu(bar: Bar) -> list[MenuSpan]:
+    """Every item of the month by outlet, dated where a line's new beer brings or changes it."""
+    days = len(bar.days)
+    turn = change_day(days)
+    spans = []
     for outlet in sorted(bar.venue.drinks):
-        for day in (0, len(bar.days) - 1):
-            for item in menu_of(bar.venue, outlet, day, len(bar.days)):
-                made[(outlet, item.item, item.size, item.portions)] = (outlet, item)
-    return list(made.values())
+        before, after = menu_of(bar.venue, outlet, 0, days), menu_of(bar.venue, outlet, turn, days)
+        for item in before:
+            spans.append(MenuSpan(outlet, item, None, None if item in after else _day(bar, turn - 1)))
+        spans += [MenuSpan(outlet, i, _day(bar, turn), None) for i in after if i not in before]
+    return spans
 
 
 def _taps(bar: Bar) -> list[TapSpan]:
+    turn = change_day(len(bar.days))
     spans = []
-    turn = bar.days[min(change_day(len(bar.days)), len(bar.days) - 1)].date
     for line in bar.venue.lines:
+        held = round(bar.contents[line.meter])
         for faucet in line.faucets:
+            name = (faucet, line.meter, line.outlet)
+            until = _day(bar, turn - 1) if line.becomes else None
+            spans.append(TapSpan(*name, line.product, None, until, held))
             if line.becomes:
-                spans.append(TapSpan(faucet, line.meter, line.outlet, line.product, None, turn))
-                spans.append(TapSpan(faucet, line.meter, line.outlet, line.becomes, turn, None))
-            else:
-                spans.append(TapSpan(faucet, line.meter, line.outlet, line.product, None, None))
+                spans.append(TapSpan(*name, line.becomes, _day(bar, turn), None, held))
     return spans
+
+
+def _day(bar: Bar, index: int) -> date:
+    return bar.days[0].date + timedelta(days=index)

@@ -29,6 +29,8 @@ class Bar:
     """The steady habit of each server, by outlet."""
     rates: dict[str, float] = field(default_factory=dict)
     """Flow rate of each line, µL a millisecond."""
+    contents: dict[str, float] = field(default_factory=dict)
+    """Beer that each line holds, µL."""
 
     def line_for(self, outlet: str, product: str, day: int, at_ms: int) -> Line:
         """The line that really pours a product at an outlet."""
@@ -59,6 +61,7 @@ def open_bar(seed: int, venue: VenuePlan, days: list[Day], plan: LossPlan) -> Ba
     for line in venue.lines:
         bar.flows[line.meter] = []
         share = 1 + RATES["flow"]["rate_tap_sd"] * float(rng.normal())
+        bar.contents[line.meter] = float(rng.uniform(*RATES["cleaning"]["line_oz"])) * OZ
         bar.rates[line.meter] = RATES["flow"]["rate"] * OZ / 1000 * min(1.3, max(0.7, share))
     for outlet in sorted(venue.drinks):
         sd = RATES["noise"]["server_sd"]
