@@ -4,8 +4,8 @@ from dataclasses import replace
 from decimal import Decimal
 
 import pytest
-from alerts.days import at, leaf_at, ledger_of, lone_pour, oz, venue_settings
 
+from alerts.days import at, leaf_at, ledger_of, lone_pour, oz, venue_settings
 from unrung.alerts.rules import History, Raised, judge_day, not_judged, venue_share
 from unrung.alerts.state import OpenAlert
 from unrung.ledger.results import DayLedger, Leaf, Volumes
@@ -170,7 +170,7 @@ def test_two_hours_are_found_across_windows_and_the_worst_are_named() -> None:
 
 @pytest.mark.parametrize(("serves", "raised"), [(5, 0), (6, 1)])
 def test_two_hours_need_enough_serves(serves: int, raised: int) -> None:
-    pours = tuple(lone_pour(21 + m / 10) for m in range(serves)) + (lone_pour(21.9, amount=2),)
+    pours = (*(lone_pour(21 + m / 10) for m in range(serves)), lone_pour(21.9, amount=2))
     day = ledger_of(leaf_at(21, matched_portion=90, poured_not_rung=90), low=80, lone=pours)
     assert len(judged(day, rule("two_hours", min_pct=10, min_serves=6))) == raised
 

@@ -3,8 +3,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import pytest
-from alerts.days import leaf_at, ledger_of, oz, venue_settings
 
+from alerts.days import leaf_at, ledger_of, oz, venue_settings
 from unrung.alerts.rules import History, judge_day
 from unrung.alerts.state import OpenAlert, next_state
 from unrung.settings import Alert

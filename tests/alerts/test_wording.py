@@ -3,8 +3,8 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
-from alerts.days import at, oz, venue_settings
 
+from alerts.days import at, oz, venue_settings
 from unrung.alerts.wording import (
     CHECK_ORDER,
     shown_name,

@@ -36,14 +36,14 @@ def locale_of(name: str) -> Locale:
         return Locale("en", "US")
 
 
-def shown_number(value: Decimal, settings: Settings) -> str:
-    """A volume in the venue's unit as its locale writes it, without the unit."""
-    places = PLACES[settings.venue.volume_unit]
+def shown_number(value: Decimal | int, settings: Settings) -> str:
+    """A number as the locale writes it, with the decimals that it has."""
+    places = -int(value.as_tuple().exponent) if isinstance(value, Decimal) else 0
     pattern = "#,##0" + ("." + "0" * places if places else "")
     return format_decimal(value, pattern, locale_of(settings.venue.locale))
 
 
-def with_unit(value: Decimal, settings: Settings) -> str:
+def with_unit(value: Decimal | int, settings: Settings) -> str:
     """A volume in the venue's unit with the unit's label, kept on one line."""
     label = UNIT_LABELS[settings.venue.volume_unit].replace(" ", _NO_BREAK)
     return shown_number(value, settings) + _NO_BREAK + label

@@ -66,7 +66,7 @@ class Action:
 class Figures(NamedTuple):
     """The mail's own figures by outlet and product; the whole venue's under ``("", "")``."""
 
-    not_rung: Mapping[tuple[str, str], Decimal]
+    not_rung: Mapping[tuple[str, str], int]
     costs_minor: Mapping[tuple[str, str], int]
 
 

@@ -3,36 +3,34 @@
     poured = rung + other + not_rung
 
 in every row and in the total. ``other`` is portions poured above or below their set size, beer
-written down, and beer not compared, less rings without a pour; it may be negative. Rows start from
-the displayed leaves of the day's files, so mail and files agree.
+written down, and beer not compared, less rings without a pour; it may be negative. Whole figures
+are those of ``issue.summary``, so mail and page agree.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from decimal import Decimal
 from fractions import Fraction
 from typing import NamedTuple
 
 from unrung.alerts.measures import compared
-from unrung.alerts.wording import PLACES
-from unrung.issue.foot import foot
 from unrung.issue.shown import ProductTotals, by_product
+from unrung.issue.whole import Whole, whole_rows
 from unrung.ledger.results import DayLedger, Volumes
-from unrung.settings import Settings, VenueUnit
+from unrung.settings import Settings
 
 MAX_ROWS = 12
 
 
 class Row(NamedTuple):
-    """One product of one outlet, in the venue's unit as shown; ``share`` is exact."""
+    """One product of one outlet in whole units of the venue; ``share`` is exact."""
 
     outlet: str
     product: str
-    poured: Decimal
-    rung: Decimal
-    other: Decimal
-    not_rung: Decimal
+    poured: int
+    rung: int
+    other: int
+    not_rung: int
     not_rung_ul: int
     compared_ul: int
 
@@ -45,7 +43,12 @@ class Row(NamedTuple):
 def rows(ledger: DayLedger, settings: Settings) -> list[Row]:
     """Every product that moved, most beer without a ring first."""
     unit = settings.venue.volume_unit
-    made = [_row(*key, totals, unit) for key, totals in by_product(ledger, unit).items()]
+    found = by_product(ledger, unit)
+    wholes = whole_rows([totals.exact for totals in found.values()], unit)
+    made = [
+        _row(*key, totals, whole)
+        for (key, totals), whole in zip(found.items(), wholes, strict=True)
+    ]
     moved = [row for row in made if row.poured or row.rung]
     return sorted(moved, key=lambda row: (-row.not_rung_ul, row.outlet, row.product))
 
@@ -61,10 +64,8 @@ def shortened(table: Sequence[Row]) -> list[Row]:
 def total(table: Sequence[Row], name: str = "Total") -> Row:
     """The sum of the rows as shown."""
     return Row(
-        "", name, sum((row.poured for row in table), Decimal(0)),
-        sum((row.rung for row in table), Decimal(0)),
-        sum((row.other for row in table), Decimal(0)),
-        sum((row.not_rung for row in table), Decimal(0)),
+        "", name, sum(row.poured for row in table), sum(row.rung for row in table),
+        sum(row.other for row in table), sum(row.not_rung for row in table),
         sum(row.not_rung_ul for row in table), sum(row.compared_ul for row in table),
     )
 
@@ -77,12 +78,9 @@ def whole_day(ledger: DayLedger) -> Volumes:
     return sums
 
 
-def _row(outlet: str, product: str, totals: ProductTotals, unit: VenueUnit) -> Row:
-    shown = totals.shown
-    other = shown.poured - shown.rung - shown.poured_not_rung
-    parts = [Fraction(part, 1000) for part in (shown.rung, other, shown.poured_not_rung)]
-    rung, rest, not_rung = foot(parts, PLACES[unit])
+def _row(outlet: str, product: str, totals: ProductTotals, whole: Whole) -> Row:
+    other = whole.poured - whole.rung - whole.poured_not_rung
     return Row(
-        outlet, product, rung + rest + not_rung, rung, rest, not_rung,
+        outlet, product, whole.poured, whole.rung, other, whole.poured_not_rung,
         totals.exact.poured_not_rung, compared(totals.exact),
     )

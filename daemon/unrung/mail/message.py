@@ -80,10 +80,10 @@ def _sender(settings: Settings) -> Address:
 
 def _address(text: str) -> Address:
     """An address from settings; only ASCII ones travel without the server's SMTPUTF8."""
-    name, spec = parseaddr(shown_name(text, 320))
+    name, spec = parseaddr(text)
     try:
-        if "@" not in spec:
-            raise ValueError("it has no @")
+        if not text.isprintable() or "@" not in spec:
+            raise ValueError("it has no @, or a line break")
         spec.encode("ascii")
         return Address(shown_name(name), addr_spec=spec)
     except (ValueError, MessageError, IndexError) as fault:

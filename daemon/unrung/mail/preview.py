@@ -19,4 +19,4 @@ def save(message: bytes, folder: Path, name: str) -> tuple[Path, Path]:
 def html_of(message: bytes) -> str:
     """The HTML part; empty where there is none."""
     body = message_from_bytes(message, policy=default).get_body(("html",))
-    return str(body.get_content()) if body is not None else ""
+    return str(body.get_content()).replace("\r\n", "\n") if body is not None else ""

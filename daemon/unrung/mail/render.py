@@ -24,7 +24,7 @@ class Composed:
 def render(subject: str, view: View) -> Composed:
     """The text is complete by itself: who reads no HTML misses nothing."""
     text = _ENVIRONMENT.get_template("mail.txt.j2").render(view=view)
-    html = _ENVIRONMENT.get_template("mail.html.j2").render(view=view, subject=subject)
+    html = _ENVIRONMENT.get_template("mail.html.j2").render(view=view, subject=subject) + "\n"
     plain = re.sub(r"[\u00a0\u202f]", " ", re.sub(r"\n{3,}", "\n\n", text))
     return Composed(subject, plain.strip() + "\n", html)
 

@@ -1,0 +1,60 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from alerts.days import at, ledger_of, venue_settings
+from mail.samples import busy_day
+from unrung.issue.summary import day_summary
+from unrung.ledger.results import COMPONENTS, Leaf, Volumes
+from unrung.mail.figures import MAX_ROWS, rows, shortened, total
+from unrung.units import UNITS_UL
+
+AMOUNTS = st.integers(0, 80_000_000)
+DAYS = st.lists(st.lists(AMOUNTS, min_size=12, max_size=12), min_size=1, max_size=15)
+
+
+@given(DAYS, st.sampled_from(["us_fl_oz", "imp_fl_oz", "ml", "l"]))
+def test_every_row_and_the_total_foot_near_the_truth(days: list[list[int]], unit: str) -> None:
+    leaves = [
+        Leaf(at(20), 60, "Bar", f"p{n:02}", Volumes(**dict(zip(COMPONENTS, day, strict=True))))
+        for n, day in enumerate(days)
+    ]
+    table = rows(ledger_of(*leaves), venue_settings(venue={"volume_unit": unit}))
+    exact = {leaf.product: leaf.volumes for leaf in leaves}
+    for row in (*table, total(table), *shortened(table), total(shortened(table))):
+        assert row.poured == row.rung + row.other + row.not_rung
+    for row in table:
+        volumes = exact[row.product]
+        for shown, true in ((row.poured, volumes.poured), (row.rung, volumes.rung),
+                            (row.not_rung, volumes.poured_not_rung)):
+            assert abs(shown - true / UNITS_UL[unit]) < 1
+
+
+def test_the_mail_shows_the_same_whole_figures_as_the_summary() -> None:
+    table = {(row.outlet, row.product): row for row in rows(busy_day(), venue_settings())}
+    for row in day_summary(busy_day(), venue_settings()).rows:
+        mine = table[row.outlet, row.product]
+        assert (mine.poured, mine.rung, mine.not_rung) == (
+            row.whole.poured, row.whole.rung, row.whole.poured_not_rung
+        )
+
+
+def test_worst_comes_first_and_products_at_rest_are_left_out() -> None:
+    day = busy_day()
+    rest = Leaf(at(20), 60, "Garden", "Cider")
+    table = rows(replace(day, leaves=(*day.leaves, rest)), venue_settings())
+    assert [row.product for row in table] == ["Stout", "Pale Ale", "Märzen", "Pilsner"]
+
+
+def test_a_long_list_ends_in_one_row_for_the_rest() -> None:
+    leaves = [
+        Leaf(at(20), 60, "Bar", f"p{n:03}", Volumes(matched_portion=10**8, poured_not_rung=n))
+        for n in range(300)
+    ]
+    table = rows(ledger_of(*leaves), venue_settings())
+    short = shortened(table)
+    assert (len(short), short[-1].product) == (MAX_ROWS, "289 more")
+    assert total(short)[2:] == total(table)[2:]
