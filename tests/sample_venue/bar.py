@@ -185,7 +185,7 @@ class Bar:
         if gas:
             ounces = self.dice.between(18, 30)
             start = self.flow(tap, start, ounces, speed=8, label="gas").end
-        off, on = start + 50, start + self.dice.whole(400, 460)
+        off, on = start + 50, start + self.dice.whole(480, 530)
         self.week.kegs.append(KegRow(off, "Pulled", tap.outlet, tap.product, tap.name))
         self.week.kegs.append(KegRow(on, "Tapped", tap.outlet, tap.product, tap.name))
         self.left[tap.name] = KEG_UL[tap.product]

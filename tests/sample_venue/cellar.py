@@ -5,7 +5,7 @@ from __future__ import annotations
 from sample_venue.bar import Bar, KegRow
 from sample_venue.clock import moment
 from sample_venue.place import (
-    BITTER, GARDEN, GOLD, KEG_UL, LONG, OUNCE, PALE, PRODUCTS, TAPS, WHEAT,
+    BITTER, CIDER, GARDEN, GOLD, KEG_UL, LONG, OUNCE, PALE, PRODUCTS, RYE, STOUT, TAPS, WHEAT,
 )
 from sample_venue.trade import Hours
 
@@ -14,7 +14,8 @@ OPENING = 2
 """Full kegs of each beer in each bar on Tuesday morning."""
 DELIVERED = {
     0: ((LONG, GOLD, 2), (GARDEN, GOLD, 1), (GARDEN, WHEAT, 1)),
-    3: ((LONG, BITTER, 2), (LONG, PALE, 2), (GARDEN, WHEAT, 1), (GARDEN, PALE, 1)),
+    3: ((LONG, BITTER, 2), (LONG, PALE, 2), (GARDEN, WHEAT, 1), (GARDEN, PALE, 1),
+        (LONG, RYE, 1), (LONG, STOUT, 1), (GARDEN, CIDER, 1)),
 }
 COST = {p.name: p.cents for p in PRODUCTS}
 

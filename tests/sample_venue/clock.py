@@ -6,7 +6,7 @@ one step is all that this week needs. Times are whole seconds since the Unix epo
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta, timezone
 
 FIRST = date(2026, 10, 27)
 DAYS = tuple(FIRST + timedelta(days=n) for n in range(7))
@@ -24,16 +24,16 @@ def moment(day: date, text: str) -> int:
 
     >>> local(moment(date(2026, 10, 31), "26:30")).isoformat()
     '2026-11-01T01:30:00-05:00'
+    >>> local(moment(date(2026, 11, 1), "4:00")).isoformat()
+    '2026-11-01T04:00:00-05:00'
     """
-    start = datetime(day.year, day.month, day.day, DAY_STARTS_HOUR, tzinfo=UTC)
-    begins = int(start.timestamp()) - offset(int(start.timestamp()))
+    begins = int(datetime(day.year, day.month, day.day, DAY_STARTS_HOUR, tzinfo=UTC).timestamp())
+    begins -= offset(begins + 5 * 3600)
     hours, minutes = text.split(":")
     return begins + (int(hours) - DAY_STARTS_HOUR) * 3600 + int(minutes) * 60
 
 
 def local(at: int) -> datetime:
-    from datetime import timezone
-
     return datetime.fromtimestamp(at, timezone(timedelta(seconds=offset(at))))
 
 

@@ -177,15 +177,29 @@ def config_tables() -> dict[str, bytes]:
         for t in TAPS
     ]
     return {
-        "products.csv": table(
+        "products.csv": _remarked(
             ("product", "keg_size", "keg_cost"),
             [(p.name, p.keg, dollars(p.cents)) for p in PRODUCTS],
-        ).encode(),
-        "menu.csv": table(
-            ("item", "size", "product", "portion", "unit", "price"), menu
-        ).encode(),
-        "taps.csv": table(("tap", "outlet", "product", "metered", "line_volume"), taps).encode(),
+            "Each beer, as the other tables call it; us_bbl is the US beer barrel of 31 gallons.",
+        ),
+        "menu.csv": _remarked(
+            ("item", "size", "product", "portion", "unit", "price"), menu,
+            "item and size exactly as the till writes them; portion is what runs through the "
+            "meter for one, head and usual pour-off included.",
+            "An item of several beers has a row for each; one without a product is no draught "
+            "beer, whatever its name.",
+        ),
+        "taps.csv": _remarked(
+            ("tap", "outlet", "product", "metered", "line_volume"), taps,
+            "tap as the meters write it; line_volume is the beer that stands in its line.",
+            "G5 has no meter: the till alone sees what it pours.",
+        ),
     }
+
+
+def _remarked(header: Sequence[str], rows: Iterable[Sequence[object]], *remarks: str) -> bytes:
+    """A table whose first rows are remarks, which readers of the folder pass over."""
+    return table(header, [*([f"# {text}"] for text in remarks), *rows]).encode()
 
 
 def exports(week: Week) -> dict[str, bytes]:

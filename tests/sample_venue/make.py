@@ -16,6 +16,7 @@ from sample_venue.bar import Bar, Week
 from sample_venue.cellar import morning, night, open_cellar
 from sample_venue.clock import DAYS, moment
 from sample_venue.exports import config_tables, exports, number
+from sample_venue.place import GARDEN, GOLD, LONG, MILD
 from sample_venue.story import STORY
 from sample_venue.trade import Hours, Quiet, Trade, arrivals, order
 from sample_venue.truth import truth
@@ -43,6 +44,11 @@ def play() -> Week:
     told = [(moment(DAYS[t.day], t.time), t) for t in STORY]
     quiet = [Quiet(*beer, at - BEFORE, at + AFTER) for at, t in told for beer in t.beers]
     bar.steady = [(q.outlet, q.product, q.since - STEADY, q.until + STEADY) for q in quiet]
+    bar.steady += [
+        (GARDEN, GOLD, moment(h.day, "16:30"), moment(h.day, h.closes))
+        for h in WEEK if h.extra_tap[0]
+    ]
+    bar.steady.append((LONG, MILD, moment(DAYS[3], "4:00"), moment(DAYS[3], "28:00")))
     trade = Trade(bar, quiet)
     for nth, hours in enumerate(WEEK):
         morning(bar, nth, hours)

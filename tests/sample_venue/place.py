@@ -65,15 +65,15 @@ class Tap(NamedTuple):
 
 
 TAPS = (
-    Tap("L1", LONG, BITTER, True, 20, 1570),
-    Tap("L2", LONG, GOLD, True, 20, 1740),
+    Tap("L1", LONG, BITTER, True, 20, 1790),
+    Tap("L2", LONG, GOLD, True, 20, 1840),
     Tap("L3", LONG, PALE, True, 22, 1960),
-    Tap("L4", LONG, STOUT, True, 22, 660),
-    Tap("L5", LONG, RYE, True, 24, 240),
-    Tap("L6", LONG, MILD, True, 24, 640),
-    Tap("G1", GARDEN, GOLD, True, 12, 800),
-    Tap("G2", GARDEN, WHEAT, True, 12, 620),
-    Tap("G3", GARDEN, CIDER, True, 14, 460),
+    Tap("L4", LONG, STOUT, True, 22, 220),
+    Tap("L5", LONG, RYE, True, 24, 440),
+    Tap("L6", LONG, MILD, True, 24, 410),
+    Tap("G1", GARDEN, GOLD, True, 12, 1520),
+    Tap("G2", GARDEN, WHEAT, True, 12, 1550),
+    Tap("G3", GARDEN, CIDER, True, 14, 920),
     Tap("G4", GARDEN, PALE, True, 14, 1400),
     Tap("G5", GARDEN, GOLD, False, 0, 0),
 )

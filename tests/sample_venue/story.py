@@ -186,7 +186,7 @@ def cleaning(bar: Bar, at: int, tap_name: str) -> None:
     ))
 
 
-def noted(bar: Bar, at: int, reason: str, outlet: str, product: str, ounces: tuple[float, ...],
+def noted(bar: Bar, at: int, outlet: str, product: str, reason: str, ounces: tuple[float, ...],
           said: str, *, after: int = 420, gap: int = 150, tap: bool = False) -> None:
     """Poured without a ring and written down a little later, as one entry."""
     where, pours, clock = tap_of(outlet, product), list[Pour](), at
@@ -204,13 +204,13 @@ def noted(bar: Bar, at: int, reason: str, outlet: str, product: str, ounces: tup
 def tasters_noted(bar: Bar, at: int, outlet: str, product: str) -> None:
     """Two equal rows of the sheet that are two tasters, not one row twice."""
     for nth in (0, 1):
-        noted(bar, at + nth * 95, "Taster", outlet, product, (1.95,), "2", after=200 - nth * 95,
+        noted(bar, at + nth * 95, outlet, product, "Taster", (1.95,), "2", after=200 - nth * 95,
               gap=0)
     first, second = bar.week.log[-2:]
     second.at = second.written = first.written
 
 
-def noted_for_nothing(bar: Bar, at: int, reason: str, outlet: str, product: str) -> None:
+def noted_for_nothing(bar: Bar, at: int, outlet: str, product: str, reason: str) -> None:
     """Written down, though no such pour ran."""
     bar.week.log.append(LogRow(at, reason, outlet, product, at, ounces="16", said_ul=oz(16)))
 
@@ -271,7 +271,7 @@ STORY = (
     _one(TUE, "21:00", top_up, LONG, STOUT),
     _one(TUE, "21:20", lone, GARDEN, CIDER),
 
-    _one(WED, "14:50", noted, "Waste", LONG, RYE, (11.6, 12.1), "24"),
+    _one(WED, "14:50", noted, LONG, RYE, "Waste", (11.6, 12.1), "24"),
     _one(WED, "15:40", taster, LONG, PALE),
     _one(WED, "16:20", taster, LONG, STOUT),
     _one(WED, "17:40", comp, LONG, GOLD),
@@ -279,7 +279,7 @@ STORY = (
     _mixed(WED, "19:40", "half-and-half"),
     _one(WED, "20:30", void_after, LONG, GOLD),
     _one(WED, "21:20", lone, GARDEN, PALE),
-    _one(WED, "22:10", noted, "Staff drink", LONG, MILD, (15.9, 16.0), "32"),
+    _one(WED, "22:10", noted, LONG, MILD, "Staff drink", (15.9, 16.0), "32"),
 
     _free(THU, "10:15", partial(cleaning, tap_name="G2")),
     _one(THU, "14:05", lone, GARDEN, GOLD),
@@ -288,7 +288,7 @@ STORY = (
     _mis(THU, "19:00", LONG, RYE, MILD),
     _one(THU, "20:20", wrong_size, GARDEN, WHEAT),
     _one(THU, "20:45", comp, LONG, GOLD),
-    _one(THU, "21:10", noted_for_nothing, "Waste", GARDEN, CIDER),
+    _one(THU, "21:10", noted_for_nothing, GARDEN, CIDER, "Waste"),
     _one(THU, "21:40", top_up, LONG, STOUT),
 
     _one(FRI, "15:05", lone, LONG, MILD),
@@ -305,7 +305,7 @@ STORY = (
 
     _one(SAT, "12:40", training, GARDEN, WHEAT),
     _free(SAT, "13:30", shirt),
-    _one(SAT, "14:40", noted, "Waste", LONG, STOUT, (15.2,), "16", tap=True),
+    _one(SAT, "14:40", noted, LONG, STOUT, "Waste", (15.2,), "16", tap=True),
     _one(SAT, "15:40", rung_only, LONG, RYE),
     _one(SAT, "16:30", top_up, GARDEN, CIDER),
     _one(SAT, "17:20", pitcher_in_two, GARDEN, PALE),
@@ -327,17 +327,17 @@ STORY = (
 
     _one(SUN, "13:20", void_before, GARDEN, CIDER),
     _free(SUN, "14:10", shirt),
-    _one(SUN, "14:30", noted, "Waste", LONG, STOUT, (11.8, 12.4), "24"),
+    _one(SUN, "14:30", noted, LONG, STOUT, "Waste", (11.8, 12.4), "24"),
     _one(SUN, "15:30", taster, LONG, RYE),
     _mixed(SUN, "16:40", "flight"),
-    _one(SUN, "17:50", noted, "Comp", LONG, BITTER, (15.9,), "16"),
+    _one(SUN, "17:50", noted, LONG, BITTER, "Comp", (15.9,), "16"),
     _one(SUN, "19:00", void_after, LONG, BITTER, negative=True),
     _one(SUN, "20:00", lone, LONG, GOLD),
     _one(SUN, "20:30", comp, GARDEN, WHEAT),
 
     _free(MON, "09:40", partial(cleaning, tap_name="L1")),
     _free(MON, "10:20", partial(cleaning, tap_name="G3")),
-    _one(MON, "14:30", noted, "Training", GARDEN, PALE, (4.9, 5.0, 5.0), "15"),
+    _one(MON, "14:30", noted, GARDEN, PALE, "Training", (4.9, 5.0, 5.0), "15"),
     _one(MON, "16:10", split, LONG, GOLD, (0.5, 0.25, 0.25)),
     _one(MON, "17:30", refund, GARDEN, CIDER),
     _mixed(MON, "18:40", "half-and-half"),

@@ -83,7 +83,7 @@ def order(trade: Trade, hours: Hours, at: int) -> None:
         elif pours := _pour(trade, outlet, chosen, units, clock):
             poured.append((chosen, pours))
             clock = pours[-1].end + bar.dice.whole(4, 9)
-    lag = bar.dice.whole(60, 230) if at_table else bar.dice.whole(-38, 50)
+    lag = bar.dice.whole(60, 215) if at_table else bar.dice.whole(-38, 50)
     for nth, (chosen, pours) in enumerate(poured):
         line = bar.ring(poured[-1][1][-1].end + lag + 2 * nth, outlet, chosen, units=len(pours),
                         check=check, terminal=terminal)
@@ -110,15 +110,20 @@ def _from_extra(bar: Bar, hours: Hours, outlet: str, chosen: Item, at: int) -> b
 
 
 def _pour(trade: Trade, outlet: str, chosen: Item, units: int, at: int) -> list[Pour]:
-    """The glasses of one line, one after the other; fewer when the keg runs out."""
+    """The glasses of one line, one after the other; fewer when the tap is not free for them."""
     bar, (product, ounces) = trade.bar, chosen.portions[0]
     tap, pours = tap_of(outlet, product), list[Pour]()
     for _ in range(units):
         if bar.left[tap.name] < oz(ounces + 12):
+            if ounces > 16:
+                break
             gas = bar.dice.share() < 0.6
             trade.shut[tap.name] = bar.change_keg(tap, at, gas=gas)
             break
-        at = clear_of_runs(bar.week, tap.name, product, max(at, bar.free[tap.name]), ounces)
+        wish = max(at, bar.free[tap.name])
+        at = clear_of_runs(bar.week, tap.name, product, wish, ounces)
+        if at > wish + 30:
+            break
         pours.append(bar.fill(tap, at, ounces))
         at = pours[-1].end + bar.dice.whole(6, 10)
     return pours

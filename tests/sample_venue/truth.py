@@ -11,10 +11,10 @@ from collections.abc import Iterator
 from datetime import date
 from fractions import Fraction
 
-from sample_venue.bar import UNIT, Line, LogRow, Pour, Serve, Week
+from sample_venue.bar import Line, LogRow, Pour, Serve, Week
 from sample_venue.clock import DAYS
-from sample_venue.exports import bounds, rejects
-from sample_venue.place import BY_NAME, GARDEN, GOLD, LONG, OUNCE, TAPS, UNKNOWN_TAP, oz, sizes_oz
+from sample_venue.exports import TILL_LEAD, bounds, rejects
+from sample_venue.place import BY_NAME, GARDEN, GOLD, KEG_UL, LONG, TAPS, UNKNOWN_TAP, oz, sizes_oz
 
 VOLUMES = (
     "matched_portion", "over_portion", "under_portion", "size_difference", "logged",
@@ -249,6 +249,29 @@ def cases(week: Week) -> dict[str, list[str]]:
     return dict(sorted(found.items()))
 
 
+def stock(week: Week) -> list[dict[str, object]]:
+    """What the counts say stood in each bar, and what the week took out of the kegs."""
+    rows: dict[tuple[str, str], dict[str, int]] = {}
+    for keg in week.kegs:
+        row = rows.setdefault(
+            (keg.outlet, keg.product),
+            {"delivered_ul": 0, "moved_in_ul": 0, "moved_out_ul": 0},
+        )
+        whole = keg.kegs * KEG_UL[keg.product]
+        if keg.kind == "Counted":
+            row.setdefault("opening_ul", whole + oz(keg.part_oz or 0))
+            row[f"counted_{day_of(keg.at)}_ul"] = whole + oz(keg.part_oz or 0)
+        elif keg.kind == "Delivered":
+            row["delivered_ul"] += whole
+        elif keg.kind == "Moved":
+            row["moved_out_ul"] += whole
+            rows[keg.to_outlet, keg.product]["moved_in_ul"] += whole
+    return [
+        {"outlet": outlet, "product": product, **row}
+        for (outlet, product), row in sorted(rows.items())
+    ]
+
+
 ABOUT = (
     "Written by tests/sample_venue/make.py from its own labels. Volumes: whole microlitres; units: "
     "millionths; money: cents. partners: pour to till line ('+' joins the checks of one unit, a "
@@ -270,6 +293,8 @@ def truth(week: Week) -> dict[str, object]:
             for (day, outlet), row in till_rows(week).items()
         ],
         "log": list(log_rows(week)),
+        "stock": stock(week),
+        "till_clock_ahead_s": TILL_LEAD,
         "rejects": rejects(),
         "unlisted": unlisted(week),
         "unknown_taps": {
@@ -280,9 +305,3 @@ def truth(week: Week) -> dict[str, object]:
         "partners": partners(week),
     }
 
-
-def ounces(ul: int) -> float:
-    return float(ul / OUNCE)
-
-
-assert UNIT == 1_000_000
