@@ -14,6 +14,8 @@ names are invented; all rates stand in ``rates.toml`` with a comment each.
     row = month.truth.rows[date(2026, 10, 31), "Main floor", "Ostrel Lager"]
     row.poured_not_rung, row.by_cause      # what a perfect ledger would say
 
+    write_exports(month, folder)           # the same month as a config folder with its exports
+
 What a month holds
     pours, rings, log, kegs  what the exports say (rows that a feed lost are gone, see ``gaps``)
     menu, taps               what the config says
@@ -53,10 +55,12 @@ from simulator.bridge import (
     to_matching,
     whole_units,
 )
+from simulator.exports import write_exports
 from simulator.losses import LOSSES, UNRUNG_CAUSES
 from simulator.month import SimMonth, simulate
 
 __all__ = [
     "LOSSES", "UNRUNG_CAUSES", "DayInput", "PairScore", "SimMonth", "mates_of", "score_pairs",
     "serves_of", "simulate", "sizes_of", "to_matching", "whole_units",
+    "write_exports",
 ]

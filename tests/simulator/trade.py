@@ -20,7 +20,7 @@ from simulator.venues import (
     products_of,
     single_items,
 )
-from unrung.business_day import day_bounds
+from unrung.business_day import business_day, day_bounds
 
 HOUR_MS = 3_600_000
 U_COLUMNS, Z_COLUMNS = 24, 12
@@ -86,6 +86,11 @@ def make_days(venue: VenuePlan, start: date, days: int) -> list[Day]:
             Day(index, day, lo, hi, opens_ms, lo + round((closes + venue.shift_h) * HOUR_MS))
         )
     return made
+
+
+def day_of_ms(at_ms: int) -> date:
+    """The business day of a moment."""
+    return business_day(at_ms, ZONE, time(4))
 
 
 def menu_of(venue: VenuePlan, outlet: str, day: int, days: int) -> list[Item]:
