@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from simulator.flows import Flow, alone
@@ -98,7 +100,7 @@ def _unlogged(bar: Bar) -> list[SimCleaning]:
     strength = bar.plan.of("unlogged_cleaning")
     wanted = strength * RATES["losses"]["unlogged_cleaning"]["lines"] * len(bar.days) / 30
     made = []
-    for _ in range(min(len(bar.days), max(1, round(wanted))) if strength else 0):
+    for _ in range(min(len(bar.days), math.ceil(wanted)) if strength else 0):
         day = bar.days[int(rng.integers(0, len(bar.days)))]
         made.append(_clean(bar, rng, _line(bar, rng.random()), day, logged=False))
     return made

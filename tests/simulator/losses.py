@@ -80,7 +80,7 @@ def plan_losses(seed: int, days: int, venue: VenuePlan, strength: Mapping[str, f
     last = days - 1
     return LossPlan(
         strength, leak=lines[0], leak_day=early[0], calibrated=single[0],
-        short_product=steady[-1].product, gap_day=min(last, start + 3), gap_outlet=lines[2].outlet,
+        short_product=_often(steady).product, gap_day=min(last, start + 3), gap_outlet=lines[2].outlet,
         gap_line=single[1], offset_days=(start, start + max(1, days // 3)), swapped=_pair(single),
         swap_day=min(last, early[1] + 1), item=(pints[0].product, "16 oz"), drift=steady[0],
         drift_day=min(last, early[2] + 2), topped=tuple(steady[1:3]),
@@ -92,6 +92,11 @@ def leak_drip_ul(plan: LossPlan) -> float:
     """Volume of one drip."""
     rates = RATES["losses"]["leak"]
     return float(plan.of("leak") * rates["oz_per_hour"] / rates["drips_per_hour"] * OZ)
+
+
+def _often(lines: list[Line]) -> Line:
+    """A line whose beer sells well enough to need several kegs a month."""
+    return next(line for line in lines if BEERS[line.product].weight >= 0.1)
 
 
 def _pair(single: list[Line]) -> tuple[Line, Line]:

@@ -156,7 +156,7 @@ def _change_keg(bar: Bar, state: _LineState, at_ms: int, part_ul: float) -> None
     day = _day_of(bar.days, at_ms)
     product = products_of(state.line, day.index, len(bar.days))
     size = BEERS[product].keg_ul
-    short = _short(bar, product, draws[0])
+    short = _short(bar, product, 0.0 if state.serial == 0 else draws[0])
     content = size * (1 + kegs["fill_sd"] * float(state.rng.normal())) * (1 - short)
     on_ms = at_ms + round(1000 * between(kegs["change_s"], draws[1]))
     state.serial += 1
@@ -184,7 +184,7 @@ def _change_keg(bar: Bar, state: _LineState, at_ms: int, part_ul: float) -> None
 
 
 def _short(bar: Bar, product: str, u: float) -> float:
-    """Share missing of a keg."""
+    """Share missing of a keg; a line's first one is always among the short ones."""
     rates = RATES["losses"]["keg_short_fill"]
     if product != bar.plan.short_product or u >= rates["share"]:
         return 0.0
