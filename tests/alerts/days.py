@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 from unrung.business_day import day_bounds
@@ -17,8 +18,6 @@ ZONE = "America/New_York"
 
 def oz(amount: float) -> int:
     """US fluid ounces in microlitres."""
-    from decimal import Decimal
-
     return to_ul(Decimal(str(amount)), "us_fl_oz")
 
 

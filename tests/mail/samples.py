@@ -28,10 +28,9 @@ def quiet_day() -> DayLedger:
     return ledger_of(leaf_at(20, matched_portion=1400, poured_not_rung=8.4), low=0)
 
 
-def till_missing(**amounts: float) -> DayLedger:
-    amounts = amounts or {"poured_not_compared": 1500}
+def till_missing() -> DayLedger:
     return ledger_of(
-        leaf_at(20, **amounts), missing=("no sales from 'till' for 30 Oct",), status="incomplete"
+        leaf_at(20, poured_not_compared=1500), missing=("no sales from 'till' for 30 Oct",), status="incomplete"
     )
 
 

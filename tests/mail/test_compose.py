@@ -91,6 +91,18 @@ def test_the_mail_ends_with_what_a_variance_is_not() -> None:
         assert CLOSING in mail.html
 
 
+def test_a_threshold_mail_names_hour_and_place_in_its_subject() -> None:
+    day = ledger_of(
+        leaf_at(21, matched_portion=300, poured_not_rung=300), low=280,
+        lone=tuple(lone_pour(21 + n / 20) for n in range(8)),
+    )
+    raised = [one for one in judge_day(day, venue_settings(), LEARNT) if one.rule == "two_hours"]
+    mail = threshold_mail(day, raised, venue_settings())
+    plain = (mail.subject + mail.text).replace("\u00a0", " ").replace("\u202f", " ")
+    assert plain.startswith("300 fl oz (50.0%) not rung from 9:00 PM, Main Bar")
+    assert "until 11:00 PM, 8 serves without a ring" in plain
+
+
 def test_words_that_accuse_are_never_written() -> None:
     day = ledger_of(
         leaf_at(21, matched_portion=300, poured_not_rung=300, logged=90), low=280,

@@ -9,8 +9,11 @@ import pytest
 import trustme
 
 from mail.servers import HOST, Desk, free_port, server_tls, serving, silent
+from mail.test_message import made
 from unrung.mail.smtp import Outcome, send
 from unrung.settings import Mail
+
+pytestmark = pytest.mark.filterwarnings("ignore:Requiring AUTH while not requiring TLS")
 
 ANN, BOB = "ann@example.org", "bob@example.org"
 MESSAGE = (
@@ -63,6 +66,13 @@ def test_both_tls_modes_deliver_with_a_trusted_certificate(
         outcomes = send(MESSAGE, to(port, security=security, ca_file=ca_file), [ANN], "")
     assert states(outcomes) == {ANN: "ok"}
     assert len(desk.taken) == 1
+
+
+def test_a_whole_morning_mail_arrives_byte_for_byte(ca: trustme.CA, ca_file: str) -> None:
+    desk, message = Desk(), made()
+    with serving(desk, tls=server_tls(ca)) as port:
+        send(message, to(port, security="starttls", ca_file=ca_file), [ANN], "")
+    assert desk.taken == [([ANN], message)]
 
 
 @pytest.mark.parametrize("implicit", [False, True])

@@ -45,7 +45,8 @@ class Next:
 
     open: dict[str, OpenAlert]
     tell: tuple[str, ...]
-    """Keys to tell: new ones, and those that doubled since they were last told."""
+    """Keys to tell by themselves: new ones, and those that doubled since they were last told. A
+    morning mail shows all that was raised, or it would say "nothing to do" on a lasting loss."""
     cleared: tuple[str, ...]
     """Keys that were open and no longer are; each is cleared once."""
 

@@ -123,9 +123,9 @@ def _action(one: Raised, per: str, figures: Figures, settings: Settings) -> Acti
     if per == "two_hours" and one.window_start_ms is not None:
         start = shown_time(one.window_start_ms, settings)
         end = shown_time(one.window_start_ms + TWO_HOURS_MS, settings)
-        title = f"{amount} not rung, {start} to {end}"
-        said = f"Unexplained volume, {one.serves} serves without a ring."
-        return Action(title, place, 10, HOURS_CHECK, CELLAR, None, said)
+        title = f"{amount} not rung from {start}, {place}"
+        said = f"Unexplained volume until {end}, {one.serves} serves without a ring."
+        return Action(title, place, 10, HOURS_CHECK, f"{CELLAR} {CLEANER}", None, said)
     if per == "logged_share":
         return Action(f"{amount} written down", place, 5, LOG_CHECK)
     cost = figures.costs_minor.get(("", ""))

@@ -67,7 +67,10 @@ def threshold_mail(
     ledger: DayLedger, raised: Sequence[Raised], settings: Settings, *,
     first_notices: Sequence[str] = (),
 ) -> Composed:
-    """The mail sent when a limit is passed before the morning: only what is news."""
+    """The mail sent when a limit is passed before the morning: only what is news.
+
+    Its subject names no day, which the mail's own date does; so there is room for the place.
+    """
     todo = actions_of(raised, ledger, settings)
     heading = shown_day(ledger.day, settings)
     view = View(
@@ -78,7 +81,7 @@ def threshold_mail(
         actions=shown_actions(todo, settings),
         more=more_actions(todo),
     )
-    return render(_titled(heading, todo), view)
+    return render(_titled("", todo), view)
 
 
 def trial_mail(settings: Settings) -> Composed:
@@ -99,16 +102,16 @@ def _subject(
         how = "partly compared" if whole.compared_ul else "not compared"
         return _fit(f"{heading}: {how}, ", _bare(missing[0]), "")
     if todo:
-        return _titled(heading, todo)
+        return _titled(f"{heading}: ", todo)
     if whole.share is None:
         return _fit(f"{heading}: ", "nothing compared, nothing to do", "")
     share = shown_share(whole.share, settings)
     return _fit(f"{heading}: ", f"nothing to do, {share} not rung", "")
 
 
-def _titled(heading: str, todo: Sequence[Action]) -> str:
+def _titled(start: str, todo: Sequence[Action]) -> str:
     more = f" and {len(todo) - 1} more" if len(todo) > 1 else ""
-    return _fit(f"{heading}: ", todo[0].title if todo else "no limit passed", more)
+    return _fit(start, todo[0].title if todo else "no limit passed", more)
 
 
 def _fit(start: str, middle: str, end: str) -> str:

@@ -19,8 +19,8 @@ RecipientState = Literal["waiting", "sent", "refused", "expired", "folded"]
 MINUTE_MS = 60_000
 HOUR_MS = 60 * MINUTE_MS
 FIRST_PAUSE_MS = 5 * MINUTE_MS
-"""A server that greylists wants some minutes (RFC 5321, section 4.5.4.1, asks for 30; relays
-for people at work retry sooner)."""
+"""RFC 5321, section 4.5.4.1, has a sender wait 30 minutes or more. A mail that is wanted this
+morning asks sooner (our own choice): greylisting servers are content with some minutes."""
 LONGEST_PAUSE_MS = 4 * HOUR_MS
 EXPIRES_MS: dict[Kind, int] = {
     "morning": 18 * HOUR_MS,  # the next one says more
