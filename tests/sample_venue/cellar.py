@@ -5,7 +5,19 @@ from __future__ import annotations
 from sample_venue.bar import Bar, KegRow
 from sample_venue.clock import moment
 from sample_venue.place import (
-    BITTER, CIDER, GARDEN, GOLD, KEG_UL, LONG, OUNCE, PALE, PRODUCTS, RYE, STOUT, TAPS, WHEAT,
+    BITTER,
+    CIDER,
+    GARDEN,
+    GOLD,
+    KEG_UL,
+    LONG,
+    OUNCE,
+    PALE,
+    PRODUCTS,
+    RYE,
+    STOUT,
+    TAPS,
+    WHEAT,
 )
 from sample_venue.trade import Hours
 

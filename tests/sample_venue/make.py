@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
@@ -23,6 +24,8 @@ from sample_venue.truth import truth
 
 ROOT = Path(__file__).resolve().parents[2]
 SEED = 20261027
+"""With the beer left on the first morning, chosen so that no keg runs out beside a told event:
+``sound.problems`` names what is wrong with another choice."""
 BEFORE, AFTER = 14 * 60, 10 * 60
 STEADY = 45 * 60
 """Beyond these, no keg may run out: its foam would stand beside the told event."""
@@ -52,7 +55,9 @@ def play() -> Week:
     trade = Trade(bar, quiet)
     for nth, hours in enumerate(WEEK):
         morning(bar, nth, hours)
-        acts = [(at, partial(t.deed, bar, at)) for at, t in told if t.day == nth]
+        acts: list[tuple[int, Callable[[], object]]] = [
+            (at, partial(t.deed, bar, at)) for at, t in told if t.day == nth
+        ]
         acts += [(at, partial(order, trade, hours, at)) for at in arrivals(bar, hours)]
         for _, act in sorted(acts, key=lambda pair: pair[0]):
             act()

@@ -10,8 +10,8 @@ from collections.abc import Iterator
 
 from sample_venue.bar import Line, LogRow, Serve, Week
 from sample_venue.clock import iso
+from sample_venue.ledger import TOLERANCE, day_of
 from sample_venue.place import OUNCE
-from sample_venue.truth import TOLERANCE, day_of
 
 MINUTE = 60
 APART = 8 * MINUTE

@@ -10,8 +10,27 @@ from typing import NamedTuple
 from sample_venue.bar import Bar, Pour, Week
 from sample_venue.clock import moment
 from sample_venue.place import (
-    BITTER, BY_NAME, CIDER, FOOD, GARDEN, GOLD, LONG, MILD, PALE, PINT, PITCHER, RYE, SMALL, STOUT, TAPS,
-    WHEAT, Item, item, oz, sizes_oz, tap_of,
+    BITTER,
+    BY_NAME,
+    CIDER,
+    FOOD,
+    GARDEN,
+    GOLD,
+    LONG,
+    MILD,
+    PALE,
+    PINT,
+    PITCHER,
+    RYE,
+    SMALL,
+    STOUT,
+    TAPS,
+    WHEAT,
+    Item,
+    item,
+    oz,
+    sizes_oz,
+    tap_of,
 )
 
 HOURS = (.5, 1, .9, .5, .5, .8, 1.6, 2, 2.2, 2.2, 2, 1.6, 1.2, 1.1, 1, .9)
