@@ -16,6 +16,7 @@ from unrung.intake.take_in import Taken
 from unrung.issuing import Issued, due_days, issue_day
 from unrung.sending import send_due
 from unrung.settings import Settings
+from unrung.thresholds import judge_today
 
 Say = Callable[[str], None]
 
@@ -77,6 +78,7 @@ def catch_up(
     """Take in, issue, send; once."""
     done = take_in_all(db, settings, now_ms, say)
     issue_due(db, settings, now_ms, done, say, through=through)
+    judge_today(db, settings, now_ms)
     done.mails = send_due(db, settings, now_ms, environ)
     return done
 

@@ -94,6 +94,19 @@ def check(config: Path) -> None:
     sys.exit(ATTENTION if report.problems else DONE)
 
 
+@commands.command()
+@CONFIG
+def run(config: Path) -> None:
+    """Run the service in the foreground until it is told to stop (Ctrl-C).
+
+    \b
+    Example:  unrung run my-bar
+    """
+    from unrung.service.run import run_service
+
+    sys.exit(run_service(config))
+
+
 @commands.command("catch-up")
 @CONFIG
 @click.option("--through", type=click.DateTime(["%Y-%m-%d"]), default=None,
@@ -106,7 +119,7 @@ def catch_up_command(config: Path, through: date | None) -> None:
     """
     from unrung.catch_up import catch_up
 
-    settings, db = _open(config)
+    settings, db = _open(config, alone=True)
     last = through.date() if through is not None and hasattr(through, "date") else None
     _let_settle(settings)
     done = catch_up(db, settings, _now_ms(), click.echo, os.environ, through=last)
@@ -130,7 +143,7 @@ def reissue(config: Path, day: date) -> None:
     """
     from unrung.issuing import issue_day
 
-    settings, db = _open(config)
+    settings, db = _open(config, alone=True)
     which = day.date() if hasattr(day, "date") else day
     issued = issue_day(db, settings, which, _now_ms(), {})
     said = f"issued revision {issued.revision}" if issued.changed else (
@@ -180,9 +193,13 @@ def mail_test(config: Path) -> None:
     sys.exit(DONE if good else ATTENTION)
 
 
-def _open(config: Path) -> tuple[Settings, Database]:
+def _open(config: Path, *, alone: bool = False) -> tuple[Settings, Database]:
+    """Settings and store; ``alone``: with the lock of the config folder, until the process ends."""
     from unrung.opening import open_venue
+    from unrung.service.lock import one_instance
 
+    if alone:
+        click.get_current_context().with_resource(one_instance(config))
     return open_venue(config, _now_ms())
 
 

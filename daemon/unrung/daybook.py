@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import date, timedelta
 
 from sqlite_utils import Database
@@ -32,6 +33,26 @@ def bounds_of(settings: Settings, day: date) -> Span:
 def day_at(settings: Settings, at_ms: int) -> date:
     """The business day of a moment."""
     return business_day(at_ms, settings.venue.timezone, settings.venue.day_starts)
+
+
+def covered_until(db: Database, settings: Settings, day: date) -> int | None:
+    """Up to when both sides' exports cover ``day``, in UTC milliseconds; None where one does not."""
+    inputs = day_inputs(db, settings, day)
+    if not inputs.ring_cover or not inputs.pour_cover:
+        return None
+    return min(inputs.ring_cover[-1][1], inputs.pour_cover[-1][1])
+
+
+def ledger_so_far(db: Database, settings: Settings, day: date, until_ms: int) -> DayLedger:
+    """The ledger of a day that is not over, compared only up to ``until_ms``."""
+    before, today = (day_inputs(db, settings, one) for one in (day - timedelta(days=1), day))
+    span = [(today.bounds[0], until_ms)]
+    today.ring_cover = intersect(today.ring_cover, span)
+    today.pour_cover = intersect(today.pour_cover, span)
+    today.missing = []
+    materials = [make_material(inputs, settings) for inputs in (before, today)]
+    ledger = compute_day(materials[0], materials[1], None, settings, _names(db, materials[1], ()))
+    return replace(ledger, status="provisional")
 
 
 def ledger_of(db: Database, settings: Settings, day: date, cache: Cache) -> DayLedger:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 
 from sqlite_utils import Database
@@ -17,7 +18,7 @@ from unrung.mail.message import Attachment, as_message, stable_message_id
 from unrung.mail.outbox import Mail, folded_notice, to_fold
 from unrung.settings import Settings
 from unrung.store import outbox
-from unrung.store.days import leaves_between
+from unrung.store.days import fact, leaves_between
 from unrung.store.movements import first_and_last_ms
 
 FRESH_MS = 36 * 3_600_000
@@ -35,10 +36,14 @@ def write_morning_mail(
     history = history_before(db, settings, ledger.day)
     raised = judge_day(ledger, settings, history)
     unjudged = not_judged(ledger, settings, history)
+    told_before = told_on(db, ledger.day)
+    back = taken_back(told_before, raised, ledger)
     if not unjudged:
-        raised = _told(db, raised, history, ledger.day)
+        raised = _news(db, raised, history, ledger.day, told_before)
     late = to_fold([_mail(row) for row in outbox.mails(db, state="waiting")])
-    notices = [text for text in (folded_notice(late), "" if ledger.missing else unjudged) if text]
+    notices = [
+        text for text in (folded_notice(late), "" if ledger.missing else unjudged, *back) if text
+    ]
     composed = morning_mail(ledger, raised, settings, first_notices=notices)
     if not (settings.mail.to and settings.mail.host):
         return
@@ -70,13 +75,33 @@ def history_before(db: Database, settings: Settings, day: date) -> History:
     )
 
 
-def _told(db: Database, raised: list[Raised], history: History, day: date) -> list[Raised]:
-    """The raised alerts that are news; the rest stand open and stay silent."""
+def told_on(db: Database, day: date) -> dict[str, str]:
+    """Alerts that threshold mails told of a day: key to sentence."""
+    text = fact(db, f"told {day.isoformat()}")
+    return json.loads(text) if text else {}
+
+
+def taken_back(told: Mapping[str, str], raised: Sequence[Raised], ledger: DayLedger) -> list[str]:
+    """What was told during the day and the whole day does not bear out, as sentences."""
+    if ledger.missing:
+        return []
+    standing = {one.key for one in raised}
+    return [
+        f"Taken back, since later records explain it: {sentence}"
+        for key, sentence in told.items() if key not in standing
+    ]
+
+
+def _news(
+    db: Database, raised: list[Raised], history: History, day: date, told: Mapping[str, str]
+) -> list[Raised]:
+    """The raised alerts that are news, or were told of this very day; the rest stand open and stay
+    silent."""
     after = next_state(history.open, raised)
     outbox.save_alerts(
         db, {key: (one.volume_ul, one.told_ul) for key, one in after.open.items()}, day.isoformat()
     )
-    return [one for one in raised if one.key in after.tell]
+    return [one for one in raised if one.key in after.tell or one.key in told]
 
 
 def _shares(db: Database, day: date) -> tuple[float, ...]:

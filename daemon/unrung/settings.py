@@ -113,6 +113,13 @@ class Schedule(Section):
     issue_at: Clock = Field(time(6), description="Local time of the morning mail on the next calendar day.")
     latest_at: Clock = Field(time(11), description="Issued by then even when a feed is missing.")
     quiet_minutes: float = Field(30, ge=0, description="Late data is issued again after this pause.")
+    trailing_minutes: float = Field(
+        20, ge=0, description="Beer poured this shortly before the newest export ends is not judged yet: "
+        "its ring may still come."
+    )
+    heartbeat_url: str = Field(
+        "", description="Asked for after each day that was issued whole; with /fail when it was not."
+    )
     rescan_seconds: float = Field(300, gt=0, description="Folders are listed at least this often.")
 
 

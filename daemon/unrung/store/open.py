@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -14,6 +15,8 @@ from unrung.errors import StoreError
 from unrung.store.schema import APPLICATION_ID, NEWEST, migrations
 
 BUSY_TIMEOUT_MS = 15_000
+_ONE_WRITER = threading.RLock()
+"""Workers of one process have connections of their own and still write one after the other."""
 
 
 def open_store(path: Path) -> Database:
@@ -44,13 +47,14 @@ def write_tx(db: Database) -> Iterator[Database]:
     A deferred BEGIN could read, then fail at its first write because another connection wrote in
     between; BEGIN IMMEDIATE waits its turn instead.
     """
-    db.execute("BEGIN IMMEDIATE")
-    try:
-        yield db
-    except BaseException:
-        db.rollback()
-        raise
-    db.commit()
+    with _ONE_WRITER:
+        db.execute("BEGIN IMMEDIATE")
+        try:
+            yield db
+        except BaseException:
+            db.rollback()
+            raise
+        db.commit()
 
 
 def _connect(path: Path) -> Database:

@@ -1,0 +1,86 @@
+"""Threshold mails: what cannot wait for the morning, judged on the part of today that both sides cover.
+
+Judged only up to the earlier end of both sides' exports, less the time that a ring usually trails its
+pour. Told once, again only when it doubles, at most three mails a day; what later records explain is
+taken back in the morning mail.
+"""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, date, datetime
+
+from sqlite_utils import Database
+
+from unrung.alerts.rules import Raised, judge_day
+from unrung.alerts.state import next_state
+from unrung.daybook import covered_until, day_at, ledger_so_far
+from unrung.ledger.results import DayLedger
+from unrung.mail.compose import threshold_mail
+from unrung.mail.message import as_message, stable_message_id
+from unrung.mail.outbox import Mail, may_tell
+from unrung.morning import history_before, told_on
+from unrung.settings import Settings
+from unrung.store import outbox
+from unrung.store.days import fact, set_fact
+from unrung.store.open import write_tx
+
+DURING_THE_DAY = ("two_hours", "product_day")
+"""Rules that make sense before a day is over."""
+
+
+def judge_today(db: Database, settings: Settings, now_ms: int) -> list[Raised]:
+    """Judge today as far as it is covered, and put what is news into the outbox; returns that."""
+    if not (settings.mail.host and settings.mail.to):
+        return []
+    day = day_at(settings, now_ms)
+    until = covered_until(db, settings, day)
+    if until is None:
+        return []
+    until -= round(settings.schedule.trailing_minutes * 60_000)
+    if str(until) == fact(db, "judged_until"):
+        return []
+    ledger = ledger_so_far(db, settings, day, until)
+    history = history_before(db, settings, day)
+    raised = [one for one in judge_day(ledger, settings, history) if _per(one, settings) in DURING_THE_DAY]
+    after = next_state(history.open, raised)
+    news = [one for one in raised if one.key in after.tell]
+    with write_tx(db):
+        set_fact(db, "judged_until", str(until))
+        if news and _write(db, settings, ledger, news, now_ms):
+            standing = {**history.open, **after.open}
+            outbox.save_alerts(
+                db, {key: (one.volume_ul, one.told_ul) for key, one in standing.items()}, day.isoformat()
+            )
+            _remember(db, day, news)
+            return news
+    return []
+
+
+def _per(raised: Raised, settings: Settings) -> str:
+    return next(alert.per for alert in settings.alert if alert.name == raised.rule)
+
+
+def _write(
+    db: Database, settings: Settings, ledger: DayLedger, news: list[Raised], now_ms: int
+) -> bool:
+    """The mail as rows; False where the day has had its share, and the morning tells the rest."""
+    day = ledger.day.isoformat()
+    written = [Mail(**{**row, "body": ""}) for row in outbox.mails(db)]
+    if not may_tell(written, day):
+        return False
+    key = f"threshold {day} " + json.dumps([[one.key, one.volume_ul] for one in news])
+    message_id = stable_message_id(key, settings.mail.sender)
+    composed = threshold_mail(ledger, news, settings)
+    body = as_message(
+        composed, settings, settings.mail.to, message_id, datetime.fromtimestamp(now_ms // 1000, UTC)
+    )
+    return outbox.add_mail(
+        db, key=key, kind="threshold", day=day, message_id=message_id, subject=composed.subject,
+        body=body, recipients=settings.mail.to, now_ms=now_ms,
+    )
+
+
+def _remember(db: Database, day: date, news: list[Raised]) -> None:
+    told = told_on(db, day) | {one.key: one.sentence for one in news}
+    set_fact(db, f"told {day.isoformat()}", json.dumps(told, ensure_ascii=False))
