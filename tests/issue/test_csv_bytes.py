@@ -52,6 +52,11 @@ def test_text_that_would_start_a_formula_is_guarded(start: str) -> None:
     assert row["name"] == "'" + start + "1+1"
 
 
+@pytest.mark.parametrize("name", ["  =1+1", "\u00a0@x", "\u3000-2"])
+def test_a_formula_behind_blanks_is_guarded_too(name: str) -> None:
+    assert guarded(name) == "'" + name
+
+
 @given(texts)
 def test_no_cell_of_text_starts_a_formula_even_behind_blanks(name: str) -> None:
     [row] = read(csv_bytes(table((name, Decimal(1))), Files()))

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from issue.ledgers import DAY, WINDOWS, days, figures, leaf, lone, read, settings, small_day
 from unrung.issue.daily import daily_files
-from unrung.ledger.results import COMPONENTS, DayLedger, LoggedRow, ProductDay, Volumes
+from unrung.ledger.results import COMPONENTS, DayLedger, LoggedRow, ProductDay, TillRow, Volumes
 from unrung.settings import VenueUnit
 
 VOLUMES = (
@@ -216,7 +216,8 @@ def test_a_row_without_a_partner_walks_back_to_its_source_line() -> None:
 
 
 def test_bytes_do_not_depend_on_the_order_or_the_time_of_rendering() -> None:
-    day = small_day(lone=(lone(), lone("Stout"), lone(at_ms=WINDOWS[3][0])))
+    outlets = tuple(TillRow(name) for name in ("Roof", "Bar", "Garden"))
+    day = small_day(lone=(lone(), lone("Stout"), lone(at_ms=WINDOWS[3][0])), till=outlets)
     turned = replace(
         day, leaves=day.leaves[::-1], products=day.products[::-1], lone=day.lone[::-1],
         logged=day.logged[::-1], till=day.till[::-1],

@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 from frictionless import Package, validate
+from frictionless.resources import TableResource
 from hypothesis import HealthCheck, given
 from hypothesis import settings as limits
 
@@ -25,6 +26,12 @@ def written(folder: Path, ledger: DayLedger, venue: Settings) -> Package:
     for name, content in daily_files(ledger, venue, 3).items():
         (folder / name).write_bytes(content)
     return Package(str(folder / "datapackage.json"))
+
+
+def rows(package: Package, name: str) -> list[Any]:
+    resource = package.get_resource(name)
+    assert isinstance(resource, TableResource)
+    return list(resource.read_rows())
 
 
 STYLES: list[dict[str, Any]] = [
@@ -57,10 +64,10 @@ def test_an_empty_day_and_rows_with_nothing_but_the_needed_are_valid(tmp_path: P
 
 def test_the_declared_types_give_numbers_and_times_back(tmp_path: Path) -> None:
     package = written(tmp_path, small_day(), settings(csv_delimiter=";"))
-    variance = package.get_resource("variance").read_rows()[0]
+    variance = rows(package, "variance")[0]
     assert str(variance["variance"]) == "45.526"  # 2 x (10.144 - 3.381 + 32.000 - 16.000)
     assert (variance["revision"], variance["status"]) == (3, "final")
-    unmatched = package.get_resource("unmatched").read_rows()[1]
+    unmatched = rows(package, "unmatched")[1]
     assert unmatched["uncertain"] is True
     assert unmatched["at_local"].utcoffset().total_seconds() == -4 * 3600
 

@@ -20,6 +20,7 @@ from unrung.errors import UnrungError
 from unrung.issue.place import Unplaced, folder_for_day, place
 
 OLD, NEW = {"a.csv": b"old a", "b.csv": b"old b"}, {"a.csv": b"new a", "b.csv": b"new b"}
+PYTHON = os.environ | {"PYTHONPATH": os.pathsep.join(sys.path), "PYTHONDONTWRITEBYTECODE": "1"}
 posix = pytest.mark.skipif(os.name == "nt", reason="POSIX modes, limits and signals")
 
 
@@ -31,7 +32,8 @@ def run(*command: str) -> bool:
     """Whether a system tool is here, may be used and did its work."""
     if shutil.which(command[0]) is None:
         return False
-    return subprocess.run(command, capture_output=True, check=False).returncode == 0
+    done = subprocess.run(command, capture_output=True, check=False, env=PYTHON, input=b"")
+    return done.returncode == 0
 
 
 @pytest.fixture
@@ -156,6 +158,23 @@ def test_a_folder_that_cannot_be_made_is_an_error_that_names_it(tmp_path: Path) 
         place(tmp_path / "daily" / "2026-10-31", OLD)
 
 
+def test_every_file_is_on_disk_before_it_is_renamed_and_the_folder_after(tmp_path: Path) -> None:
+    """Seen from outside, in the order of the system calls: data, rename, folder (POSIX fsync)."""
+    trace = tmp_path / "trace"
+    calls = "trace=fsync,fdatasync,rename,renameat,renameat2"
+    seen = ("strace", "-o", str(trace), "-e", calls, sys.executable, "-c", ONCE, str(tmp_path))
+    if not run(*seen):
+        pytest.skip("needs strace and leave to trace")
+    order = [line.split("(")[0] for line in trace.read_text().splitlines() if "(" in line]
+    assert [name[:6] for name in order] == ["fsync"] * 2 + ["rename"] * 2 + ["fsync"] * 2
+
+
+ONCE = """
+import pathlib, sys
+from unrung.issue.place import place
+place(pathlib.Path(sys.argv[1]) / "day", {"a.csv": b"a", "b.csv": b"b"})
+"""
+
 CHILD = """
 import itertools, pathlib, sys
 from unrung.issue.place import place
@@ -169,9 +188,8 @@ for letter in itertools.cycle(b"AB"):
 def test_killed_at_any_moment_each_file_is_whole(tmp_path: Path) -> None:
     seen: set[bytes] = set()
     for delay in range(12):
-        environment = os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)}
         child = subprocess.Popen(
-            [sys.executable, "-c", CHILD, str(tmp_path)], stdout=subprocess.PIPE, env=environment
+            [sys.executable, "-c", CHILD, str(tmp_path)], stdout=subprocess.PIPE, env=PYTHON
         )
         with child:
             assert child.stdout is not None and child.stdout.readline() == b"ready\n"
