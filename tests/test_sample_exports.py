@@ -13,6 +13,7 @@ from statistics import mean
 import pytest
 
 from sample_venue import make, place, sound
+from sample_venue.bar import RanDry
 from sample_venue.clock import DAYS
 from sample_venue.exports import bounds
 from sample_venue.read_back import (
@@ -90,6 +91,11 @@ def test_what_is_wrong_with_a_week_is_named() -> None:
     week.serves[0].lines[0].at += 3600
     assert len([text for text in sound.problems(week) if "starts before" in text]) == 1
     assert [text for text in sound.problems(week) if "after its pour" in text]
+
+
+def test_a_keg_that_runs_out_beside_a_told_event_is_refused() -> None:
+    with pytest.raises(RanDry, match="L1"):
+        make.play({**make.LEFT, "L1": 560})
 
 
 def test_one_tap_pours_one_thing_at_a_time() -> None:

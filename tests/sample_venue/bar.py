@@ -6,6 +6,7 @@ worked out afterwards.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import ceil
 from typing import Literal
@@ -109,14 +110,18 @@ class Week:
     log: list[LogRow] = field(default_factory=list)
 
 
+class RanDry(Exception):
+    """The keg of this tap ran out in the middle of the story, where its foam would confuse."""
+
+
 class Bar:
     """Pours, rings and keg changes, one thing at a time on each tap."""
 
-    def __init__(self, seed: int) -> None:
+    def __init__(self, seed: int, left_oz: Mapping[str, int]) -> None:
         self.dice = Dice(seed)
         self.week = Week()
         self.free = {t.name: 0 for t in TAPS}
-        self.left = {t.name: oz(t.left_oz) for t in TAPS}
+        self.left = {name: oz(ounces) for name, ounces in left_oz.items()}
         self.full: dict[tuple[str, str], int] = {}
         self.steady: list[tuple[str, str, int, int]] = []
         """Spans in which a beer's keg must not run out: outlet, product, from, to."""
@@ -181,7 +186,7 @@ class Bar:
         start = max(at, self.free[tap.name])
         for outlet, product, since, until in self.steady:
             if (outlet, product) == (tap.outlet, tap.product) and since <= start <= until:
-                raise RuntimeError(f"{tap.name} runs dry at {start}, in the middle of the story")
+                raise RanDry(tap.name)
         if gas:
             ounces = self.dice.between(18, 30)
             start = self.flow(tap, start, ounces, speed=8, label="gas").end

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
 from pathlib import Path
 
@@ -17,15 +17,16 @@ from sample_venue.bar import Bar, Week
 from sample_venue.cellar import morning, night, open_cellar
 from sample_venue.clock import DAYS, moment
 from sample_venue.exports import config_tables, exports, number
-from sample_venue.place import GARDEN, GOLD, LONG, MILD
+from sample_venue.place import GARDEN, GOLD, LONG, MILD, TAPS
 from sample_venue.story import STORY
 from sample_venue.trade import Hours, Quiet, Trade, arrivals, order
 from sample_venue.truth import truth
 
 ROOT = Path(__file__).resolve().parents[2]
 SEED = 20261027
-"""With the beer left on the first morning, chosen so that no keg runs out beside a told event:
-``sound.problems`` names what is wrong with another choice."""
+LEFT = {tap.name: tap.left_oz for tap in TAPS}
+"""Chosen so that no keg runs out beside a told event; after a change of the story,
+``find_kegs.py`` looks for others."""
 BEFORE, AFTER = 14 * 60, 10 * 60
 STEADY = 45 * 60
 """Beyond these, no keg may run out: its foam would stand beside the told event."""
@@ -40,9 +41,12 @@ WEEK = (
 )
 
 
-def play() -> Week:
-    """The week as it happened, told events and ordinary trade in the order of time."""
-    bar = Bar(SEED)
+def play(left_oz: Mapping[str, int] = LEFT) -> Week:
+    """The week as it happened, told events and ordinary trade in the order of time.
+
+    ``left_oz`` is the beer in each tap's keg on the first morning. Raises ``RanDry``.
+    """
+    bar = Bar(SEED, left_oz)
     open_cellar(bar)
     told = [(moment(DAYS[t.day], t.time), t) for t in STORY]
     quiet = [Quiet(*beer, at - BEFORE, at + AFTER) for at, t in told for beer in t.beers]
