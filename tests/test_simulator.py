@@ -12,8 +12,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from simulator import LOSSES, SimMonth, score_pairs, simulate, to_matching, whole_units, write_exports
+from simulator import (
+    LOSSES,
+    VENUES,
+    SimMonth,
+    score_pairs,
+    simulate,
+    to_matching,
+    unpaired,
+    whole_units,
+    write_exports,
+)
 from simulator.bridge import WHOLE
+from simulator.clock import ClockKind
 from simulator.model import RingLine
 from simulator.rates import OZ, RATES
 from unrung.config_folder import load
@@ -172,6 +183,31 @@ def test_a_switch_brings_its_loss_and_a_stronger_one_brings_more(loss: str) -> N
     assert more > 1.2 * some
 
 
+@pytest.mark.parametrize("venue", sorted(VENUES))
+@pytest.mark.parametrize("days", [1, 3])
+def test_every_venue_runs_for_a_day_or_three_with_everything_on(venue: str, days: int) -> None:
+    month = simulate(4, days=days, venue=venue, losses="all", clock="jump")
+    metered = sum(pour.volume_ul for pour in month.pours)
+    assert sum(row.poured for row in month.truth.rows.values()) == metered > 0
+
+
+def test_the_late_venue_trades_across_the_start_of_the_business_day() -> None:
+    month = simulate(4, days=3, venue="late")
+    edge = month.days[1].start_ms
+    near = [pour for pour in month.pours if abs(pour.end_ms - edge) < 1_800_000]
+    assert sum(pour.end_ms < edge for pour in near) > 3 < sum(pour.end_ms >= edge for pour in near)
+
+
+@pytest.mark.parametrize(
+    ("kind", "least", "most"),
+    [("exact", 0, 0), ("steady", 1, 12), ("drift", 6, 25), ("jump", 60, 90)],
+)
+def test_the_till_clock_errs_as_told(kind: ClockKind, least: int, most: int) -> None:
+    month = simulate(4, days=12, venue="small", clock=kind)
+    offsets = [span.offset_ms / 1000 for span in month.clock]
+    assert least <= max(offsets) - min(offsets) <= most
+
+
 def test_a_loss_changes_nothing_but_itself() -> None:
     quiet = simulate(8, days=3, venue="small")
     biased = simulate(8, days=3, venue="small", losses={"meter_calibration": 1})
@@ -277,6 +313,22 @@ def test_the_matchers_input_holds_every_unit_and_every_pour_of_beer_once(clean: 
     seen = [u for u in found.units if lo <= u.at_ms < hi]
     assert abs(len(rung) - len(seen)) <= 2  # the till clock's error at the day's edges
     assert set(found.sizes) >= {pour.product for pour in found.pours}
+
+
+def test_what_a_perfect_matcher_leaves_is_loss_or_written_down_or_beside_a_lost_row(
+    month: SimMonth,
+) -> None:
+    cleaned: Counter[tuple[object, ...]] = Counter()
+    days = {day.date: day for day in month.days}
+    for pour in month.pours:
+        day = next(d.date for d in month.days if pour.end_ms < d.end_ms)
+        for part in pour.parts:
+            if part.label == "cleaning":
+                cleaned[day, month.place[pour.outlet], pour.product] += part.volume_ul
+    for (day, pool, product), row in month.truth.rows.items():
+        left = unpaired(month, days[day].date, pool).get(product, 0)
+        told = row.poured_not_rung + row.logged + row.not_compared
+        assert left == told - cleaned[day, pool, product]
 
 
 def test_true_pairs_score_as_right_and_shifted_ones_do_not(month: SimMonth) -> None:

@@ -11,6 +11,7 @@ names are invented; all rates stand in ``rates.toml`` with a comment each.
     pours, units, sizes, bounds = to_matching(month, date(2026, 10, 31), "Main floor")
     ...                                    # match them
     score_pairs(month, matched.serves)     # how many pairs are right
+    unpaired(month, date(2026, 10, 31), "Main floor")   # µL a perfect matcher leaves, by product
     row = month.truth.rows[date(2026, 10, 31), "Main floor", "Ostrel Lager"]
     row.poured_not_rung, row.by_cause      # what a perfect ledger would say
 
@@ -45,22 +46,17 @@ Lag families: "counter_table" and "second" (see ``lags.py``). Clocks: exact, ste
 Keys of pours and units: see ``bridge.py``.
 """
 
-from simulator.bridge import (
-    DayInput,
-    PairScore,
-    mates_of,
-    score_pairs,
-    serves_of,
-    sizes_of,
-    to_matching,
-    whole_units,
-)
+from __future__ import annotations
+
+from simulator.bridge import DayInput, sizes_of, to_matching, whole_units
 from simulator.exports import write_exports
 from simulator.losses import LOSSES, UNRUNG_CAUSES
 from simulator.month import SimMonth, simulate
+from simulator.score import PairScore, mates_of, score_pairs, serves_of, unpaired
+from simulator.venues import VENUES
 
 __all__ = [
-    "LOSSES", "UNRUNG_CAUSES", "DayInput", "PairScore", "SimMonth", "mates_of", "score_pairs",
-    "serves_of", "simulate", "sizes_of", "to_matching", "whole_units",
+    "LOSSES", "UNRUNG_CAUSES", "VENUES", "DayInput", "PairScore", "SimMonth", "mates_of",
+    "score_pairs", "serves_of", "simulate", "sizes_of", "to_matching", "unpaired", "whole_units",
     "write_exports",
 ]

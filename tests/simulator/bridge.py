@@ -1,4 +1,4 @@
-"""A simulated day as the matcher takes it, and how right its pairs are.
+"""A simulated day as the matcher takes it.
 
 Keys: a pour's key is ``SimPour.id``. A ring unit's key is ``line.id * 4096 + unit * 8 + portion``,
 where ``unit`` counts the units of a line from 0 and ``portion`` the portions of its item; a unit
@@ -7,13 +7,13 @@ put together from fractions has the key of its first line, unit 0.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from datetime import date
 from typing import NamedTuple
 
 from simulator.model import RingLine, SimPour
 from simulator.month import SimMonth
-from unrung.matching.types import MeteredPour, RingUnit, Serve
+from unrung.matching.types import MeteredPour, RingUnit
 
 WHOLE = 1_000_000
 TOGETHER_MS = 5 * 60_000
@@ -44,7 +44,7 @@ def to_matching(month: SimMonth, day: date, pool: str) -> DayInput:
     pours = [
         MeteredPour(p.id, p.tap, p.product, p.start_ms, p.end_ms, p.volume_ul)
         for p in month.pours
-        if lo <= p.end_ms < hi and month.place[p.outlet] == pool and not _set_aside(p)
+        if lo <= p.end_ms < hi and month.place[p.outlet] == pool and not set_aside(p)
     ]
     lines = [r for r in month.rings if lo <= r.at_ms < hi and month.place[r.outlet] == pool]
     return DayInput(pours, whole_units(lines), sizes_of(month, pool), (found.start_ms, found.end_ms))
@@ -83,96 +83,8 @@ def whole_units(lines: Iterable[RingLine]) -> list[RingUnit]:
     return units
 
 
-def serves_of(month: SimMonth, key: int) -> frozenset[int]:
-    """The serves that the unit with this key was truly rung for: like units of one line are one
-    another's equals. Empty where no serve of its product answers it."""
-    table = month.index.setdefault("serves", {})
-    if not table:
-        found: dict[int, set[int]] = {}
-        for unit in month.units:
-            for line, _ in unit.lines:
-                if unit.serve_id is not None and not unit.why:
-                    found.setdefault(line * 8 + unit.portion, set()).add(unit.serve_id)
-        table.update({number: frozenset(ids) for number, ids in found.items()})
-    right = table.get(key // 4096 * 8 + key % 8, frozenset())
-    assert isinstance(right, frozenset)
-    return right
-
-
-def mates_of(month: SimMonth, key: int) -> frozenset[int]:
-    """The serves of all units of the same check, product and portion rung within two minutes: a
-    matcher cannot tell these apart, and need not."""
-    table = month.index.setdefault("mates", {})
-    if not table:
-        table.update(_mates(month))
-    found = table.get(key // 4096 * 8 + key % 8, frozenset())
-    assert isinstance(found, frozenset)
-    return found
-
-
-class PairScore(NamedTuple):
-    """Counts over the serves that a matcher gave back."""
-
-    pairs: int
-    right: int
-    """Paired with a unit rung for it, or for a like glass of the same round."""
-    wrong: int
-    missed: int
-    """Truly rung serves (the larger part of a given serve) left without a unit."""
-
-
-def score_pairs(month: SimMonth, serves: Sequence[Serve]) -> PairScore:
-    """How many pairs are right. A given serve counts as the true serve that most of its volume
-    belongs to, leaks and foam as none."""
-    pours = month.index.setdefault("pours", {})
-    if not pours:
-        pours.update({pour.id: pour for pour in month.pours})
-    rung = {serve.id for serve in month.serves if serve.unit_id is not None and not serve.cause}
-    pairs = right = missed = 0
-    for serve in serves:
-        true_ids = _likely_serves(pours, serve)
-        if serve.unit_key is None:
-            missed += bool(true_ids & rung)
-            continue
-        pairs += 1
-        right += bool(true_ids & mates_of(month, serve.unit_key))
-    return PairScore(pairs, right, pairs - right, missed)
-
-
-def _likely_serves(pours: dict[int, object], serve: Serve) -> set[int]:
-    """The true serves that a given serve may be: where a pour filled several vessels, a part of it
-    is taken for those whose volume is nearest."""
-    weights: dict[int, float] = {}
-    for key, ul in serve.parts:
-        pour = pours[key]
-        assert isinstance(pour, SimPour)
-        for part in pour.parts:
-            if part.serve_id is not None:
-                near = ul if len(pour.parts) == 1 else ul - abs(part.volume_ul - ul)
-                weights[part.serve_id] = weights.get(part.serve_id, 0.0) + near
-    most = max(weights.values(), default=0.0)
-    return {number for number, weight in weights.items() if weight >= most - 0.1 * abs(most)}
-
-
-def _mates(month: SimMonth) -> dict[int, frozenset[int]]:
-    lines = {line.id: line for line in month.rings}
-    groups: dict[tuple[str, str, str, int], list[tuple[int, int, int]]] = {}
-    for unit in month.units:
-        line = lines.get(unit.lines[0][0])
-        if line and unit.serve_id is not None and not unit.why:
-            key = (line.outlet, line.check.split("/")[0], unit.product, unit.portion_ul)
-            groups.setdefault(key, []).append((line.at_ms, unit.serve_id, unit.id))
-    by_id = {unit.id: unit for unit in month.units}
-    made: dict[int, set[int]] = {}
-    for group in groups.values():
-        for at_ms, _, number in group:
-            like = {serve for when, serve, _ in group if abs(when - at_ms) <= 120_000}
-            for line_id, _ in by_id[number].lines:
-                made.setdefault(line_id * 8 + by_id[number].portion, set()).update(like)
-    return {key: frozenset(ids) for key, ids in made.items()}
-
-
-def _set_aside(pour: SimPour) -> bool:
+def set_aside(pour: SimPour) -> bool:
+    """Whether a pour is nothing but gas, or belongs to a logged cleaning."""
     return all(part.label in NOT_FOR_MATCHING for part in pour.parts)
 
 

@@ -72,7 +72,8 @@ def _by_day(
 def _log_ms(month: SimMonth) -> Callable[[SimLog], int]:
     """An entry without a time stands at the end of its day's sheet."""
     ends = {day.date: day.end_ms - 1 for day in month.days}
-    return lambda entry: entry.at_ms if entry.at_ms is not None else ends[entry.day or month.start]
+    after = month.days[-1].end_ms
+    return lambda entry: entry.at_ms if entry.at_ms is not None else ends.get(entry.day or month.start, after)
 
 
 def _put(folder: Path, day: date, feed: str, ending: str, content: str) -> None:

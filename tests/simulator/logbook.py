@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date
 
-from simulator.meters import day_at
+from simulator.meters import date_at
 from simulator.model import SimCleaning, SimLog, SimPour, SimServe
 from simulator.rates import OZ, RATES, stream
 from simulator.serving import Bar
@@ -46,7 +46,7 @@ def write_log(
 def _entry(bar: Bar, serve: SimServe, u: list[float], taps: dict[str, str]) -> SimLog:
     rates = RATES["log"]
     delay = min(rates["longest_after_min"], -rates["after_min"] * math.log(1 - u[0]))
-    day = day_at(bar.days, serve.end_ms)
+    day = date_at(bar.days, serve.end_ms)
     untimed = u[1] < rates["untimed"]
     item, size, volume = "", "", None
     if serve.label != "waste" and u[2] < rates["as_item"]:
@@ -55,7 +55,7 @@ def _entry(bar: Bar, serve: SimServe, u: list[float], taps: dict[str, str]) -> S
         item, volume = "", _rounded_up(serve.volume_ul)
     return SimLog(
         0, serve.label, None if untimed else serve.end_ms + round(60_000 * delay), None,
-        day.date if untimed else None, "", serve.outlet, serve.product, item, size, 1, volume,
+        day if untimed else None, "", serve.outlet, serve.product, item, size, 1, volume,
         (serve.id,),
     )
 
@@ -71,4 +71,5 @@ def _rounded_up(ul: int) -> int:
 
 
 def _noon(bar: Bar, day: date | None) -> int:
-    return next(d.start_ms + 8 * 3_600_000 for d in bar.days if d.date == day)
+    starts = [d.start_ms for d in bar.days if d.date == day]
+    return (starts[0] if starts else bar.days[-1].end_ms) + 8 * 3_600_000

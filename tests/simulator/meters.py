@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
 from decimal import Decimal
 from itertools import pairwise
 
@@ -94,6 +95,12 @@ def day_at(days: list[Day], at_ms: int) -> Day:
         else:
             low = middle + 1
     return days[low]
+
+
+def date_at(days: list[Day], at_ms: int) -> date:
+    """The business day of a moment; the one after the month for what lies beyond its end."""
+    day = day_at(days, at_ms)
+    return day.date if at_ms < day.end_ms else day.date + timedelta(days=1)
 
 
 def _whole(parts: list[float], total: int) -> list[int]:

@@ -15,7 +15,7 @@ class Part:
 
     label: str
     """serve, staff, waste, comp, sample, leak, keg_change, keg_change_loss, cleaning, water, gas,
-    unlogged_cleaning."""
+    unlogged_cleaning, unlogged_water."""
     volume_ul: int
     """Measured; the parts of a pour sum to it."""
     serve_id: int | None = None

@@ -15,6 +15,7 @@ from simulator.losses import plan_losses, strengths
 from simulator.meters import MeterErrors, meter_pours
 from simulator.model import (
     MenuSpan,
+    Part,
     RingLine,
     SimCleaning,
     SimClock,
@@ -143,7 +144,10 @@ def _assemble(
 
 
 def _with_units(pour: SimPour, unit_of: Mapping[int, int | None]) -> SimPour:
-    parts = tuple(replace(part, unit_id=unit_of.get(part.serve_id or 0)) for part in pour.parts)
+    parts = tuple(
+        Part(part.label, part.volume_ul, part.serve_id, unit_of.get(part.serve_id or 0))
+        for part in pour.parts
+    )
     return replace(pour, parts=parts)
 
 

@@ -6,12 +6,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from simulator.meters import MeterErrors, day_at
+from simulator.meters import MeterErrors, date_at
 from simulator.model import Part, SimPour, SimServe, TrueUnit, TruthKey, TruthRow
 from simulator.rates import OZ, RATES
 from simulator.serving import Bar
 
 LOGGED = ("staff", "waste", "comp", "keg_change", "cleaning")
+KEG_CHANGE = ("keg_change", "keg_change_loss")
 NOT_BEER = ("water", "gas")
 CAUSES = {
     "leak": "leak", "keg_change_loss": "keg_change_loss",
@@ -48,6 +49,9 @@ def allow_kegs(pours: Iterable[SimPour]) -> list[SimPour]:
     left: dict[str, int] = {}
     made = []
     for pour in pours:
+        if all(part.label not in KEG_CHANGE for part in pour.parts):
+            made.append(pour)
+            continue
         parts: list[Part] = []
         for part in pour.parts:
             if part.label == "keg_change":
@@ -106,11 +110,11 @@ def settle(
         cause = _cause(serve, unit, withheld)
         if unit:
             answered[unit.id] = cause
-        row = truth.row((day_at(bar.days, serve.end_ms).date, place[serve.outlet], serve.product))
+        row = truth.row((date_at(bar.days, serve.end_ms), place[serve.outlet], serve.product))
         _settle_serve(row, serve, cause, unit)
-        final.append(replace(serve, cause=cause))
+        final.append(serve if cause == serve.cause else replace(serve, cause=cause))
     for pour in pours:
-        key = (day_at(bar.days, pour.end_ms).date, place[pour.outlet], pour.product)
+        key = (date_at(bar.days, pour.end_ms), place[pour.outlet], pour.product)
         _settle_rest(truth.row(key), pour)
         row = truth.row(key)
         row.poured_true += pour.true_volume_ul
@@ -176,10 +180,10 @@ def _settle_unit(
     withheld: frozenset[int],
 ) -> TrueUnit:
     cause = answered.get(unit.id, unit.why or "feed_gap")
-    made = replace(unit, why=cause)
+    made = unit if cause == unit.why else replace(unit, why=cause)
     hidden = any(line in withheld for line, _ in unit.lines)
     if cause and not unit.voided and not hidden and cause != "training":
-        row = truth.row((day_at(bar.days, unit.at_ms).date, place[unit.outlet], unit.product))
+        row = truth.row((date_at(bar.days, unit.at_ms), place[unit.outlet], unit.product))
         row.rung_not_poured += unit.portion_ul
         row.rung_by_cause[cause] = row.rung_by_cause.get(cause, 0) + unit.portion_ul
     return made
