@@ -16,7 +16,7 @@ from pydantic import ValidationError
 from unrung.config_tables import TABLES, make_rows, read_table
 from unrung.config_words import nearest, sentences
 from unrung.errors import ConfigError
-from unrung.settings import Settings
+from unrung.settings import DEFAULT_ALERTS, LEAST_LOSS, Settings
 
 
 def load(folder: Path) -> Settings:
@@ -74,8 +74,24 @@ def _venue(raw: dict[str, Any], folder: Path, problems: list[str]) -> Settings |
         problems.append(
             f"venue.toml: [venue] locale {settings.venue.locale!r} is not known; write for example 'en_US'."
         )
+    problems += _alert_problems(settings)
     digits = get_currency_precision(settings.venue.currency)
-    return settings.model_copy(update={"currency_digits": digits})
+    alerts = tuple(
+        alert.model_copy(update={"min_volume": LEAST_LOSS[settings.venue.volume_unit]})
+        if alert is DEFAULT_ALERTS[0] else alert
+        for alert in settings.alert
+    )
+    return settings.model_copy(update={"currency_digits": digits, "alert": alerts})
+
+
+def _alert_problems(settings: Settings) -> list[str]:
+    """A rule on two hours needs windows of at most two hours to add up."""
+    if settings.files.window_minutes <= 120 or all(one.per != "two_hours" for one in settings.alert):
+        return []
+    return [
+        f"venue.toml: [files] window_minutes = {settings.files.window_minutes} is longer than the two "
+        "hours that an alert is judged on; set at most 120, or take the two_hours alert out."
+    ]
 
 
 def _cross_checks(settings: Settings, tables: dict[str, Any]) -> list[str]:

@@ -18,7 +18,7 @@ from unrung.mail.message import Attachment, as_message, stable_message_id
 from unrung.mail.outbox import Mail, folded_notice, to_fold
 from unrung.settings import Settings
 from unrung.store import outbox
-from unrung.store.days import fact, leaves_between
+from unrung.store.days import day_rows, fact, leaves_between
 from unrung.store.movements import first_and_last_ms
 
 FRESH_MS = 36 * 3_600_000
@@ -39,7 +39,7 @@ def write_morning_mail(
     told_before = told_on(db, ledger.day)
     back = taken_back(told_before, raised, ledger)
     if not unjudged:
-        raised = _news(db, raised, history, ledger.day, told_before)
+        _move_alerts(db, raised, history, ledger.day)
     late = to_fold([_mail(row) for row in outbox.mails(db, state="waiting")])
     notices = [
         text for text in (folded_notice(late), "" if ledger.missing else unjudged, *back) if text
@@ -92,22 +92,21 @@ def taken_back(told: Mapping[str, str], raised: Sequence[Raised], ledger: DayLed
     ]
 
 
-def _news(
-    db: Database, raised: list[Raised], history: History, day: date, told: Mapping[str, str]
-) -> list[Raised]:
-    """The raised alerts that are news, or were told of this very day; the rest stand open and stay
-    silent."""
+def _move_alerts(db: Database, raised: list[Raised], history: History, day: date) -> None:
+    """Keep which alerts stand open. The morning mail says all that was raised; only threshold mails
+    are held to what is news."""
     after = next_state(history.open, raised)
     outbox.save_alerts(
         db, {key: (one.volume_ul, one.told_ul) for key, one in after.open.items()}, day.isoformat()
     )
-    return [one for one in raised if one.key in after.tell or one.key in told]
-
 
 def _shares(db: Database, day: date) -> tuple[float, ...]:
     """Poured-not-rung as a share of compared beer, per venue-day of the last four weeks."""
     sums: dict[str, list[int]] = defaultdict(lambda: [0, 0])
+    whole = {row.day.isoformat() for row in day_rows(db) if row.status == "final"}
     for leaf in leaves_between(db, day - timedelta(days=MEDIAN_DAYS), day - timedelta(days=1)):
+        if leaf["day"] not in whole:
+            continue
         difference = leaf["over_portion"] - leaf["under_portion"] + leaf["size_difference"]
         sums[leaf["day"]][0] += leaf["poured_not_rung"]
         sums[leaf["day"]][1] += (

@@ -135,9 +135,13 @@ class Alert(Section):
     hold_days: int = Field(14, ge=0, description="No loss alert in the first days of data.")
 
 
+LEAST_LOSS = {
+    "us_fl_oz": Decimal(64), "imp_fl_oz": Decimal(64), "ml": Decimal(2000), "l": Decimal(2),
+}
+"""Below this a product's day raises no alert, in the venue's unit (common practice, no source)."""
 DEFAULT_ALERTS = (
-    # DESIGN defaults: common practice, no source. 64 US fl oz is kept as the venue's own amount.
-    Alert(name="product_day", per="product_day", min_pct=Decimal(3), min_volume=Decimal(64)),
+    # Common practice, no source.
+    Alert(name="product_day", per="product_day", min_pct=Decimal(3)),
     Alert(name="venue_day", per="venue_day", min_pct=Decimal(2), times_median=Decimal(2)),
     Alert(name="two_hours", per="two_hours", min_pct=Decimal(10), min_serves=6),
     Alert(name="logged_share", per="logged_share", min_pct=Decimal(4)),
