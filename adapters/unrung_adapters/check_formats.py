@@ -21,7 +21,7 @@ def format_problems(mapping: Mapping) -> Iterator[str]:
     formats = mapping.formats
     yield from _marks(formats)
     try:
-        b"a".decode(formats.encoding)
+        "a".encode(formats.encoding)
     except (LookupError, ValueError):
         yield f"formats.encoding {formats.encoding!r} is unknown; write for example 'utf-8'."
     if mapping.carries == "log" and "day" in mapping.fields:

@@ -12,7 +12,8 @@ from unrung_adapters.decode import line_of, web_page
 from unrung_adapters.numerals import SourceNumber
 
 _FIX = "Look at this place of the file; the source writes JSON that is not JSON (RFC 8259)."
-_CUT_WORD = re.compile(r"-|t|tr|tru|f|fa|fal|fals|n|nu|nul")
+_CUT = re.compile(r"-|t|tr|tru|f|fa|fal|fals|n|nu|nul|[.eE][-+]?|\\?u[0-9a-fA-F]{0,4}|\\")
+"""What can be left over of a word, a number or an escape that the end of the text cut in two."""
 
 
 def document(name: str, text: str) -> Any:
@@ -66,7 +67,7 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 def _not_json(name: str, text: str, error: json.JSONDecodeError) -> ExportError:
     line, rest = line_of(text, error.pos), text[error.pos :].strip()
-    if error.msg.startswith("Unterminated string") or not rest or _CUT_WORD.fullmatch(rest):
+    if error.msg.startswith("Unterminated string") or not rest or _CUT.fullmatch(rest):
         return IncompleteExport(
             "the JSON ends too early", name=name, line=line,
             fix="Wait until it is written whole, or export it again.",

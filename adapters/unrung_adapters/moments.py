@@ -16,6 +16,8 @@ AHEAD_MS = 36 * 3_600_000
 """Clocks may be ahead of us by a zone and a bit; more is a wrong date order."""
 JITTER_MS = 60_000
 """Tills and meters write a row a little late: a smaller step back is no second pass."""
+FAR_MS = 3_600_000
+"""A step back by more begins another list: the next tap, the next day's page."""
 
 
 class Moments:
@@ -73,9 +75,9 @@ class Moments:
             found = self._find(text)
         except Unreadable as error:
             raise BadValue(field, text, error.reason, error.fix) from None
-        if isinstance(found, int):
-            return self.within(field, text, found)
-        self.within(field, text, found[0])
+        at_ms = found if isinstance(found, int) else found[0]
+        if not EARLIEST_MS <= at_ms <= self._latest_ms:
+            self.within(field, text, at_ms)
         return found
 
     def _found(self, text: str) -> Local:
@@ -84,11 +86,13 @@ class Moments:
 
     def _second_pass(self, found: Local) -> bool:
         """Rising rows: the second pass once the first would be a step back. Falling: mirrored."""
-        if not self._ordered or self._previous_ms is None or not isinstance(found, Twice):
+        previous_ms = self._previous_ms
+        if not self._ordered or previous_ms is None or not isinstance(found, Twice):
             return False
+        first_ms, second_ms = found
         if self._trend < 0:
-            return found.second_ms <= self._previous_ms + JITTER_MS
-        return found.first_ms < self._previous_ms - JITTER_MS
+            return second_ms <= previous_ms + JITTER_MS
+        return first_ms < previous_ms - JITTER_MS and previous_ms < second_ms + FAR_MS
 
     def _counted(self, found: Local, second: bool) -> int:
         if isinstance(found, Skipped):

@@ -19,7 +19,8 @@ ReadNumber = Callable[[str], Scaled]
 MAX_LENGTH = 40
 """Longer numbers are refused before anything is computed with them."""
 _MAX_EXPONENT = 20
-_BLANKS = " \u00a0\u202f"
+_MARKS = {" ": " \u00a0\u202f", "'": "'\u2019"}
+"""How people and Unicode CLDR write a thousands mark that a feed declares."""
 _MINUS = {"-": -1, "\u2212": -1}
 
 
@@ -40,7 +41,7 @@ def number_reader(formats: Formats) -> ReadNumber:
     """
     match = _grammar(formats).fullmatch
     decimal, marks = formats.decimal, _marks(formats.thousands)
-    fix = "Set formats.decimal and formats.thousands to how the source writes numbers."
+    fix = "Correct the row, or set formats.decimal and formats.thousands to how all are written."
 
     def read(text: str) -> Scaled:
         if type(text) is SourceNumber:
@@ -75,7 +76,7 @@ def json_number(text: str) -> Scaled:
 
 
 def _marks(thousands: str) -> str:
-    return _BLANKS if thousands == " " else thousands
+    return _MARKS.get(thousands, thousands)
 
 
 def _grammar(formats: Formats) -> re.Pattern[str]:

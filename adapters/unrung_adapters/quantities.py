@@ -12,13 +12,14 @@ from functools import lru_cache
 from unrung.mapping import Formats
 from unrung.units import UNITS_UL
 from unrung_adapters.bad_value import BadValue, Unreadable
-from unrung_adapters.numerals import ReadNumber, Scaled, SourceNumber, number_reader
+from unrung_adapters.numerals import MAX_LENGTH, ReadNumber, Scaled, SourceNumber, number_reader
 
 ReadInt = Callable[[str], int]
 
 _CACHED = 32_768
 _BOUND = 10**15
 """No total in a bar comes near it (a thousand million litres), and it fits any 64-bit column."""
+_TENS: list[int] = [10**power for power in range(2 * MAX_LENGTH)]
 _DURATION_MS = {"ms": 1, "s": 1000, "min": 60_000}
 _UNIT_FIX = "Check the number at the source, and formats.volume_unit."
 
@@ -84,7 +85,7 @@ def money_minor(field: str, formats: Formats, digits: int) -> ReadInt:
         if type(text) is SourceNumber:
             return number(text)
         bare, sign = _accounting_sign(strip(text.strip()))
-        mantissa, places = number(strip(bare))
+        mantissa, places = number(strip(bare) if sign < 0 else bare)
         return sign * mantissa, places
 
     reason = f"has more than {digits} decimals, more than the currency has"
@@ -127,15 +128,14 @@ def _refusing(field: str, reason: str, fix: str) -> ReadInt:
 
 def _ratio(scaled: Scaled, numerator: int, denominator: int) -> int:
     mantissa, places = scaled
-    return half_even(mantissa * numerator, denominator * 10**places)
+    return half_even(mantissa * numerator, denominator * _TENS[places])
 
 
 def _whole(scaled: Scaled, digits: int, reason: str, fix: str) -> int:
     mantissa, places = scaled
     if places <= digits:
-        scale: int = 10 ** (digits - places)
-        return mantissa * scale
-    value, rest = divmod(mantissa, 10 ** (places - digits))
+        return mantissa * _TENS[digits - places]
+    value, rest = divmod(mantissa, _TENS[places - digits])
     if rest:
         raise Unreadable(reason, fix)
     return value

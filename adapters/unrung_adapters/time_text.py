@@ -36,7 +36,7 @@ def time_reader(form: str) -> ReadTime:
             found = parse(text)
         except ValueError:
             raise Unreadable(
-                f"is not a time {said}", "Set formats.time to how the source writes times."
+                f"is not a time {said}", "Correct the row, or set formats.time to how all are written."
             ) from None
         if isinstance(found, int):
             return found
@@ -56,7 +56,7 @@ def date_reader(pattern: str) -> Callable[[str], date]:
         except ValueError:
             raise Unreadable(
                 f"is not a date of the form {pattern!r}",
-                "Set formats.date to how the source writes dates.",
+                "Correct the row, or set formats.date to how all are written.",
             ) from None
 
     return read
@@ -75,9 +75,10 @@ def iso(text: str) -> datetime:
     '2026-11-01T01:30:00-05:00'
     """
     bare = _ZONE_SUFFIX.sub("", text) if text[-1:] == "]" else text
-    if bare[10:11] not in ("T", " ", "t") and bare[8:9] not in ("T", "t"):
+    at = 10 if bare[10:11] in ("T", " ", "t") else 8
+    if at == 8 and bare[8:9] not in ("T", "t"):
         raise ValueError("no time of day")
-    if bare[11:13] == "24":
+    if bare[at + 1 : at + 3] == "24":
         raise ValueError("hours run from 00 to 23")  # Python releases differ on 24:00.
     moment = datetime.fromisoformat(bare)
     if bare is not text and moment.tzinfo is None:
