@@ -7,8 +7,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
-from sqlite_utils import Database
-
 from unrung.daybook import Cache
 from unrung.errors import SourceError
 from unrung.intake.scan import Scan, read_again, scan
@@ -16,6 +14,7 @@ from unrung.intake.take_in import Taken
 from unrung.issuing import Issued, due_days, issue_day
 from unrung.sending import send_due
 from unrung.settings import Settings
+from unrung.store.open import Store
 from unrung.thresholds import judge_today
 
 Say = Callable[[str], None]
@@ -40,7 +39,7 @@ class CaughtUp:
         )
 
 
-def take_in_all(db: Database, settings: Settings, now_ms: int, say: Say) -> CaughtUp:
+def take_in_all(db: Store, settings: Settings, now_ms: int, say: Say) -> CaughtUp:
     """One look at every folder. What is too young to have settled is named in ``waiting``."""
     done = CaughtUp()
     for feed in settings.feed:
@@ -57,7 +56,7 @@ def take_in_all(db: Database, settings: Settings, now_ms: int, say: Say) -> Caug
 
 
 def issue_due(
-    db: Database, settings: Settings, now_ms: int, done: CaughtUp, say: Say, *,
+    db: Store, settings: Settings, now_ms: int, done: CaughtUp, say: Say, *,
     through: date | None = None, quiet: bool = False,
 ) -> None:
     """Issue every due day in order."""
@@ -72,7 +71,7 @@ def issue_due(
 
 
 def catch_up(
-    db: Database, settings: Settings, now_ms: int, say: Say, environ: Mapping[str, str], *,
+    db: Store, settings: Settings, now_ms: int, say: Say, environ: Mapping[str, str], *,
     through: date | None = None,
 ) -> CaughtUp:
     """Take in, issue, send; once."""

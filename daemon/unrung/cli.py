@@ -20,9 +20,8 @@ from unrung import __version__
 from unrung.errors import ConfigError, UnrungError
 
 if TYPE_CHECKING:
-    from sqlite_utils import Database
-
     from unrung.settings import Settings
+    from unrung.store.open import Store
 
 DONE, ATTENTION, WRONG_USE, UNFINISHED = 0, 1, 2, 3
 
@@ -193,7 +192,7 @@ def mail_test(config: Path) -> None:
     sys.exit(DONE if good else ATTENTION)
 
 
-def _open(config: Path, *, alone: bool = False) -> tuple[Settings, Database]:
+def _open(config: Path, *, alone: bool = False) -> tuple[Settings, Store]:
     """Settings and store; ``alone``: with the lock of the config folder, until the process ends."""
     from unrung.opening import open_venue
     from unrung.service.lock import one_instance

@@ -6,8 +6,6 @@ from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date, timedelta
 
-from sqlite_utils import Database
-
 from unrung.business_day import business_day, day_bounds, local_iso
 from unrung.ledger.coverage import Span, intersect, union
 from unrung.ledger.day import compute_day
@@ -16,6 +14,7 @@ from unrung.ledger.material import Material, make_material
 from unrung.ledger.results import DayLedger
 from unrung.settings import Feed, Settings
 from unrung.store import movements
+from unrung.store.open import Store
 from unrung.store.sources import cover_spans, source_names
 
 COMPARED = {"rings": "sales", "pours": "pours", "readings": "pours"}
@@ -35,7 +34,7 @@ def day_at(settings: Settings, at_ms: int) -> date:
     return business_day(at_ms, settings.venue.timezone, settings.venue.day_starts)
 
 
-def covered_until(db: Database, settings: Settings, day: date) -> int | None:
+def covered_until(db: Store, settings: Settings, day: date) -> int | None:
     """Up to when both sides' exports cover ``day``, in UTC milliseconds; None where one does not."""
     inputs = day_inputs(db, settings, day)
     if not inputs.ring_cover or not inputs.pour_cover:
@@ -43,7 +42,7 @@ def covered_until(db: Database, settings: Settings, day: date) -> int | None:
     return min(inputs.ring_cover[-1][1], inputs.pour_cover[-1][1])
 
 
-def ledger_so_far(db: Database, settings: Settings, day: date, until_ms: int) -> DayLedger:
+def ledger_so_far(db: Store, settings: Settings, day: date, until_ms: int) -> DayLedger:
     """The ledger of a day that is not over, compared only up to ``until_ms``."""
     before, today = (day_inputs(db, settings, one) for one in (day - timedelta(days=1), day))
     span = [(today.bounds[0], until_ms)]
@@ -55,7 +54,7 @@ def ledger_so_far(db: Database, settings: Settings, day: date, until_ms: int) ->
     return replace(ledger, status="provisional")
 
 
-def ledger_of(db: Database, settings: Settings, day: date, cache: Cache) -> DayLedger:
+def ledger_of(db: Store, settings: Settings, day: date, cache: Cache) -> DayLedger:
     """The ledger of ``day`` from what the store holds now."""
     around = [day + timedelta(days=n) for n in (-1, 0, 1)]
     for old in [known for known in cache if known < around[0]]:
@@ -67,7 +66,7 @@ def ledger_of(db: Database, settings: Settings, day: date, cache: Cache) -> DayL
     return compute_day(before, today, after, settings, _names(db, today, (before, after)))
 
 
-def day_inputs(db: Database, settings: Settings, day: date) -> DayInputs:
+def day_inputs(db: Store, settings: Settings, day: date) -> DayInputs:
     """The movements of one business day and what of it each side covers."""
     bounds = bounds_of(settings, day)
     inputs = DayInputs(day, bounds)
@@ -103,7 +102,7 @@ def day_name(day: date) -> str:
     return f"{day:%a} {day.day} {day:%b}"
 
 
-def _cover(db: Database, feed: Feed, bounds: Span) -> list[Span]:
+def _cover(db: Store, feed: Feed, bounds: Span) -> list[Span]:
     return intersect(union(cover_spans(db, [feed.name], *bounds)), [bounds])
 
 
@@ -120,7 +119,7 @@ def _side(
     return both
 
 
-def _names(db: Database, today: Material, around: Iterable[Material]) -> dict[int, str]:
+def _names(db: Store, today: Material, around: Iterable[Material]) -> dict[int, str]:
     """Names of every export that the day's lists may have to name."""
     inputs = today.inputs
     ids = {line.origin.source for line in inputs.rings}

@@ -12,8 +12,6 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlite_utils import Database
-
 from unrung import units
 from unrung.catch_up import CaughtUp, issue_due, take_in_all
 from unrung.config_folder import load
@@ -25,7 +23,7 @@ from unrung.mail.sink import sink
 from unrung.sending import send_due
 from unrung.settings import Settings
 from unrung.store.days import leaves_between
-from unrung.store.open import open_store
+from unrung.store.open import Store, open_store
 
 MORNING = time(6, 30)
 Say = Callable[[str], None]
@@ -67,7 +65,7 @@ def run_demo(into: Path, samples: Path | None, say: Say) -> bool:
     return not differences
 
 
-def compare(db: Database, truth: dict[str, Any]) -> list[Difference]:
+def compare(db: Store, truth: dict[str, Any]) -> list[Difference]:
     """Every component of every outlet, product and day against the truth, in microlitres."""
     days = days_of_truth(truth)
     found: dict[tuple[str, str, str], dict[str, int]] = {}
@@ -120,7 +118,7 @@ def _lay_out(root: Path, into: Path) -> None:
                 shutil.copy(file, into / "incoming" / folder.name / file.name)
 
 
-def _live_through(db: Database, settings: Settings, days: list[str], say: Say) -> CaughtUp:
+def _live_through(db: Store, settings: Settings, days: list[str], say: Say) -> CaughtUp:
     """Each morning: the exports of the day before are there, are taken in, and the day is issued."""
     whole = CaughtUp()
     for text in days:
@@ -159,12 +157,12 @@ def _save_mails(received: list[Any], folder: Path) -> None:
 
 
 def _summary(
-    db: Database, settings: Settings, done: CaughtUp, into: Path, mails: int, say: Say
+    db: Store, settings: Settings, done: CaughtUp, into: Path, mails: int, say: Say
 ) -> None:
     unit = settings.venue.volume_unit
     say("")
     say(f"{settings.venue.name}, {units.UNIT_LABELS[unit]}")
-    say(f"{'compared beer':<24}{'poured':>10}{'rung':>10}{'logged':>9}{'not rung':>10}{'variance':>10}")
+    say(_row("compared beer", "poured", "rung", "logged", "not rung", "variance"))
     totals: dict[str, Volumes] = {}
     for leaf in leaves_between(db, date.min, date.max):
         volumes = totals.setdefault(leaf["product"], Volumes())
@@ -173,8 +171,7 @@ def _summary(
         compared = sums.poured - sums.not_beer - sums.poured_not_compared
         rung = sums.rung - sums.rung_not_compared
         figures = (compared, rung, sums.logged, sums.poured_not_rung, sums.variance)
-        shown = [f"{units.from_ul(value, unit, 0):,}" for value in figures]
-        say(f"{product[:24]:<24}{shown[0]:>10}{shown[1]:>10}{shown[2]:>9}{shown[3]:>10}{shown[4]:>10}")
+        say(_row(product, *(f"{units.from_ul(value, unit, 0):,}" for value in figures)))
     say("")
     rejects = [reject for taken in done.taken for reject in taken.rejects]
     say(f"{len(rejects)} rows could not be read and wait with their reasons, for example:")
@@ -186,6 +183,10 @@ def _summary(
     say(f"Mails ({mails})      {into / 'mails'}  (.eml and .html)")
     say(f"Exports        {into / settings.files.archive}")
     say(f"Store          {into / settings.files.store}")
+
+
+def _row(name: str, *cells: str) -> str:
+    return f"{name[:24]:<24}" + "".join(f"{cell:>10}" for cell in cells)
 
 
 def _verdict(differences: list[Difference], truth: dict[str, Any], say: Say) -> None:

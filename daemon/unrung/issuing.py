@@ -13,8 +13,6 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from sqlite_utils import Database
-
 from unrung.daybook import Cache, bounds_of, day_at, day_inputs, ledger_of
 from unrung.issue.daily import daily_files
 from unrung.issue.digest import NO_REVISION, content_digest
@@ -24,7 +22,7 @@ from unrung.morning import write_morning_mail
 from unrung.settings import Settings
 from unrung.store.days import day_row, day_rows, record_issue, save_day
 from unrung.store.movements import first_and_last_ms
-from unrung.store.open import write_tx
+from unrung.store.open import Store, write_tx
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +43,7 @@ def issue_time_ms(settings: Settings, day: date, at: time) -> int:
     return round(local.timestamp() * 1000)
 
 
-def due_days(db: Database, settings: Settings, now_ms: int, *, quiet: bool = True) -> list[date]:
+def due_days(db: Store, settings: Settings, now_ms: int, *, quiet: bool = True) -> list[date]:
     """Business days to issue now, in order. ``quiet``: wait for the pause after late data."""
     span = first_and_last_ms(db)
     if span is None:
@@ -67,7 +65,7 @@ def due_days(db: Database, settings: Settings, now_ms: int, *, quiet: bool = Tru
     return due
 
 
-def issue_day(db: Database, settings: Settings, day: date, now_ms: int, cache: Cache) -> Issued:
+def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cache) -> Issued:
     """Compute ``day`` and issue it where it is new or differs from what was issued."""
     row = day_row(db, day)
     revision, digest = (row.revision, row.digest) if row else (0, "")
@@ -92,7 +90,7 @@ def issue_day(db: Database, settings: Settings, day: date, now_ms: int, cache: C
     return Issued(day, revision, changed, ledger, unplaced)
 
 
-def _time_has_come(db: Database, settings: Settings, day: date, now_ms: int) -> bool:
+def _time_has_come(db: Store, settings: Settings, day: date, now_ms: int) -> bool:
     if now_ms >= issue_time_ms(settings, day, settings.schedule.latest_at):
         return True
     if now_ms < issue_time_ms(settings, day, settings.schedule.issue_at):

@@ -7,8 +7,6 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 
-from sqlite_utils import Database
-
 from unrung.alerts.rules import History, Raised, judge_day, not_judged
 from unrung.alerts.state import OpenAlert, next_state
 from unrung.daybook import day_at
@@ -20,6 +18,7 @@ from unrung.settings import Settings
 from unrung.store import outbox
 from unrung.store.days import day_rows, fact, leaves_between
 from unrung.store.movements import first_and_last_ms
+from unrung.store.open import Store
 
 FRESH_MS = 36 * 3_600_000
 """A day that ended longer ago is history taken in afterwards: its files are issued, no mail is."""
@@ -27,7 +26,7 @@ MEDIAN_DAYS = 28
 
 
 def write_morning_mail(
-    db: Database, settings: Settings, ledger: DayLedger, files: Mapping[str, bytes], now_ms: int,
+    db: Store, settings: Settings, ledger: DayLedger, files: Mapping[str, bytes], now_ms: int,
     day_end_ms: int,
 ) -> None:
     """Judge the day, move the alerts' state, and put the mail into the outbox; in a transaction."""
@@ -65,7 +64,7 @@ def write_morning_mail(
     )
 
 
-def history_before(db: Database, settings: Settings, day: date) -> History:
+def history_before(db: Store, settings: Settings, day: date) -> History:
     """What earlier days tell the rules."""
     span = first_and_last_ms(db)
     first = day_at(settings, span[0]) if span else day
@@ -75,7 +74,7 @@ def history_before(db: Database, settings: Settings, day: date) -> History:
     )
 
 
-def told_on(db: Database, day: date) -> dict[str, str]:
+def told_on(db: Store, day: date) -> dict[str, str]:
     """Alerts that threshold mails told of a day: key to sentence."""
     text = fact(db, f"told {day.isoformat()}")
     return json.loads(text) if text else {}
@@ -92,7 +91,7 @@ def taken_back(told: Mapping[str, str], raised: Sequence[Raised], ledger: DayLed
     ]
 
 
-def _move_alerts(db: Database, raised: list[Raised], history: History, day: date) -> None:
+def _move_alerts(db: Store, raised: list[Raised], history: History, day: date) -> None:
     """Keep which alerts stand open. The morning mail says all that was raised; only threshold mails
     are held to what is news."""
     after = next_state(history.open, raised)
@@ -100,7 +99,7 @@ def _move_alerts(db: Database, raised: list[Raised], history: History, day: date
         db, {key: (one.volume_ul, one.told_ul) for key, one in after.open.items()}, day.isoformat()
     )
 
-def _shares(db: Database, day: date) -> tuple[float, ...]:
+def _shares(db: Store, day: date) -> tuple[float, ...]:
     """Poured-not-rung as a share of compared beer, per venue-day of the last four weeks."""
     sums: dict[str, list[int]] = defaultdict(lambda: [0, 0])
     whole = {row.day.isoformat() for row in day_rows(db) if row.status == "final"}

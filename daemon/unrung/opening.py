@@ -5,8 +5,6 @@ from __future__ import annotations
 from datetime import timedelta
 from pathlib import Path
 
-from sqlite_utils import Database
-
 from unrung.config_folder import load
 from unrung.config_history import effective, settle, touched_days
 from unrung.daybook import day_at
@@ -14,17 +12,17 @@ from unrung.settings import Settings
 from unrung.store.config_rows import days_with, known_rows, save_rows
 from unrung.store.days import mark_days_dirty
 from unrung.store.movements import first_and_last_ms
-from unrung.store.open import open_store, write_tx
+from unrung.store.open import Store, open_store, write_tx
 
 
-def open_venue(config: Path, now_ms: int) -> tuple[Settings, Database]:
+def open_venue(config: Path, now_ms: int) -> tuple[Settings, Store]:
     """Settings and store of a config folder. Raises ConfigError or StoreError."""
     settings = load(config)
     db = open_store(Path(settings.folder) / settings.files.store)
     return take_config(db, settings, now_ms), db
 
 
-def take_config(db: Database, settings: Settings, now_ms: int) -> Settings:
+def take_config(db: Store, settings: Settings, now_ms: int) -> Settings:
     """The settings as they apply day by day, after what was edited since the last time.
 
     Days that an edit changes become dirty, and are issued again where their bytes differ.

@@ -5,18 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from sqlite_utils import Database
-
 from unrung.errors import ConfigError
 from unrung.mail.outbox import Mail, Recipient, after, due, expired, state_of
 from unrung.mail.secret import password
 from unrung.mail.smtp import Outcome, send
 from unrung.settings import Settings
 from unrung.store import outbox
-from unrung.store.open import write_tx
+from unrung.store.open import Store, write_tx
 
 
-def send_one(db: Database, settings: Settings, now_ms: int, environ: Mapping[str, str]) -> bool:
+def send_one(db: Store, settings: Settings, now_ms: int, environ: Mapping[str, str]) -> bool:
     """Offer the oldest mail that is due to the server once; False where none is due.
 
     After a crash between the server's OK and our commit the mail is sent again under the same
@@ -37,7 +35,7 @@ def send_one(db: Database, settings: Settings, now_ms: int, environ: Mapping[str
     return False
 
 
-def send_due(db: Database, settings: Settings, now_ms: int, environ: Mapping[str, str]) -> int:
+def send_due(db: Store, settings: Settings, now_ms: int, environ: Mapping[str, str]) -> int:
     """Offer every due mail once; how many were offered."""
     count = 0
     while count < 1000 and send_one(db, settings, now_ms, environ):
@@ -55,7 +53,7 @@ def _offer(
     return send(row["body"], settings.mail, to, secret)
 
 
-def _save(db: Database, mail: Mail, people: list[Recipient], changed: list[Recipient]) -> None:
+def _save(db: Store, mail: Mail, people: list[Recipient], changed: list[Recipient]) -> None:
     now = {one.recipient: one for one in people} | {one.recipient: one for one in changed}
     with write_tx(db):
         for one in changed:

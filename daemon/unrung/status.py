@@ -5,16 +5,15 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from sqlite_utils import Database
-
 from unrung.business_day import local_iso
 from unrung.issuing import due_days
 from unrung.settings import Settings
 from unrung.store.days import day_rows
+from unrung.store.open import Store
 from unrung.store.overview import feed_overview, outbox_overview, store_overview, waiting_rejects
 
 
-def collect(db: Database, settings: Settings, now_ms: int) -> dict[str, Any]:
+def collect(db: Store, settings: Settings, now_ms: int) -> dict[str, Any]:
     """The whole state as plain values, for people and for a monitor."""
     days = day_rows(db)
     issued = [row for row in days if row.revision]

@@ -10,8 +10,6 @@ from __future__ import annotations
 import json
 from datetime import UTC, date, datetime
 
-from sqlite_utils import Database
-
 from unrung.alerts.rules import Raised, judge_day
 from unrung.alerts.state import next_state
 from unrung.daybook import covered_until, day_at, ledger_so_far
@@ -23,13 +21,13 @@ from unrung.morning import history_before, told_on
 from unrung.settings import Settings
 from unrung.store import outbox
 from unrung.store.days import fact, set_fact
-from unrung.store.open import write_tx
+from unrung.store.open import Store, write_tx
 
 DURING_THE_DAY = ("two_hours", "product_day")
 """Rules that make sense before a day is over."""
 
 
-def judge_today(db: Database, settings: Settings, now_ms: int) -> list[Raised]:
+def judge_today(db: Store, settings: Settings, now_ms: int) -> list[Raised]:
     """Judge today as far as it is covered, and put what is news into the outbox; returns that."""
     if not (settings.mail.host and settings.mail.to):
         return []
@@ -62,7 +60,7 @@ def _per(raised: Raised, settings: Settings) -> str:
 
 
 def _write(
-    db: Database, settings: Settings, ledger: DayLedger, news: list[Raised], now_ms: int
+    db: Store, settings: Settings, ledger: DayLedger, news: list[Raised], now_ms: int
 ) -> bool:
     """The mail as rows; False where the day has had its share, and the morning tells the rest."""
     day = ledger.day.isoformat()
@@ -81,6 +79,6 @@ def _write(
     )
 
 
-def _remember(db: Database, day: date, news: list[Raised]) -> None:
+def _remember(db: Store, day: date, news: list[Raised]) -> None:
     told = told_on(db, day) | {one.key: one.sentence for one in news}
     set_fact(db, f"told {day.isoformat()}", json.dumps(told, ensure_ascii=False))

@@ -6,8 +6,6 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from sqlite_utils import Database
-
 from unrung.business_day import local_iso
 from unrung.errors import IncompleteExport, SourceError
 from unrung.intake.adapter import mapping_digest
@@ -16,7 +14,7 @@ from unrung.intake.take_in import Taken, take_in, too_big
 from unrung.intake.watch import Found, Tracker, list_folder, read_whole, settled
 from unrung.records import Export
 from unrung.settings import Feed, Settings
-from unrung.store.open import write_tx
+from unrung.store.open import Store, write_tx
 from unrung.store.sources import seen_in_place, to_read_again, update_source
 
 UNFINISHED_MS = 10 * 60_000
@@ -37,7 +35,7 @@ class Scan:
         return bool(self.taken)
 
 
-def scan(db: Database, settings: Settings, feed: Feed, tracker: Tracker | None, *,
+def scan(db: Store, settings: Settings, feed: Feed, tracker: Tracker | None, *,
          now_ms: int, now_mono: float = 0.0) -> Scan:
     """Look at ``feed``'s folder once. ``now_ms`` is UTC, ``now_mono`` a monotonic clock in seconds.
 
@@ -60,7 +58,7 @@ def scan(db: Database, settings: Settings, feed: Feed, tracker: Tracker | None, 
     return result
 
 
-def read_again(db: Database, settings: Settings, feed: Feed, now_ms: int) -> list[Taken]:
+def read_again(db: Store, settings: Settings, feed: Feed, now_ms: int) -> list[Taken]:
     """After a fix in the feed's settings: exports with waiting rows, or set aside, once more.
 
     Identity makes the rows that were good the first time harmless.
@@ -86,7 +84,7 @@ def folder_of(feed: Feed, settings: Settings) -> Path:
     return Path(settings.folder) / feed.folder
 
 
-def _one(db: Database, settings: Settings, feed: Feed, file: Found, now_ms: int, result: Scan) -> None:
+def _one(db: Store, settings: Settings, feed: Feed, file: Found, now_ms: int, result: Scan) -> None:
     name = _printable(file.path.name)
     if file.size > feed.max_bytes:
         taken = too_big(db, settings, feed, name, file.size, file.mtime_ms, now_ms)
@@ -124,7 +122,7 @@ def _read(file: Found, result: Scan) -> bytes | None:
     return content
 
 
-def _keep(db: Database, settings: Settings, feed: Feed, path: Path, taken: Taken, now_ms: int) -> None:
+def _keep(db: Store, settings: Settings, feed: Feed, path: Path, taken: Taken, now_ms: int) -> None:
     """Archive or set aside; the row is updated after the move, so a crash between leaves a file
     that is known by its hash and only moved at the next look."""
     source = taken.source

@@ -6,8 +6,6 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sqlite_utils import Database
-
 from unrung.errors import ExportError, IncompleteExport
 from unrung.intake.adapter import mapping_digest, read_all, whole_reject
 from unrung.intake.archive import said
@@ -17,7 +15,7 @@ from unrung.records import AnyRecord, Export, Reject
 from unrung.settings import Feed, Settings
 from unrung.store.days import mark_dirty
 from unrung.store.movements import Merge, drop_missing, merge, values_of
-from unrung.store.open import write_tx
+from unrung.store.open import Store, write_tx
 from unrung.store.sources import SourceRow, add_rejects, add_source, known, update_source
 
 
@@ -34,7 +32,7 @@ class Taken:
 
 
 def take_in(
-    db: Database, settings: Settings, feed: Feed, export: Export, *,
+    db: Store, settings: Settings, feed: Feed, export: Export, *,
     mtime_ms: int, via: str = "folder", now_ms: int, again: bool = False,
     finished: bool = True,
 ) -> Taken:
@@ -59,7 +57,7 @@ def take_in(
     return _take_rows(db, settings, feed, export, source, now_ms, finished)
 
 
-def set_aside(db: Database, source: SourceRow, reason: str, rejects: Sequence[Reject] = ()) -> Taken:
+def set_aside(db: Store, source: SourceRow, reason: str, rejects: Sequence[Reject] = ()) -> Taken:
     """Write down that the export could not be taken in, and why."""
     source.state, source.reason, source.rejected = "set_aside", reason, len(rejects)
     with write_tx(db):
@@ -68,7 +66,7 @@ def set_aside(db: Database, source: SourceRow, reason: str, rejects: Sequence[Re
     return Taken(source, tuple(rejects))
 
 
-def too_big(db: Database, settings: Settings, feed: Feed, name: str, size: int, mtime_ms: int,
+def too_big(db: Store, settings: Settings, feed: Feed, name: str, size: int, mtime_ms: int,
             now_ms: int) -> Taken:
     """A file above ``max_bytes`` is set aside unread; its size and time stand for its hash."""
     digest = hashlib.sha256(f"{name}\0{size}\0{mtime_ms}".encode(errors="surrogateescape"))
@@ -80,7 +78,7 @@ def too_big(db: Database, settings: Settings, feed: Feed, name: str, size: int, 
                                  "raise max_bytes of this feed if the file is right")
 
 
-def _take_rows(db: Database, settings: Settings, feed: Feed, export: Export, source: SourceRow,
+def _take_rows(db: Store, settings: Settings, feed: Feed, export: Export, source: SourceRow,
                now_ms: int, finished: bool) -> Taken:
     try:
         records, rejects, notes = read_all(feed, settings, export, finished=finished)
@@ -105,7 +103,7 @@ def _take_rows(db: Database, settings: Settings, feed: Feed, export: Export, sou
     return Taken(source, tuple(rejects))
 
 
-def _merge(db: Database, feed: Feed, rows: Sequence[tuple[bytes, AnyRecord]],
+def _merge(db: Store, feed: Feed, rows: Sequence[tuple[bytes, AnyRecord]],
            source: SourceRow) -> list[Merge]:
     source_id = _id(source)
     values = [values_of(record, feed.name, ident, source_id) for ident, record in rows]
@@ -134,7 +132,7 @@ def counts_at(record: AnyRecord) -> int | None:
     return end if record.__class__.__name__ == "Pour" else getattr(record, "at_ms", None)
 
 
-def _duplicate(db: Database, source: SourceRow, earlier: SourceRow) -> Taken:
+def _duplicate(db: Store, source: SourceRow, earlier: SourceRow) -> Taken:
     source.state, source.reason = "duplicate", f"the same bytes came before as {earlier.name}"
     if earlier.name == source.name and not earlier.kept_as:
         # Taken in, but the program stopped before it was archived: only that is left to do.
@@ -144,7 +142,7 @@ def _duplicate(db: Database, source: SourceRow, earlier: SourceRow) -> Taken:
     return Taken(source)
 
 
-def _save(db: Database, source: SourceRow) -> None:
+def _save(db: Store, source: SourceRow) -> None:
     if source.id is None:
         add_source(db, source)
         return

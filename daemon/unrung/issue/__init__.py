@@ -1,0 +1,1 @@
+"""The files that are issued: made as bytes, then put into place whole."""

@@ -9,8 +9,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from sqlite_utils import Database
-
 from unrung.config_folder import load
 from unrung.daybook import Cache
 from unrung.errors import ConfigError, SourceError
@@ -20,7 +18,7 @@ from unrung.issuing import due_days, issue_day
 from unrung.opening import take_config
 from unrung.sending import send_one
 from unrung.settings import Feed, Settings
-from unrung.store.open import open_store
+from unrung.store.open import Store, open_store
 from unrung.thresholds import judge_today
 
 _log = logging.getLogger("unrung.service")
@@ -44,7 +42,7 @@ class Venue:
     """Source of trouble to a sentence; empty ones are over."""
     _stamp: tuple[int, ...] = ()
 
-    def store(self) -> Database:
+    def store(self) -> Store:
         """A connection of the caller's own thread."""
         return open_store(Path(self.settings.folder) / self.settings.files.store)
 
@@ -61,7 +59,7 @@ class Bookkeeping:
 
     def __init__(self, venue: Venue, tell: Callable[[], None]) -> None:
         self._venue, self._tell = venue, tell
-        self._db: Database | None = None
+        self._db: Store | None = None
         self._trackers: dict[str, Tracker] = {}
         self._fresh = True
         """Whether rows came in since today was last judged."""
@@ -84,7 +82,7 @@ class Bookkeeping:
         self._judge(db, settings)
         return LOOK_AGAIN_SECONDS if any(waiting) else max(0.1, self._full_look - time.monotonic())
 
-    def _look(self, db: Database, feed: Feed, wanted: bool) -> bool:
+    def _look(self, db: Store, feed: Feed, wanted: bool) -> bool:
         """Scan one folder where there is reason to; True while files in it wait to settle."""
         tracker = self._trackers.setdefault(feed.name, {})
         if not wanted and not tracker:
@@ -107,7 +105,7 @@ class Bookkeeping:
             tracker.clear()
         return bool(found.waiting)
 
-    def _issue(self, db: Database, settings: Settings) -> None:
+    def _issue(self, db: Store, settings: Settings) -> None:
         cache: Cache = {}
         for day in due_days(db, settings, wall_ms()):
             issued = issue_day(db, settings, day, wall_ms(), cache)
@@ -116,14 +114,14 @@ class Bookkeeping:
             self._note(f"files {day.isoformat()}", "; ".join(map(str, issued.unplaced)))
             self._tell()
 
-    def _judge(self, db: Database, settings: Settings) -> None:
+    def _judge(self, db: Store, settings: Settings) -> None:
         """What cannot wait for the morning; only once no more files are about to settle."""
         if self._fresh and not any(self._trackers.values()):
             self._fresh = False
             if judge_today(db, settings, wall_ms()):
                 self._tell()
 
-    def _renew_config(self, db: Database) -> None:
+    def _renew_config(self, db: Store) -> None:
         if not self._venue.config_changed():
             return
         try:
@@ -154,7 +152,7 @@ class Post:
 
     def __init__(self, venue: Venue) -> None:
         self._venue = venue
-        self._db: Database | None = None
+        self._db: Store | None = None
 
     def step(self) -> float:
         db = self._db = self._db or self._venue.store()

@@ -14,6 +14,8 @@ from sqlite_utils import Database
 from unrung.errors import StoreError
 from unrung.store.schema import APPLICATION_ID, NEWEST, migrations
 
+Store = Database
+"""What the rest of the program calls an open store."""
 BUSY_TIMEOUT_MS = 15_000
 _ONE_WRITER = threading.RLock()
 """Workers of one process have connections of their own and still write one after the other."""
