@@ -192,7 +192,8 @@ def _row(name: str, *cells: str) -> str:
 def _verdict(differences: list[Difference], truth: dict[str, Any], say: Say) -> None:
     say("")
     if not differences:
-        say(f"Every figure of all {len(days_of_truth(truth))} days equals the truth that the week was made with.")
+        days = len(days_of_truth(truth))
+        say(f"Every figure of all {days} days equals the truth that the week was made with.")
         return
     say(f"{len(differences)} figures differ from the truth that the week was made with:")
     for one in differences[:20]:
