@@ -51,6 +51,8 @@ def _pattern(setting: str, pattern: str, *, clock: bool) -> Iterator[str]:
     codes = set(re.findall("%(.)", pattern))
     choices = " ('iso', 'epoch_s' and 'epoch_ms' are the other choices)" if clock else ""
     try:
+        if not codes:
+            raise ValueError("nothing to read a time from")
         datetime.strptime(_SAMPLE.strftime(pattern), pattern)  # noqa: DTZ007
     except (ValueError, re.error):
         yield f"{setting} {pattern!r} is not a strptime pattern{choices}; see the table of codes."

@@ -214,7 +214,7 @@ def test_a_cleaning_may_be_a_span_without_a_volume() -> None:
 # What cannot be ----------------------------------------------------------------------------------
 
 POUR = {"tap": "4", "start": AT, "end": "2026-10-31T20:41:15Z", "volume": "16"}
-BAD = {
+BAD: dict[str, list[tuple[dict[str, str], dict[str, Any], str, str]]] = {
     "rings": [
         (ring(at=""), {}, "at", "is empty"), (ring(at="31/10/2026 20:41"), {}, "at", "is not a time"),
         (ring(at="1970-01-01T00:00:12Z"), {}, "at", "before the year 2000"),
