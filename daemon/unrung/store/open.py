@@ -5,40 +5,78 @@ from __future__ import annotations
 import os
 import sqlite3
 import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Generator, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import Any
 
 from sqlite_utils import Database
 
 from unrung.errors import StoreError
 from unrung.store.schema import APPLICATION_ID, NEWEST, migrations
 
-Store = Database
-"""What the rest of the program calls an open store."""
 BUSY_TIMEOUT_MS = 15_000
 _ONE_WRITER = threading.RLock()
 """Workers of one process have connections of their own and still write one after the other."""
 
 
-def open_store(path: Path) -> Database:
+class Store(Database):
+    """An open store; what SQLite refuses is a StoreError that says what to do."""
+
+    def __init__(self, connection: sqlite3.Connection, path: Path) -> None:
+        super().__init__(connection, execute_plugins=False, strict=True)
+        self.path = path
+
+    def execute(self, sql: str, parameters: Any = None) -> sqlite3.Cursor:
+        try:
+            return super().execute(sql, parameters)
+        except sqlite3.DatabaseError as error:
+            raise StoreError(_advice(self.path, error)) from error
+
+    def query(self, sql: str, params: Any = None) -> Generator[dict[Any, Any], None, None]:
+        """The rows, read to the end at once: no reader stays open while somebody wants to write."""
+        try:
+            rows = list(super().query(sql, params))
+        except sqlite3.DatabaseError as error:
+            raise StoreError(_advice(self.path, error)) from error
+        return (row for row in rows)
+
+
+def open_store(path: Path) -> Store:
     """Open (or make) the store at ``path``, apply what migrations it lacks, and return it.
 
     Raises StoreError where the file is not ours, is damaged, or was written by a newer version.
     """
     _refuse_hollow(path)
-    fresh = not path.exists()
-    path.parent.mkdir(parents=True, exist_ok=True)
     try:
-        db = _connect(path)
-        _check(db, path, fresh)
-        migrations.apply(db)
-        db.execute(f"PRAGMA user_version = {NEWEST}")
-        db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        if not path.exists():
+            _make(path)
+        db = Store(_connected(path), path)
+        with _closed_on_error(db):
+            _check(db)
+            _set_up(db)
+            _migrate(db)
     except sqlite3.DatabaseError as error:
         raise StoreError(_advice(path, error)) from error
-    if fresh and os.name == "posix":
-        path.chmod(0o600)
+    except OSError as error:
+        raise StoreError(f"{path} cannot be made: {error.strerror}.") from error
+    return db
+
+
+def look_at_store(path: Path) -> Store:
+    """The store to read only: neither made, nor migrated, nor locked. One that is not there yet
+    looks like one without a row. Raises StoreError as ``open_store`` does."""
+    _refuse_hollow(path)
+    try:
+        if not path.exists():
+            empty = Store(sqlite3.connect(":memory:"), path)
+            _migrate(empty)
+            return empty
+        db = Store(_connected(f"{path.resolve().as_uri()}?mode=ro", uri=True), path)
+        with _closed_on_error(db):
+            _check(db)
+    except sqlite3.DatabaseError as error:
+        raise StoreError(_advice(path, error)) from error
     return db
 
 
@@ -47,27 +85,57 @@ def write_tx(db: Database) -> Iterator[Database]:
     """One transaction that holds the write lock from its start; all or nothing.
 
     A deferred BEGIN could read, then fail at its first write because another connection wrote in
-    between; BEGIN IMMEDIATE waits its turn instead.
+    between; BEGIN IMMEDIATE waits its turn instead. Raises StoreError where SQLite refuses: the
+    lock is not to be had, the disk is full.
     """
     with _ONE_WRITER:
-        db.execute("BEGIN IMMEDIATE")
         try:
+            db.execute("BEGIN IMMEDIATE")
             yield db
-        except BaseException:
-            db.rollback()
+            db.commit()
+        except BaseException as error:
+            with suppress(sqlite3.Error, StoreError):
+                db.rollback()
+            if isinstance(error, sqlite3.DatabaseError):
+                raise StoreError(_advice(getattr(db, "path", "the store"), error)) from error
             raise
-        db.commit()
 
 
-def _connect(path: Path) -> Database:
-    connection = sqlite3.connect(path, timeout=BUSY_TIMEOUT_MS / 1000, check_same_thread=False)
-    db = Database(connection, execute_plugins=False, strict=True)
+def _connected(path: Path | str, uri: bool = False) -> sqlite3.Connection:
+    return sqlite3.connect(
+        path, timeout=BUSY_TIMEOUT_MS / 1000, check_same_thread=False, uri=uri
+    )
+
+
+def _make(path: Path) -> None:
+    """A whole new store, made aside and renamed: a crash leaves none, never half of one."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    aside = path.with_name(f".{path.name}.new")
+    for left in (aside, aside.with_name(f"{aside.name}-journal")):
+        left.unlink(missing_ok=True)
+    os.close(os.open(aside, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+    db = Store(_connected(aside), path)
+    try:
+        db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        _migrate(db)
+    finally:
+        db.close()
+    os.replace(aside, path)
+
+
+def _set_up(db: Store) -> None:
     with db.ensure_autocommit_on():
         db.execute("PRAGMA journal_mode = WAL")
     db.execute("PRAGMA synchronous = FULL")
     db.execute("PRAGMA foreign_keys = ON")
     db.execute("PRAGMA journal_size_limit = 67108864")
-    return db
+
+
+def _migrate(db: Store) -> None:
+    if migrations.pending(db):
+        migrations.apply(db)
+    if db.execute("PRAGMA user_version").fetchone()[0] != NEWEST:
+        db.execute(f"PRAGMA user_version = {NEWEST}")
 
 
 def _refuse_hollow(path: Path) -> None:
@@ -78,28 +146,37 @@ def _refuse_hollow(path: Path) -> None:
         )
 
 
-def _check(db: Database, path: Path, fresh: bool) -> None:
-    """Ours, whole, and not from the future."""
-    if fresh:
-        return
-    application = db.execute("PRAGMA application_id").fetchone()[0]
-    tables = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-    if application != APPLICATION_ID and tables:
-        raise StoreError(f"{path} is a database of another program; name another file in [files].")
+def _check(db: Store) -> None:
+    """Ours, and not from the future."""
+    if db.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
+        raise StoreError(
+            f"{db.path} is a database of another program; name another file in [files]."
+        )
     version = db.execute("PRAGMA user_version").fetchone()[0]
     if version > NEWEST:
         raise StoreError(
-            f"{path} was written by a newer version (store {version}, this one knows {NEWEST}); "
+            f"{db.path} was written by a newer version (store {version}, this one knows {NEWEST}); "
             "install that version again."
         )
 
 
-def _advice(path: Path, error: sqlite3.DatabaseError) -> str:
+@contextmanager
+def _closed_on_error(db: Store) -> Iterator[None]:
+    try:
+        yield
+    except BaseException:
+        db.close()
+        raise
+
+
+def _advice(path: Path | str, error: sqlite3.DatabaseError) -> str:
     text = str(error)
     if "locked" in text or "busy" in text:
         return f"{path} is held by another program: {text}. Is a second copy running?"
-    if "full" in text:
-        return f"the disk that holds {path} is full: {text}"
+    if "full" in text or "disk I/O" in text:
+        return f"the disk that holds {path} is full, or fails: {text}. Free some space."
+    if "unable to open" in text or "readonly" in text:
+        return f"{path} cannot be opened: {text}. May this account read and write there?"
     return (
         f"{path} cannot be read as a store: {text}. Keep the file, and restore the newest backup."
     )
