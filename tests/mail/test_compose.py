@@ -146,7 +146,7 @@ def test_title_and_table_show_the_same_rounded_figure() -> None:
 @pytest.mark.parametrize(
     ("locale", "currency", "unit", "words"),
     [
-        ("en_US", "USD", "us_fl_oz", ["5,0", "fl oz", "about $6 at cost", "Fri, Oct 30"]),
+        ("en_US", "USD", "us_fl_oz", ["4,9", "fl oz", "about $6 at cost", "Fri, Oct 30"]),
         ("en_GB", "GBP", "imp_fl_oz", ["imp fl oz", "about £6 at cost", "Fri 30 Oct"]),
         ("de_DE", "EUR", "ml", [".", "mL", "about 6 € at cost", "Fr., 30. Okt.", "2,4 %"]),
     ],

@@ -56,8 +56,10 @@ def shown_volume(volume_ul: int, settings: Settings) -> str:
 
 
 def shown_range(low_ul: int, high_ul: int, settings: Settings) -> str:
-    """Such as "between 50 and 110 fl oz"."""
+    """Such as "between 50 and 110 fl oz", or "about 95 fl oz" where both ends are shown alike."""
     unit = settings.venue.volume_unit
+    if from_ul(low_ul, unit, PLACES[unit]) == from_ul(high_ul, unit, PLACES[unit]):
+        return f"about {shown_volume(high_ul, settings)}"
     low = shown_number(from_ul(low_ul, unit, PLACES[unit]), settings)
     return f"between {low} and {shown_volume(high_ul, settings)}"
 

@@ -120,9 +120,11 @@ def _fit(start: str, middle: str, end: str) -> str:
 
 
 def _headline(whole: Row, ledger: DayLedger, settings: Settings) -> str:
-    start = f"{with_unit(whole.poured, settings)} poured, {with_unit(whole.rung, settings)} rung; "
     if whole.share is None:
-        return start + "nothing was compared."
+        sums = whole_day(ledger)
+        beer, rung = (shown_volume(one, settings) for one in (sums.poured - sums.not_beer, sums.rung))
+        return f"{beer} poured, {rung} rung; nothing was compared."
+    start = f"{with_unit(whole.poured, settings)} poured, {with_unit(whole.rung, settings)} rung; "
     not_rung = f"{with_unit(whole.not_rung, settings)} ({shown_share(whole.share, settings)})"
     cost = costs_minor(ledger).get(("", ""))
     worth = f", {shown_cost(cost, settings)} at cost" if cost else ""

@@ -2,14 +2,15 @@
 
     poured = rung + other + not_rung
 
-in every row and in the total. ``other`` is portions poured above or below their set size, beer
-written down, and beer not compared, less rings without a pour; it may be negative. Whole figures
-are those of ``issue.summary``, so mail and page agree.
+in every row and in the total, over the beer that was compared: what only one side's records cover is
+told apart. ``other`` is portions poured above or below their set size and beer written down, less rings
+without a pour; it may be negative.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -44,7 +45,7 @@ def rows(ledger: DayLedger, settings: Settings) -> list[Row]:
     """Every product that moved, most beer without a ring first."""
     unit = settings.venue.volume_unit
     found = by_product(ledger, unit)
-    wholes = whole_rows([totals.exact for totals in found.values()], unit)
+    wholes = whole_rows([_compared_only(totals.exact) for totals in found.values()], unit)
     made = [
         _row(*key, totals, whole)
         for (key, totals), whole in zip(found.items(), wholes, strict=True)
@@ -76,6 +77,10 @@ def whole_day(ledger: DayLedger) -> Volumes:
     for leaf in ledger.leaves:
         sums.add(leaf.volumes)
     return sums
+
+
+def _compared_only(volumes: Volumes) -> Volumes:
+    return replace(volumes, poured_not_compared=0, rung_not_compared=0, not_beer=0)
 
 
 def _row(outlet: str, product: str, totals: ProductTotals, whole: Whole) -> Row:
