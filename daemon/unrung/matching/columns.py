@@ -91,3 +91,8 @@ def spread(low: Ints, high: Ints) -> tuple[Ints, Ints]:
     rows = np.repeat(np.arange(len(low)), counts)
     starts = np.cumsum(counts) - counts
     return rows, np.arange(len(rows)) - np.repeat(starts - low, counts)
+
+
+def order_key(product: Ints, at: Ints, base_ms: int) -> Ints:
+    """One number that sorts by product, then time."""
+    return (product << 41) + (at - base_ms)

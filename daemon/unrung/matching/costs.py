@@ -15,26 +15,25 @@ from dataclasses import dataclass
 import numpy as np
 
 from unrung.matching import priors
-from unrung.matching.columns import Bools, Floats, Ints, spread
+from unrung.matching.columns import Bools, Floats, Ints, order_key, spread
 from unrung.matching.fills import Fills, fill_density, odd_density, sized_density
+from unrung.matching.laws import CLASSES, STEP_MS, Laws
 
-STEP_MS = 1_000
-"""Resolution of the tables of lags."""
 FILL_STEP, FILL_REACH = 0.004, 1.2
 """Resolution and reach of the table of log(volume / centre)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Rings:
-    """Ring units as the assignment sees them, sorted by product and expected time."""
+    """Ring units as the assignment sees them, sorted by product and corrected time."""
 
     product: Ints
     corrected: Ints
-    """Its time corrected by the learnt clock: the day it belongs to if it stays unpaired."""
-    expect: Ints
-    """When its serve should have ended, by the meters' clock."""
+    """Its time corrected by the learnt clock (ms): about when its serve ended."""
+    shift: Ints
+    """Middle residual lag of its round-mates (ms); 0 without any."""
     law: Ints
-    """Row of ``Laws.table``."""
+    """Row of ``Laws.mates``: its day's rows, and how many mates it has."""
     base: Ints
     """Gain of being paired at all."""
     centre: Floats
@@ -51,20 +50,9 @@ class Glasses:
     end: Ints
     log_volume: Floats
     lone: Floats
-    """Log density of its volume and of having no ring."""
+    """Log density of its volume and of having no ring, less the log chance of having one."""
     wrong: Ints
     """Gain of its volume under a ring that names another size."""
-
-
-@dataclass(frozen=True, slots=True)
-class Laws:
-    """Log densities of lags (per second), in thousandths of a nat.
-
-    Column ``k`` holds residual lags from ``origin_ms + k * STEP_MS``.
-    """
-
-    table: Ints
-    origin_ms: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,19 +95,20 @@ def possible_pairs(rings: Rings, glasses: Glasses, laws: Laws) -> Edges:
 
 def edges_of(rings: Rings, glasses: Glasses, laws: Laws, ring: Ints, glass: Ints) -> Edges:
     """The gains of these pairs; those not worth it left out."""
-    lag = rings.expect[ring] - glasses.end[glass] - laws.origin_ms
-    column = lag // STEP_MS
-    inside = (lag >= 0) & (column < laws.table.shape[1]) & (glasses.end[glass] <= rings.latest[ring])
-    ring, glass, column = ring[inside], glass[inside], column[inside]
-    gain = laws.table[rings.law[ring], column] + rings.base[ring]
+    residual = rings.corrected[ring] - glasses.end[glass]
+    column = (residual - laws.origin_ms) // STEP_MS
+    width = laws.solo.shape[1]
+    inside = (column >= 0) & (column < width) & (glasses.end[glass] <= rings.latest[ring])
+    ring, glass, column, residual = (a[inside] for a in (ring, glass, column, residual))
+    law = rings.law[ring]
+    density = laws.solo_share[law] * laws.solo[law // CLASSES, column]
+    column = (residual - rings.shift[ring] - laws.origin_ms) // STEP_MS
+    near = (column >= 0) & (column < width)
+    density[near] += laws.mates[law[near], column[near]]
+    gain = millinats(np.log(density)) + rings.base[ring]
     gain += _fill_gain(rings.centre[ring], glasses, glass)
     keep = gain > 0
     return Edges(ring[keep], glass[keep], gain[keep])
-
-
-def order_key(product: Ints, at: Ints, base_ms: int) -> Ints:
-    """One number that sorts by product, then time."""
-    return (product << 41) + (at - base_ms)
 
 
 def _fill_table() -> Ints:
@@ -139,31 +128,41 @@ def _fill_gain(centre: Floats, glasses: Glasses, glass: Ints) -> Ints:
 
 
 def _reach(rings: Rings, glasses: Glasses, laws: Laws) -> tuple[Ints, Ints]:
-    """Per ring, the earliest and latest residual lag at which a perfect fill could be worth it."""
-    if not len(rings.product) or not len(glasses.product):
-        return np.zeros(len(rings.product), np.int64), np.zeros(len(rings.product), np.int64)
-    best_fill = int(millinats(np.array([_FILL_TABLE.max() - glasses.lone.min()]))[0])
-    best_fill = max(best_fill, int(glasses.wrong.max()))
-    columns = laws.table.shape[1]
+    """Per ring, the residual lags (ms) between which a perfect fill could be worth it."""
     low = np.zeros(len(rings.product), np.int64)
     high = np.zeros(len(rings.product), np.int64)
+    if not len(low) or not len(glasses.product):
+        return low, high
+    fill = int(millinats(np.array([_FILL_TABLE.max() - glasses.lone.min()]))[0])
+    fill = max(fill, int(glasses.wrong.max()))
+    # The density is a sum of two terms: one of them must reach half of what is needed.
+    need = 0.5 * np.exp(-(fill + rings.base) / priors.MILLINATS)
     for law in np.unique(rings.law).tolist():
-        mine = np.flatnonzero(rings.law == law)
-        row = laws.table[law]
-        need = -best_fill - rings.base[mine]
-        from_left = np.maximum.accumulate(row)
-        from_right = np.maximum.accumulate(row[::-1])
-        low[mine] = np.searchsorted(from_left, need, side="right")
-        high[mine] = columns - np.searchsorted(from_right, need, side="right")
-    return laws.origin_ms + low * STEP_MS, laws.origin_ms + np.maximum(high, low) * STEP_MS
+        mine = rings.law == law
+        solo = laws.solo_share[law] * laws.solo[law // CLASSES]
+        low[mine], high[mine] = _where_reached(solo, need[mine])
+        if law % CLASSES:
+            shift = rings.shift[mine] // STEP_MS
+            near, far = _where_reached(laws.mates[law], need[mine])
+            low[mine] = np.minimum(low[mine], near + shift)
+            high[mine] = np.maximum(high[mine], far + shift + 1)
+    return laws.origin_ms + low * STEP_MS, laws.origin_ms + high * STEP_MS
+
+
+def _where_reached(law: Floats, need: Floats) -> tuple[Ints, Ints]:
+    """First and one past last column at which ``law`` reaches each ``need``."""
+    low = np.searchsorted(np.maximum.accumulate(law), need)
+    high = len(law) - np.searchsorted(np.maximum.accumulate(law[::-1]), need)
+    empty = low >= high
+    return np.where(empty, len(law) // 2, low), np.where(empty, len(law) // 2, high)
 
 
 def _span(rings: Rings, glasses: Glasses, low: Ints, high: Ints) -> tuple[Ints, Ints]:
     """First and one past last serve whose residual lag is in ``[low, high)``, per ring."""
     if not len(rings.product) or not len(glasses.product):
         return np.zeros(len(low), np.int64), np.zeros(len(low), np.int64)
-    base = min(int(rings.expect.min()), int(glasses.end.min())) - (1 << 35)
+    base = min(int(rings.corrected.min()), int(glasses.end.min())) - (1 << 35)
     keys = order_key(glasses.product, glasses.end, base)
-    first = np.searchsorted(keys, order_key(rings.product, rings.expect - high, base), "right")
-    last = np.searchsorted(keys, order_key(rings.product, rings.expect - low, base), "right")
+    first = np.searchsorted(keys, order_key(rings.product, rings.corrected - high, base), "right")
+    last = np.searchsorted(keys, order_key(rings.product, rings.corrected - low, base), "right")
     return first, last

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from unrung.matching import priors
-from unrung.matching.columns import Floats, Ints, Pours
+from unrung.matching.columns import Floats, Ints
 
 ROOT_2PI = float(np.sqrt(2 * np.pi))
 
@@ -57,18 +57,18 @@ def odd_density(fills: Fills, product: Ints, log_volume: Floats) -> Floats:
     return taster * bump + np.where(small, tiny / 3.0, 0.0) + other * flat
 
 
-def learn_fills(pours: Pours, sizes: Sequence[Sequence[int]]) -> Fills:
-    """Size shares and how far each set portion is off, from one day's single pours.
+def learn_fills(product: Ints, volume: Ints, sizes: Sequence[Sequence[int]]) -> Fills:
+    """Size shares and how far each set portion is off, from one day's whole pours.
 
     ``sizes``: the menu's portions of each product, microlitres.
     """
     size_ul = _padded(sizes)
     log_size = np.log(size_ul)
     centre = log_size.copy()
-    log_volume = np.log(np.maximum(pours.volume, 1))
+    log_volume = np.log(np.maximum(volume, 1))
     for _ in range(2):
-        centre = log_size + _bias(pours.product, log_volume, log_size, centre)
-    shares, odd = _shares(pours.product, log_volume, centre)
+        centre = log_size + _bias(product, log_volume, log_size, centre)
+    shares, odd = _shares(product, log_volume, centre)
     return Fills(size_ul, centre, shares, odd)
 
 

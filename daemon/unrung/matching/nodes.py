@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from unrung.matching.columns import Ints
-from unrung.matching.costs import Glasses, Laws, Rings
+from unrung.matching.costs import Glasses, Rings
+from unrung.matching.laws import CLASSES, Laws
 from unrung.matching.prepare import Prepared
 
 
@@ -33,7 +34,7 @@ def gather(days: Sequence[Prepared], rings: Sequence[Ints], glasses: Sequence[In
     glass_day, glass_row = _origin(glasses)
     r = {
         name: np.concatenate([getattr(d.rings, name)[at] for d, at in zip(days, rings, strict=True)])
-        for name in ("corrected", "expect", "law", "base", "centre", "latest")
+        for name in ("corrected", "shift", "law", "base", "centre", "latest")
     }
     g = {
         name: np.concatenate(
@@ -41,19 +42,27 @@ def gather(days: Sequence[Prepared], rings: Sequence[Ints], glasses: Sequence[In
         )
         for name in ("end", "log_volume", "lone", "wrong")
     }
-    heights = [len(day.laws.table) for day in days]
-    r["law"] = r["law"] + (np.cumsum(heights) - heights)[ring_day]
+    r["law"] = r["law"] + CLASSES * ring_day
     r["product"] = _named(names, [d.rings.product[at] for d, at in zip(days, rings, strict=True)])
     g["product"] = _named(
         names, [d.glasses.product[at] for d, at in zip(days, glasses, strict=True)]
     )
-    by_ring = np.lexsort((r["expect"], r["product"]))
+    by_ring = np.lexsort((r["corrected"], r["product"]))
     by_glass = np.lexsort((g["end"], g["product"]))
     return Nodes(
         Rings(**{name: column[by_ring] for name, column in r.items()}),
         Glasses(**{name: column[by_glass] for name, column in g.items()}),
-        Laws(np.concatenate([day.laws.table for day in days]), days[0].laws.origin_ms),
+        _stacked([day.laws for day in days]),
         ring_day[by_ring], ring_row[by_ring], glass_day[by_glass], glass_row[by_glass],
+    )
+
+
+def _stacked(laws: Sequence[Laws]) -> Laws:
+    return Laws(
+        laws[0].origin_ms,
+        np.concatenate([law.solo for law in laws]),
+        np.concatenate([law.mates for law in laws]),
+        np.concatenate([law.solo_share for law in laws]),
     )
 
 

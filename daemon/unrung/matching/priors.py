@@ -32,14 +32,28 @@ SHARE_PRIOR = 20.0
 """Pours' worth of belief in the three shares above."""
 
 # --- Fragments and long pours --------------------------------------------------------------
-JOIN_LOG_ODDS = -2.2
-"""Log odds that the next pour on a tap goes on filling the same vessel, right after a pour."""
-JOIN_DECAY_S = 25.0
-"""Those odds fall by a factor e in this many seconds of pause."""
+JOIN_LOG_ODDS, INTERLEAVED_LOG_ODDS = -1.5, -3.0
+"""Log odds that the next pour on a tap goes on filling the same vessel; that a later one does,
+other glasses having been poured between."""
+PAUSES_S = (2.0, 4.0, 8.0, 16.0, 32.0)
+"""Pauses are told apart between these, and the odds of each class are learnt from the day."""
+LINK_PRIOR = 8.0
+"""Links' worth of belief in the odds, per class of pause."""
+TASTE_PRIOR = 10.0
+"""Links' worth of belief that all products are poured alike."""
+DIVISION_BINS, DIVISION_PRIOR = 12, 15.0
+"""Classes of the share that a second fragment holds, and links' worth of belief in the usual."""
+SERVE_ROUNDS = 2
+"""How often odds and fills are learnt from each other before the pours are cut."""
 TOP_UP_SHARE, TOP_UP_RATE = 0.6, 8.0
 """Share of second fragments that are small top-ups (falling off as exp(-rate * fraction)); the
 rest divide the vessel anywhere."""
 MAX_FRAGMENTS = 4
+SPLIT_LEAST_FIT, SPLIT_OPTIONS = 1.0, 6
+"""A pour is looked at as several glasses where its density as one is below this; the likeliest
+handfuls are kept."""
+SLACK = 5.0
+"""Ways of cutting that are this much less likely than the best are kept, for the rings to decide."""
 SPLIT_LOG_ODDS = (-3.0, -4.2, -5.2, -6.2, -7.2)
 """Log odds that one flow fills 2, 3, 4, ... vessels."""
 OVERLAP_S = 2.0
@@ -73,3 +87,24 @@ RATE_WINDOW_S = 1_800.0
 
 MILLINATS = 1_000
 """Integer costs are thousandths of a natural logarithm."""
+
+# --- Added ---
+JUMP_WORTH, JUMP_LEAST_S = 12.0, 25.0
+"""Log likelihood that a jump of the clock must win, and the least jump that is looked for."""
+ROUND_GAP_S, TERMINAL_GAP_S = 120.0, 4.0
+"""Rings of one check (of one terminal, where the till gives no check) this close to the one
+before belong to one round."""
+MATES_SCALE_S, MATES_SHARE = 18.0, 0.85
+"""Spread of a ring's lag around its round-mates', and the share of rings that follow them."""
+LAW_SCALE_S, LAW_STEP, LAW_KERNEL = 15.0, 0.05, 0.22
+"""The scale on which laws are smoothed; see ``laws.smooth_law``."""
+CENTRE_PRIOR = 4.0
+"""Pairs' worth of belief in the centre found coarsely."""
+
+LEARNING_ROUNDS = 1
+"""How often pairs and laws are learnt from each other before the day is matched."""
+MAX_APART = 5
+"""A fragment may follow up to this many pours later on its tap."""
+SECOND_LOOK_LEAST = 0.3
+"""Log likelihood that a change of the cut must gain."""
+SECOND_LOOKS = 1
