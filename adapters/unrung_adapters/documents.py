@@ -11,6 +11,8 @@ from unrung.errors import ExportError, IncompleteExport
 from unrung_adapters.decode import line_of, web_page
 from unrung_adapters.numerals import SourceNumber
 
+_SHOWN = 8
+"""Characters of the text in a message: enough to find the place, too few for a name."""
 _FIX = "Look at this place of the file; the source writes JSON that is not JSON (RFC 8259)."
 _CUT = re.compile(r"-|t|tr|tru|f|fa|fal|fals|n|nu|nul|[.eE][-+]?|\\?u[0-9a-fA-F]{0,4}|\\")
 """What can be left over of a word, a number or an escape that the end of the text cut in two."""
@@ -74,7 +76,7 @@ def _not_json(name: str, text: str, error: json.JSONDecodeError) -> ExportError:
         )
     if error.msg == "Extra data":
         return ExportError(
-            "holds more than one JSON document", name=name, line=line, value=rest[:40],
+            "holds more than one JSON document", name=name, line=line, value=rest[:_SHOWN],
             fix="An export must hold one document, such as one array of rows.",
         )
-    return ExportError(f"is not JSON: {error.msg}", name=name, line=line, value=rest[:40], fix=_FIX)
+    return ExportError(f"is not JSON: {error.msg}", name=name, line=line, value=rest[:_SHOWN], fix=_FIX)

@@ -106,6 +106,4 @@ def _check_characters(cells: Cells, used: dict[str, str]) -> None:
 def _plainer(bad: BadValue, place: Place) -> BadValue:
     if isinstance(place.values[-1], dict | list):
         return bad
-    return BadValue(
-        "row", str(place.values[-1]), "is not an object", "Set formats.rows to the array of rows."
-    )
+    return BadValue("row", "", "is not an object", "Set formats.rows to the array of rows.")

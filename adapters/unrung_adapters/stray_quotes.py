@@ -16,18 +16,22 @@ def unclosed_quote(
 
     ``lines`` are its physical lines up to the failure, the first of them being line ``first``;
     ``at_end``: the failure is the end of the file. A quote opened on the very last line is more
-    likely a file cut off than a stray mark.
+    likely a file cut off than a stray mark. The line itself is not shown: it may hold names.
     """
     opened = _opened_at("".join(lines), formats)
+    if opened is None:
+        return ExportError(
+            "a cell of this row is too long to be one", name=name, line=first,
+            fix="Check formats.delimiter, and whether this file is text at all.",
+        )
     line = first + opened
     if at_end and opened == len(lines) - 1:
         return IncompleteExport(
-            "ends inside a quoted cell", name=name, line=line, value=lines[-1].strip(),
+            "ends inside a quoted cell", name=name, line=line,
             fix="Wait until the file is written whole, or export it again.",
         )
     return ExportError(
         "a quote that opens on this line is not closed as it should be", name=name, line=line,
-        value=lines[opened].strip() if opened < len(lines) else "",
         fix="Remove the stray quote, or double it; check formats.quote and formats.delimiter.",
     )
 
@@ -44,14 +48,14 @@ def swallowed_rows(row: Sequence[str], width: int, delimiter: str) -> bool:
     )
 
 
-def _opened_at(text: str, formats: Formats) -> int:
+def _opened_at(text: str, formats: Formats) -> int | None:
     """Index of the line on which the last quoted cell of ``text`` opens (RFC 4180, section 2)."""
     quote, delimiter = re.escape(formats.quote), re.escape(formats.delimiter)
     cell = re.compile(
         f"(?:{quote}((?:[^{quote}]|{quote}{quote})*){quote}?|[^{delimiter}\r\n]*)"
         f"(?:{delimiter}|\r\n?|\n|$)?"
     )
-    opened = position = 0
+    opened, position = None, 0
     while position < len(text):
         found = cell.match(text, position)
         if found is None or found.end() == position:
@@ -59,4 +63,4 @@ def _opened_at(text: str, formats: Formats) -> int:
         if found[1] is not None:
             opened = position
         position = found.end()
-    return len(re.findall("\r\n?|\n", text[:opened]))
+    return None if opened is None else len(re.findall("\r\n?|\n", text[:opened]))

@@ -124,10 +124,10 @@ def test_blank_lines_are_passed_over_and_every_line_end_counts_as_one(end: str) 
 
 def test_footers_are_passed_over_as_the_feed_says() -> None:
     notes = ReadNotes()
-    text = f"{HEADER}\n{GOOD}\nTotal,,1\n,,,6.50,\n"
-    rules = [{"column": "at", "values": ["Total", ""]}]
+    text = f"{HEADER}\n{GOOD}\nTotal,,1\n,,,6.50,\nPage 1\n"
+    rules = [{"column": "at", "values": ["Total"]}, {"column": "id", "values": [""]}]
     assert len(read_csv(text, mapping(skip_rows=rules), notes)) == 1
-    assert notes.skipped == 2
+    assert notes.skipped == 3
 
 
 def test_a_header_without_rows_is_a_quiet_day_and_no_error() -> None:
@@ -185,6 +185,25 @@ def test_an_endless_cell_is_refused_and_not_read_to_the_end() -> None:
     text = f'{HEADER}\n2026-10-31T20:42:07Z,"Stout,1,6.50,A2\n' + f"{GOOD}\n" * 5000
     with pytest.raises(ExportError, match="quote") as caught:
         read_csv(text, mapping())
+    assert caught.value.line == 2
+
+
+def test_the_quote_that_is_named_is_the_one_left_open() -> None:
+    text = f'{HEADER}\n2026-10-31T20:42:07Z,"Sto\nut","1,6.50,A2\n' + f"{GOOD}\n" * 3
+    with pytest.raises(ExportError, match="a quote that opens on this line") as caught:
+        read_csv(text, mapping())
+    assert caught.value.line == 3
+
+
+def test_a_file_without_any_delimiter_is_not_one_cell() -> None:
+    with pytest.raises(ExportError, match="too long to be one") as caught:
+        read_csv(f"{HEADER}\n" + "x" * 70_000, mapping())
+    assert caught.value.line == 2
+
+
+def test_half_a_character_is_refused_where_an_encoding_lets_it_through() -> None:
+    with pytest.raises(ExportError, match="half of a character") as caught:
+        read_csv(f"{HEADER}\n".encode() + b"+2AA-,Stout\n", mapping(encoding="utf-7"))
     assert caught.value.line == 2
 
 

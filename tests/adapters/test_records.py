@@ -259,6 +259,7 @@ BAD: dict[str, list[tuple[dict[str, str], dict[str, Any], str, str]]] = {
         ({"at": AT, "kind": "tapped", "size": "barrel"}, {}, "size", "is not a keg size"),
         ({"at": AT, "kind": "tapped", "size": "1/0 l"}, {}, "size", "is not a keg size"),
         ({"at": AT, "kind": "tapped", "size": "l" * 99}, {}, "size", "is not a keg size"),
+        ({"at": AT, "kind": "tapped", "size": "4" * 5000 + " l"}, {}, "size", "is not a keg size"),
         ({"at": AT, "kind": "tapped", "size": "50"}, {}, "size", "has no unit"),
         ({"at": AT, "kind": "tapped", "size": "50000"}, {"volume_unit": "l"}, "size", "is 50000 litres"),
         ({"at": AT, "kind": "tapped", "size": "0"}, {"volume_unit": "l"}, "size", "is 0 litres"),

@@ -67,7 +67,7 @@ def damaged(content: bytes, at: int) -> bytes:
         (zipped(("/etc/a.csv", TEXT)), "zip", "points outside"),
         (zipped(("C:\\a.csv", TEXT)), "zip", "points outside"),
         (zipped(("a\\..\\..\\b", TEXT)), "zip", "points outside"),
-        (encrypted(), "zip", "is encrypted"),
+        (encrypted(), "zip", "^sales.zip: is encrypted"),
         (zipped(("a", TEXT), method=zipfile.ZIP_BZIP2), "zip", "rare method"),
         (zipped(("a", TEXT), method=zipfile.ZIP_LZMA), "zip", "rare method"),
         (damaged(gzip.compress(TEXT), 15), "gzip", "damaged gzip"),
