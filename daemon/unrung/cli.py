@@ -172,6 +172,32 @@ def status(config: Path, as_json: bool) -> None:
     sys.exit(ATTENTION if state["attention"] else DONE)
 
 
+@commands.command()
+@CONFIG
+@click.option("--for", "system", type=click.Choice(["systemd", "windows"]), default=None,
+              help="Which system; this machine's by default.")
+def service(config: Path, system: str | None) -> None:
+    """Print a systemd unit or a Windows task that runs the service, and the steps to install it.
+
+    \b
+    Example:  unrung service my-bar > unrung.service
+    """
+    from unrung.config_folder import load
+    from unrung.install.systemd import systemd_unit
+    from unrung.install.windows_task import windows_steps, windows_task
+
+    settings = load(config)
+    folder, python, name = Path(settings.folder), Path(sys.executable), settings.venue.name
+    if (system or ("windows" if os.name == "nt" else "systemd")) == "windows":
+        click.echo(windows_steps(str(folder), str(python)), err=True)
+        click.echo(windows_task(str(folder), str(python), name))
+        return
+    outside = {(folder / feed.folder).resolve() for feed in settings.feed if feed.folder}
+    watched = tuple(sorted(path for path in outside if not path.is_relative_to(folder)))
+    click.echo(systemd_unit(folder, python, name, folders=watched,
+                            password_file=settings.mail.password_file))
+
+
 @commands.command("mail-test")
 @CONFIG
 def mail_test(config: Path) -> None:

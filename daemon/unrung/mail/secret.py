@@ -11,6 +11,10 @@ from unrung.errors import ConfigError
 from unrung.settings import Mail
 
 
+CREDENTIAL = "mail-password"
+"""Name under which systemd hands the password over (LoadCredential, systemd.exec(5))."""
+
+
 def password(mail: Mail, environ: Mapping[str, str], folder: str = "") -> str:
     """Empty where no log-in is set. The environment wins over the file.
 
@@ -21,6 +25,9 @@ def password(mail: Mail, environ: Mapping[str, str], folder: str = "") -> str:
         return ""
     if environ.get(mail.password_env):
         return environ[mail.password_env]
+    granted = environ.get("CREDENTIALS_DIRECTORY", "")
+    if granted and (Path(granted) / CREDENTIAL).is_file():
+        return (Path(granted) / CREDENTIAL).read_text("utf-8-sig").splitlines()[0]
     if not mail.password_file:
         raise ConfigError([
             f"[mail] user is {mail.user!r} but there is no password: set the environment variable "
