@@ -6,5 +6,8 @@ ADAPTERS = {
     "csv": "unrung_adapters.csv_rows:read",
     "json": "unrung_adapters.json_rows:read",
 }
-"""Name → "module:function". The function is ``read(export, mapping) -> Iterator[Record | Reject]``:
-pure (no network, store or clock); it raises ``ExportError`` where the file as a whole is unusable."""
+"""Name → "module:function". The function is
+``read(export, mapping, notes=None) -> Iterator[Record | Reject]``: pure (no network, store or clock).
+It counts in ``notes`` (``unrung_adapters.notes.ReadNotes``) and raises ``ExportError`` where the file
+as a whole is unusable, ``IncompleteExport`` where it looks cut off, ``ConfigError`` where the mapping
+itself is wrong."""

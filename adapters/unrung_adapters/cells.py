@@ -31,10 +31,11 @@ def texts_taker(
     cells go an empty one, the constants and the joined texts; one grab then takes them all.
     """
     fields = mapped_fields(mapping)
-    extras, joined, places = [""], list[tuple[int, ...]](), list[int]()
+    joined: list[Callable[[Cells], tuple[str, ...]]] = []
+    places: list[int] = []
     sources = [mapping.fields[f] if f in fields else None for f in ORDERS[mapping.carries]]
     constants = [source.const for source in sources if isinstance(source, Constant)]
-    extras += constants
+    extras = ["", *constants]
     for source in sources:
         if source is None:
             places.append(width)
@@ -44,13 +45,13 @@ def texts_taker(
             places.append(at[source[0]])
         else:
             places.append(width + len(extras) + len(joined))
-            joined.append(tuple(at[column] for column in source))
+            joined.append(itemgetter(*[at[column] for column in source]))
     grab = itemgetter(*places)
 
     def take(cells: Cells) -> tuple[str, ...]:
         whole = cells + extras
-        for indexes in joined:
-            whole.append(" ".join([cells[index] for index in indexes]))
+        for parts in joined:
+            whole.append(" ".join(parts(cells)))
         found: tuple[str, ...] = grab(whole)
         return found
 

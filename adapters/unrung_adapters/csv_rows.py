@@ -7,7 +7,6 @@ import re
 from collections.abc import Iterator
 from itertools import chain, islice
 from operator import itemgetter
-from typing import NamedTuple
 
 from unrung.errors import ExportError, IncompleteExport
 from unrung.mapping import Formats, Mapping
@@ -27,11 +26,8 @@ CELL_LIMIT = 65_536
 _LINE = re.compile(r"[^\r\n]*(?:\r\n?|\n)|[^\r\n]+")
 
 
-class _Row(NamedTuple):
-    first: int
-    """Physical line on which the row begins, from 1."""
-    last: int
-    cells: list[str]
+_Row = tuple[int, int, list[str]]
+"""First and last physical line, from 1, and the cells."""
 
 
 def read(
@@ -51,12 +47,11 @@ def read(
         raise ExportError(
             "has nothing below the skipped lines", name=export.name, fix="Check formats.skip_lines."
         )
-    if mapping.formats.header:
-        found = columns(export.name, top.first, top.cells, mapping)
-    else:
-        numbers = [str(number) for number in range(1, len(top.cells) + 1)]
-        found = columns(export.name, top.first, numbers, mapping)
+    line, _, header = top
+    if not mapping.formats.header:
+        header = [str(number) for number in range(1, len(header) + 1)]
         rows = chain([top], rows)
+    found = columns(export.name, line, header, mapping)
     final = 0 if text.endswith(("\n", "\r")) else sum(1 for _ in _LINE.finditer(text))
     yield from _records(export, mapping, notes or ReadNotes(), rows, found, final)
 
@@ -103,7 +98,7 @@ def _rows(name: str, text: str, formats: Formats) -> Iterator[_Row]:
         for cells in reader:
             first, last = last + 1, above + reader.line_num
             if cells:
-                yield _Row(first, last, cells)
+                yield first, last, cells
     except csv.Error as error:
         failed_at = above + reader.line_num
         lines = map(itemgetter(0), islice(_LINE.finditer(text), last, failed_at))

@@ -36,12 +36,12 @@ def local_reader(zone: str) -> Callable[[datetime], Local]:
     Twice(first_ms=1793511000000, second_ms=1793514600000)
     """
     info = ZoneInfo(zone)
-    offsets_ms: dict[tuple[int, int], int | None] = {}
+    offsets_ms: dict[int, int | None] = {}
 
     def read(wall: datetime) -> Local:
         since = wall - _EPOCH
         wall_ms = since.days * 86_400_000 + since.seconds * 1000 + since.microseconds // 1000
-        hour = (since.days, since.seconds // 3600)
+        hour = wall_ms // 3_600_000
         if hour not in offsets_ms:
             offsets_ms[hour] = _steady_offset_ms(wall, info)
         offset_ms = offsets_ms[hour]

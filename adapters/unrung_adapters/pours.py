@@ -25,7 +25,8 @@ Amount = tuple[int | None, int | None]
 def pour_builder(plan: Plan) -> Build:
     """A function from the texts of one flow, in ``POUR_ORDER``, to its pour."""
     span, most_ul = _span_reader(plan), plan.mapping.max_pour_ul
-    amount, validate = _amount_reader(plan, "volume"), Pour.model_validate
+    amount = _amount_reader(plan, "volume")
+    validate: Callable[[object], Pour] = Pour.__pydantic_validator__.validate_python
 
     def build(line: int, texts: tuple[str, ...], raw: str) -> Pour:
         tap, meter, start, end, duration, volume, pulses, ref, version = texts

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import get_args
 
 from unrung.records import Ring, RingKind
@@ -27,7 +28,8 @@ def ring_builder(plan: Plan) -> Build:
         "kind", mapping, get_args(RingKind), "" if formats.kinds_strict else "sale"
     )
     has_units, has_kind = "units" in mapped, "kind" in mapped
-    each, negative, validate = formats.amounts == "each", formats.negative_units, Ring.model_validate
+    each, negative = formats.amounts == "each", formats.negative_units
+    validate: Callable[[object], Ring] = Ring.__pydantic_validator__.validate_python
 
     def build(line: int, texts: tuple[str, ...], raw: str) -> Ring:
         (at, item, ref, version, size, price_level, modifier, units, kind_text, amount, tax, check,

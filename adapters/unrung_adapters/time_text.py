@@ -29,18 +29,11 @@ def time_reader(form: str) -> ReadTime:
     parse, said = _parser(form)
 
     def read(text: str) -> int | datetime:
-        text = text.strip()
-        if not text:
-            raise Unreadable("is empty", "Fill in the time at the source.")
         try:
-            found = parse(text)
+            found = parse(text.strip())
         except ValueError:
-            raise Unreadable(
-                f"is not a time {said}", "Correct the row, or set formats.time to how all are written."
-            ) from None
-        if isinstance(found, int):
-            return found
-        return found if found.tzinfo is None else aware_ms(found)
+            raise _unreadable(text, said) from None
+        return found if isinstance(found, int) or found.tzinfo is None else aware_ms(found)
 
     return read
 
@@ -60,6 +53,14 @@ def date_reader(pattern: str) -> Callable[[str], date]:
             ) from None
 
     return read
+
+
+def _unreadable(text: str, said: str) -> Unreadable:
+    if not text.strip():
+        return Unreadable("is empty", "Fill in the time at the source.")
+    return Unreadable(
+        f"is not a time {said}", "Correct the row, or set formats.time to how all are written."
+    )
 
 
 def aware_ms(moment: datetime) -> int:
