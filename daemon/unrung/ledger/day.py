@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from unrung.ledger.coverage import covers, length_ms, silences, subtract
 from unrung.ledger.draft import Draft, lone_pour
+from unrung.ledger.gathered import day_facts
 from unrung.ledger.listing import list_entries, logged_rows
 from unrung.ledger.material import Material, groups_of
 from unrung.ledger.pairs import enter_carried_out, enter_pairs
@@ -104,6 +105,7 @@ def _poured_not_rung(draft: Draft) -> None:
             )
         else:
             volumes.poured_not_compared += rest.left_ul
+            draft.not_compared.add(rest.place)
 
 
 def _not_beer(draft: Draft) -> None:
@@ -136,6 +138,7 @@ def _finish(draft: Draft, said: list[Said], clocks: list[ClockNote]) -> DayLedge
         notices=day_notices(today, draft.stuck, draft.settings),
         rings_covered_ms=length_ms(draft.ring_cover, today.bounds),
         pours_covered_ms=length_ms(draft.pour_cover["", ""], today.bounds),
+        facts=day_facts(draft, said, clocks),
     )
 
 

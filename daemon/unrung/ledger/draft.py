@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from unrung.ledger.coverage import Span
 from unrung.ledger.inputs import Origin
@@ -12,7 +13,19 @@ from unrung.ledger.material import Material
 from unrung.ledger.pours import Flow
 from unrung.ledger.rest import Rest
 from unrung.ledger.results import Counts, Leaf, Lone, Volumes
+from unrung.ledger.rings import Unit
+from unrung.matching.types import Serve
 from unrung.settings import Settings
+
+
+class Seen(NamedTuple):
+    """A serve, its ring if it has one, and the rest it left if it has none."""
+
+    outlet: str
+    serve: Serve
+    unit: Unit | None
+    rest: Rest | None
+    other_size: bool
 
 
 @dataclass(slots=True)
@@ -35,6 +48,11 @@ class Draft:
     ring_cover: list[Span] = field(default_factory=list)
     pour_cover: dict[tuple[str, str], list[Span]] = field(default_factory=dict)
     stuck: list[tuple[str, str, Span]] = field(default_factory=list)
+    seen: list[Seen] = field(default_factory=list)
+    lone_units: list[tuple[Unit, int, bool]] = field(default_factory=list)
+    """(unit, corrected time, whether it counts as rung and not poured)."""
+    not_compared: set[int] = field(default_factory=set)
+    """Places of rests that could not be compared."""
 
     def leaf(self, at_ms: int, outlet: str, product: str) -> Leaf:
         lo, hi = self.material.bounds

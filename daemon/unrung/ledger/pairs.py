@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from unrung.ledger.coverage import covers
-from unrung.ledger.draft import Draft, lone_pour
+from unrung.ledger.draft import Draft, Seen, lone_pour
 from unrung.ledger.material import Material
 from unrung.ledger.pours import Flow
 from unrung.ledger.rest import Rest
@@ -26,9 +26,11 @@ def enter_pairs(
         if unit is not None:
             _mark_used(draft, unit, used)
         if unit is None or unit.voided:
-            _lone_serve(draft, outlet, serve, unit, flows)
+            rest = _lone_serve(draft, outlet, serve, unit, flows)
+            draft.seen.append(Seen(outlet, serve, unit, rest, False))
         else:
-            _pair(draft, leaf, serve, unit)
+            other = _pair(draft, leaf, serve, unit)
+            draft.seen.append(Seen(outlet, serve, unit, None, other))
     for key, at_ms in matched.lone_units:
         unit = units[key]
         _mark_used(draft, unit, used)
@@ -38,17 +40,20 @@ def enter_pairs(
         draft.ranges[outlet, product] = span
 
 
-def _pair(draft: Draft, leaf: Leaf, serve: Serve, unit: Unit) -> None:
+def _pair(draft: Draft, leaf: Leaf, serve: Serve, unit: Unit) -> bool:
+    """Enter a pair; returns whether the serve is nearer another size than the one rung."""
     volumes = leaf.volumes
     difference = serve.volume_ul - unit.portion_ul
     volumes.matched_portion += unit.portion_ul
-    if _another_size(serve.volume_ul, unit, draft.material):
+    other = _another_size(serve.volume_ul, unit, draft.material)
+    if other:
         volumes.size_difference += difference
     elif difference > 0:
         volumes.over_portion += difference
     else:
         volumes.under_portion -= difference
     _count(leaf, unit)
+    return other
 
 
 def _another_size(volume_ul: int, unit: Unit, material: Material) -> bool:
@@ -67,7 +72,7 @@ def _count(leaf: Leaf, unit: Unit) -> None:
 
 def _lone_serve(
     draft: Draft, outlet: str, serve: Serve, voided: Unit | None, flows: Mapping[int, Flow]
-) -> None:
+) -> Rest | None:
     draft.lone_ul[outlet, serve.product] += serve.volume_ul if voided is None else 0
     if voided is not None:
         # Nothing else may explain it: the till itself says it was poured and taken back.
@@ -75,12 +80,13 @@ def _lone_serve(
         leaf.volumes.poured_not_rung += serve.volume_ul
         leaf.volumes.voided_after_pour += serve.volume_ul
         _list_serve(draft, outlet, serve, flows)
-        return
+        return None
     rest = Rest(outlet, serve.tap, draft.material.meters.get(serve.tap, ""), serve.product,
                 serve.end_ms, serve.volume_ul, serve.volume_ul, len(draft.rests))
     draft.rests.append(rest)
     draft.rest_flows.append(flows[serve.parts[-1][0]])
     draft.rest_uncertain.append(serve.uncertain)
+    return rest
 
 
 def _list_serve(draft: Draft, outlet: str, serve: Serve, flows: Mapping[int, Flow]) -> None:
@@ -93,7 +99,9 @@ def _lone_unit(draft: Draft, outlet: str, unit: Unit, at_ms: int) -> None:
     _count(leaf, unit)
     place = (outlet, unit.product)
     spans = draft.pour_cover.get(place, draft.pour_cover["", ""])
-    if not (draft.material.metered.get(place, False) and covers(spans, at_ms)):
+    counted = draft.material.metered.get(place, False) and covers(spans, at_ms)
+    draft.lone_units.append((unit, at_ms, counted))
+    if not counted:
         leaf.volumes.rung_not_compared += unit.portion_ul
         return
     leaf.volumes.rung_not_poured += unit.portion_ul

@@ -16,6 +16,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Literal
 
+from unrung.ledger.facts import DayFacts
+
 COMPONENTS = (
     "matched_portion", "over_portion", "under_portion", "size_difference", "logged",
     "poured_not_rung", "voided_after_pour", "rung_not_poured", "poured_not_compared",
@@ -169,6 +171,37 @@ class ClockNote:
     jump_ms: int = 0
 
 
+Confidence = Literal["high", "medium", "low"]
+"""How sure a finding is: ``high``, noise alone would show as much less than once in a million
+venue-months; ``medium``, less than once in a venue-month; ``low``, the figures are as clear as
+that, and a second reading explains them as well."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A cause that the data shows, at one outlet (or pool) and product, where it has one."""
+
+    finding: str
+    outlet: str
+    product: str
+    tap: str
+    volume_ul: int
+    """Of this day's variance, what it explains; signed as the variance is. The findings of a
+    product and day never explain the same microlitre twice."""
+    confidence: Confidence
+    evidence: str
+    check_first: str
+    caution: str = ""
+    minutes: int = 10
+    """To check it."""
+    first_ms: int = 0
+    last_ms: int = 0
+    total_ul: int = 0
+    """What it explains since it began, within the days that were looked at."""
+    headline: str = ""
+    """A few words for a mail: what, and where."""
+
+
 @dataclass(frozen=True, slots=True)
 class DayLedger:
     """Everything that the day's files, mail and alerts are made of. No clock, no generation time."""
@@ -190,3 +223,7 @@ class DayLedger:
     rings_covered_ms: int = 0
     """How much of the day the ring feeds cover, in milliseconds."""
     pours_covered_ms: int = 0
+    facts: DayFacts | None = None
+    """Serve by serve, for the findings."""
+    findings: tuple[Finding, ...] = ()
+    """What explains the day's variance, in the order in which it is to be looked at."""

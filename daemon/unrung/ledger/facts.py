@@ -1,0 +1,167 @@
+"""What one day showed, serve by serve: what findings are drawn from, over several days.
+
+Plain tuples of numbers and texts, so that a day's facts can be kept and read back as they were.
+Times are UTC milliseconds by the meters' clock; volumes whole microlitres.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import NamedTuple
+
+
+class ServeFact(NamedTuple):
+    """One serve, and what became of it."""
+
+    outlet: str
+    """Outlet or pool."""
+    product: str
+    tap: str
+    start_ms: int
+    end_ms: int
+    volume_ul: int
+    parts: tuple[tuple[int, int, int], ...]
+    """(start, end, volume in this serve) of its pours, in order of time."""
+    portion_ul: int = 0
+    """Set portion of its ring; 0 where it has none."""
+    item: str = ""
+    size: str = ""
+    ring_ms: int = 0
+    """When it was rung, corrected to the meters' clock; 0 where it was not."""
+    voided: bool = False
+    """Its ring was voided after the pour."""
+    comp: bool = False
+    uncertain: bool = False
+    other_size: bool = False
+    """Nearer another menu size than the size rung: its difference is ``size_difference``."""
+    left_ul: int = 0
+    """What of it is poured-not-rung: no ring, no log entry, no keg change explains it."""
+    not_compared_ul: int = 0
+    """What of it could not be compared; never loss."""
+    reason: str = ""
+    """Why it was written down (a log reason, or ``keg_change``), where it was."""
+
+    @property
+    def paired(self) -> bool:
+        return self.portion_ul > 0 and not self.voided
+
+    @property
+    def difference_ul(self) -> int:
+        """Metered less set, of a paired serve; 0 of any other."""
+        return self.volume_ul - self.portion_ul if self.paired else 0
+
+
+class RingFact(NamedTuple):
+    """One ring unit without a serve."""
+
+    outlet: str
+    product: str
+    item: str
+    size: str
+    portion_ul: int
+    at_ms: int
+    """Corrected to the meters' clock."""
+    place: str
+    """The outlet itself, where the venue pools several."""
+    line_ms: int
+    """As the till's clock has it."""
+    source_line: int
+    counted: bool
+    """Whether it is ``rung_not_poured``; else it could not be compared."""
+
+
+class KegFact(NamedTuple):
+    """A keg coupled or taken off."""
+
+    at_ms: int
+    kind: str
+    tap: str
+    product: str
+    keg: str
+    size_ul: int
+    part_ul: int
+    """Beer left in a keg taken off, or in a part-used one going on; 0 where nobody says."""
+
+
+class FlowFact(NamedTuple):
+    """Metered volume that is no serve."""
+
+    tap: str
+    product: str
+    start_ms: int
+    end_ms: int
+    volume_ul: int
+    kind: str
+    """gas, or cleaning (the line's beer, then water and cleaner)."""
+
+
+class LogFact(NamedTuple):
+    """A log entry or keg change, and what of the pours it explained."""
+
+    reason: str
+    at_ms: int
+    """0 where only a day was written."""
+    end_ms: int
+    tap: str
+    product: str
+    outlet: str
+    said_ul: int
+    explained_ul: int
+
+
+class ClockFact(NamedTuple):
+    """What the day taught about the clocks of one outlet or pool."""
+
+    outlet: str
+    offset_ms: int
+    pairs: int
+    jump_at_ms: int
+    """By the till's clock; 0 where it did not jump."""
+    jump_ms: int
+
+    def corrected(self, at_ms: int) -> int:
+        """A till time by the meters' clock, less the usual lag."""
+        jumped = self.jump_at_ms and at_ms >= self.jump_at_ms
+        return at_ms - self.offset_ms - (self.jump_ms if jumped else 0)
+
+
+class SilenceFact(NamedTuple):
+    """A span that one side's feed does not cover though the other side was busy."""
+
+    side: str
+    """rings or pours."""
+    outlet: str
+    product: str
+    """Both empty where the whole side fell silent."""
+    from_ms: int
+    to_ms: int
+
+
+class TillFact(NamedTuple):
+    """When a terminal rang anything at all, burgers too."""
+
+    outlet: str
+    """The outlet itself, where the venue pools several."""
+    terminal: str
+    at_s: tuple[int, ...]
+    """Seconds since the day's start, corrected to the meters' clock."""
+
+
+@dataclass(frozen=True, slots=True)
+class DayFacts:
+    """One business day."""
+
+    day: date
+    bounds: tuple[int, int]
+    serves: tuple[ServeFact, ...] = ()
+    """By the end of the pour."""
+    rings: tuple[RingFact, ...] = ()
+    flows: tuple[FlowFact, ...] = ()
+    kegs: tuple[KegFact, ...] = ()
+    logs: tuple[LogFact, ...] = ()
+    clocks: tuple[ClockFact, ...] = ()
+    silences: tuple[SilenceFact, ...] = ()
+    till: tuple[TillFact, ...] = ()
+    missing: tuple[str, ...] = ()
+    """Feeds that do not cover the day, as sentences."""

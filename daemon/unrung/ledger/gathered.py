@@ -1,0 +1,151 @@
+"""A finished day's facts out of its draft."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from typing import NamedTuple
+
+from unrung.ledger.coverage import subtract
+from unrung.ledger.draft import Draft, Seen
+from unrung.ledger.facts import (
+    ClockFact,
+    DayFacts,
+    FlowFact,
+    KegFact,
+    LogFact,
+    RingFact,
+    ServeFact,
+    SilenceFact,
+    TillFact,
+)
+from unrung.ledger.material import groups_of
+from unrung.ledger.pours import Flow
+from unrung.ledger.rest import Said
+from unrung.ledger.results import ClockNote
+from unrung.ledger.rings import Unit
+
+
+class _Made(NamedTuple):
+    """What every fact is made with."""
+
+    draft: Draft
+    clocks: Mapping[str, ClockFact]
+    flows: Mapping[int, Flow]
+    reasons: Mapping[int, str]
+    """Place of a rest to why it was written down."""
+
+
+def day_facts(draft: Draft, said: Sequence[Said], notes: Sequence[ClockNote]) -> DayFacts:
+    """The facts of the day that ``draft`` has become. Pure."""
+    clocks = tuple(
+        ClockFact(note.outlet, note.offset_ms, note.pairs, note.jump_at_ms or 0, note.jump_ms)
+        for note in notes
+    )
+    today = draft.material
+    made = _Made(
+        draft, {clock.outlet: clock for clock in clocks},
+        {flow.key: flow for flow in today.pours.beer},
+        {rest.place: entry.reason for entry in said for rest, _ in entry.explained},
+    )
+    serves = (_serve(seen, made) for seen in draft.seen)
+    return DayFacts(
+        today.day, today.bounds, tuple(sorted(serves, key=_by_end)), tuple(sorted(_rings(made))),
+        tuple(sorted(_flows(draft))), tuple(sorted(_kegs(draft))), tuple(sorted(_logs(said))),
+        clocks, tuple(sorted(_silences(draft))), tuple(sorted(_till(made))),
+        tuple(today.inputs.missing),
+    )
+
+
+def _by_end(serve: ServeFact) -> tuple[object, ...]:
+    return (serve.end_ms, serve)
+
+
+def _serve(seen: Seen, made: _Made) -> ServeFact:
+    serve, unit, rest = seen.serve, seen.unit, seen.rest
+    parts = tuple(
+        (made.flows[key].start_ms, made.flows[key].end_ms, volume) for key, volume in serve.parts
+    )
+    bare = ServeFact(
+        seen.outlet, serve.product, serve.tap, serve.start_ms, serve.end_ms, serve.volume_ul,
+        parts, uncertain=serve.uncertain, other_size=seen.other_size,
+    )
+    if unit is not None:
+        bare = bare._replace(
+            portion_ul=unit.portion_ul, item=unit.line.item, size=unit.line.size,
+            ring_ms=_corrected(unit, made), voided=unit.voided, comp=unit.comp,
+        )
+    if rest is None:
+        return bare._replace(left_ul=serve.volume_ul) if bare.voided else bare
+    reason = made.reasons.get(rest.place, "")
+    if rest.place in made.draft.not_compared:
+        return bare._replace(not_compared_ul=rest.left_ul, reason=reason)
+    return bare._replace(left_ul=rest.left_ul, reason=reason)
+
+
+def _corrected(unit: Unit, made: _Made) -> int:
+    clock = made.clocks.get(unit.outlet)
+    return unit.at_ms if clock is None else clock.corrected(unit.at_ms)
+
+
+def _rings(made: _Made) -> Iterator[RingFact]:
+    for unit, at_ms, counted in made.draft.lone_units:
+        yield RingFact(
+            unit.outlet, unit.product, unit.line.item, unit.line.size, unit.portion_ul, at_ms,
+            unit.line.outlet, unit.line.at_ms, unit.line.origin.line, counted,
+        )
+
+
+def _flows(draft: Draft) -> Iterator[FlowFact]:
+    for flow in draft.material.pours.gas:
+        yield FlowFact(flow.tap, flow.product, flow.start_ms, flow.end_ms, flow.volume_ul, "gas")
+    for done in draft.material.pours.cleaned:
+        flow = done.flow
+        yield FlowFact(
+            flow.tap, flow.product, flow.start_ms, flow.end_ms, done.logged_ul, "line_beer"
+        )
+        yield FlowFact(
+            flow.tap, flow.product, flow.start_ms, flow.end_ms, done.not_beer_ul, "cleaning"
+        )
+
+
+def _kegs(draft: Draft) -> Iterator[KegFact]:
+    for keg in draft.material.inputs.kegs:
+        if keg.kind in ("on", "off"):
+            yield KegFact(
+                keg.at_ms, keg.kind, keg.tap, keg.product, str(keg.more.get("keg") or ""),
+                int(keg.more.get("size_ul") or 0), int(keg.more.get("part_ul") or 0),
+            )
+
+
+def _logs(said: Sequence[Said]) -> Iterator[LogFact]:
+    for entry in said:
+        line = entry.line
+        yield LogFact(
+            entry.reason, line.at_ms or 0, getattr(line, "end_ms", None) or line.at_ms or 0,
+            line.tap, entry.product, entry.outlet, entry.said_ul, entry.explained_ul,
+        )
+
+
+def _silences(draft: Draft) -> Iterator[SilenceFact]:
+    inputs = draft.material.inputs
+    for side, covered, left in (
+        ("rings", inputs.ring_cover, draft.ring_cover),
+        ("pours", inputs.pour_cover, draft.pour_cover["", ""]),
+    ):
+        yield from (SilenceFact(side, "", "", *hole) for hole in subtract(covered, left))
+    yield from (SilenceFact("pours", *stuck[:2], *stuck[2]) for stuck in draft.stuck)
+
+
+def _till(made: _Made) -> Iterator[TillFact]:
+    groups = groups_of(made.draft.settings)
+    start = made.draft.material.bounds[0]
+    times: dict[tuple[str, str], list[int]] = defaultdict(list)
+    for line in made.draft.material.inputs.rings:
+        clock = made.clocks.get(groups.get(line.outlet, line.outlet))
+        at = line.at_ms if clock is None else clock.corrected(line.at_ms)
+        times[line.outlet, line.terminal].append((at - start) // 1000)
+    for place, seconds in times.items():
+        yield TillFact(*place, tuple(sorted(seconds)))
+
+
