@@ -41,11 +41,12 @@ MAY_IMPORT = {
     "mapping": set(),
     "business_day": set(),
     "units": {"errors"},
-    "settings": {"mapping"},
+    "poll_settings": set(),
+    "settings": {"mapping", "poll_settings"},
     "config_words": set(),
     "config_history": {"settings"},
     "config_tables": {*BASE, "settings", "config_words"},
-    "config_folder": {*BASE, "settings", "config_words", "config_tables"},
+    "config_folder": {*BASE, "settings", "poll_settings", "config_words", "config_tables"},
     "adapters": {"records", "mapping", "units", "errors"},
     "matching": {*BASE, "settings"},
     "ledger": {*BASE, "settings", "matching"},
@@ -54,7 +55,8 @@ MAY_IMPORT = {
     "issue": {*CALCULATED, "alerts"},
     "mail": {*CALCULATED, "alerts", "issue"},
     "store": {*CALCULATED, "alerts", "config_history"},
-    "intake": {*BASE, "settings", "store"},
+    "secret_file": {"errors"},
+    "intake": {*BASE, "settings", "poll_settings", "secret_file", "store"},
 }
 """Part to the parts that it may import. A module directly in ``unrung`` that is not listed conducts
 the others: it may import any part, and no listed part may import it."""

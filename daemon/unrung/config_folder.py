@@ -16,6 +16,7 @@ from pydantic import ValidationError
 from unrung.config_tables import TABLES, make_rows, read_table
 from unrung.config_words import nearest, sentences
 from unrung.errors import ConfigError
+from unrung.poll_settings import poll_problems
 from unrung.settings import DEFAULT_ALERTS, LEAST_LOSS, Settings
 
 
@@ -116,5 +117,12 @@ def _cross_checks(settings: Settings, tables: dict[str, Any]) -> list[str]:
     problems += [
         f"venue.toml: feed {feed.name!r} needs either folder or url." for feed in settings.feed
         if bool(feed.folder) == bool(feed.url)
+    ]
+    problems += [
+        f"venue.toml: feed {feed.name!r}: {text}" for feed in settings.feed if feed.url
+        for text in poll_problems(
+            feed.url, feed.poll, maps_id="id" in feed.fields, export=feed.export,
+            packed=feed.formats.compression != "none",
+        )
     ]
     return problems

@@ -13,6 +13,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from unrung.mapping import Carries, FieldSource, Formats, _as_source
+from unrung.poll_settings import Poll
 
 VenueUnit = Literal["us_fl_oz", "imp_fl_oz", "ml", "l"]
 
@@ -84,6 +85,7 @@ class Feed(Section):
         description="Record field to column, JSON pointer or {const = ...}."
     )
     formats: Formats = Field(Formats(), description="How the source writes things down.")
+    poll: Poll = Field(Poll(), description="How the url is asked.")
 
 
 class Matching(Section):
