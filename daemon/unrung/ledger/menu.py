@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from datetime import date
 
 from unrung.settings import MenuRow
@@ -23,20 +23,32 @@ class Menu:
         self._by_item: dict[str, list[MenuRow]] = defaultdict(list)
         self._found: dict[tuple[str, str, str, str], tuple[MenuRow, ...] | None] = {}
         self._sizes: dict[str, list[int]] | None = None
-        for row in rows:
-            if (row.valid_from or day) <= day and (row.valid_to is None or day <= row.valid_to):
-                self._by_item[_key(row.item)].append(row)
+        live = [row for row in rows if (row.valid_from or day) <= day <= (row.valid_to or day)]
+        for row in _newest(live):
+            self._by_item[_key(row.item)].append(row)
 
     def portions(
         self, item: str, size: str, price_level: str, modifier: str
     ) -> tuple[MenuRow, ...] | None:
         """The portions of one unit, in the menu's order; None for an item that is not listed, empty
         for one listed as not draught. A blank cell in the menu fits anything; the rows that agree in
-        most cells win."""
+        most cells win, and among as many the size counts before price level and modifier."""
         asked = (item, size, price_level, modifier)
         if asked not in self._found:
             self._found[asked] = self._look_up(*map(_key, asked))
         return self._found[asked]
+
+    def named(self, text: str) -> tuple[MenuRow, ...] | None:
+        """The portions of what somebody wrote down by hand: "Amber", "Amber Pint" or "Pint Amber"."""
+        found = self.portions(text, "", "", "")
+        if found is not None:
+            return found
+        asked = _key(text)
+        for item, rows in self._by_item.items():
+            for size in {_key(row.size) for row in rows} - {""}:
+                if asked in (f"{item} {size}", f"{size} {item}", f"{size} of {item}"):
+                    return self.portions(item, size, "", "")
+        return None
 
     def sizes_of(self, product: str) -> list[int]:
         """The portion sizes of one product, in microlitres."""
@@ -57,26 +69,18 @@ class Menu:
         """Menu price of a litre, from the first priced row that is this product alone."""
         for rows in self._by_item.values():
             for row in rows:
-                if row.product == product and row.price_minor and len(self._alike(row, rows)) == 1:
+                alone = len([other for other in rows if _cells(other) == _cells(row)]) == 1
+                if row.product == product and row.price_minor and row.portion_ul and alone:
                     return row.price_minor * 1_000_000 / row.portion_ul
         return None
 
     def _look_up(self, item: str, size: str, price_level: str, modifier: str) -> tuple[MenuRow, ...] | None:
-        best: list[MenuRow] = []
-        best_score = -1
-        for row in self._by_item.get(item, ()):
-            score = _score(row, size, price_level, modifier)
-            if score > best_score:
-                best, best_score = [row], score
-            elif score == best_score and score >= 0:
-                best.append(row)
-        if best_score < 0:
+        rows = self._by_item.get(item, ())
+        scores = [_score(row, size, price_level, modifier) for row in rows]
+        best = max((score for score in scores if score is not None), default=None)
+        if best is None:
             return None
-        return tuple(row for row in best if row.product)
-
-    def _alike(self, row: MenuRow, rows: Sequence[MenuRow]) -> list[MenuRow]:
-        mine = (row.size, row.price_level, row.modifier)
-        return [other for other in rows if (other.size, other.price_level, other.modifier) == mine]
+        return tuple(row for row, score in zip(rows, scores, strict=True) if score == best and row.product)
 
 
 def resembles(item: str, products: Iterable[str]) -> str:
@@ -103,12 +107,28 @@ def _key(text: str) -> str:
     return " ".join(text.casefold().split())
 
 
-def _score(row: MenuRow, size: str, price_level: str, modifier: str) -> int:
-    """How many cells agree; -1 where one is set and differs."""
-    score = 0
-    for mine, asked in ((row.size, size), (row.price_level, price_level), (row.modifier, modifier)):
-        if mine:
-            if _key(mine) != asked:
-                return -1
-            score += 1
-    return score
+def _score(row: MenuRow, size: str, price_level: str, modifier: str) -> tuple[int, ...] | None:
+    """How many cells agree, and which; None where one is set and differs. Rows with equal scores
+    have equal cells, so that no unit is ever made of the portions of two."""
+    agree = []
+    for mine, asked in zip(_cells(row), (size, price_level, modifier), strict=True):
+        if mine and mine != asked:
+            return None
+        agree.append(int(bool(mine)))
+    return (sum(agree), *agree)
+
+
+def _cells(row: MenuRow) -> tuple[str, str, str]:
+    return _key(row.size), _key(row.price_level), _key(row.modifier)
+
+
+def _newest(rows: Iterable[MenuRow]) -> list[MenuRow]:
+    """Of a product's rows in one item, those with the latest start: a row that starts later takes
+    the place of the earlier one, whether or not that was given an end."""
+    groups: dict[tuple[str, ...], list[MenuRow]] = defaultdict(list)
+    for row in rows:
+        groups[_key(row.item), *_cells(row), row.product].append(row)
+    return [
+        row for group in groups.values() for row in group
+        if row.valid_from == max((one.valid_from for one in group if one.valid_from), default=None)
+    ]

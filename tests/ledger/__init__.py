@@ -1,0 +1,1 @@
+"""The ledger's parts, on small days made by hand."""
