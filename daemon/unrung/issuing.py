@@ -20,7 +20,7 @@ from unrung.issue.place import Unplaced, folder_for_day, place
 from unrung.ledger.results import DayLedger
 from unrung.morning import write_morning_mail
 from unrung.settings import Settings
-from unrung.store.days import day_row, day_rows, record_issue, save_day
+from unrung.store.days import day_row, day_rows, note_unplaced, record_issue, save_day
 from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store, write_tx
 
@@ -82,6 +82,7 @@ def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cach
             config_digest=settings.digest, changed_ms=changed_ms,
             issued_ms=now_ms if changed or row is None else row.issued_ms,
         )
+        note_unplaced(db, day, " ".join(map(str, unplaced)), now_ms)
         if changed:
             named = [(name, hashlib.sha256(data).hexdigest(), len(data)) for name, data in files.items()]
             record_issue(db, day, revision, named, settings.digest, now_ms)

@@ -12,7 +12,7 @@ from datetime import UTC, date, datetime
 
 from unrung.alerts.rules import Raised, judge_day
 from unrung.alerts.state import next_state
-from unrung.daybook import covered_until, day_at, ledger_so_far
+from unrung.daybook import bounds_of, covered_until, day_at, ledger_so_far
 from unrung.ledger.results import DayLedger
 from unrung.mail.compose import threshold_mail
 from unrung.mail.message import as_message, stable_message_id
@@ -25,26 +25,36 @@ from unrung.store.open import Store, write_tx
 
 DURING_THE_DAY = ("two_hours", "product_day")
 """Rules that make sense before a day is over."""
+JUDGED_UNTIL = "judged_until"
+
+
+def to_judge(db: Store, settings: Settings, now_ms: int) -> tuple[date, int] | None:
+    """Today, and up to when it can be judged (UTC milliseconds); None where there is nothing new."""
+    if not (settings.mail.host and settings.mail.to):
+        return None
+    day = day_at(settings, now_ms)
+    until = covered_until(db, settings, day)
+    if until is None:
+        return None
+    until -= round(settings.schedule.trailing_minutes * 60_000)
+    if until <= bounds_of(settings, day)[0] or str(until) == fact(db, JUDGED_UNTIL):
+        return None
+    return day, until
 
 
 def judge_today(db: Store, settings: Settings, now_ms: int) -> list[Raised]:
     """Judge today as far as it is covered, and put what is news into the outbox; returns that."""
-    if not (settings.mail.host and settings.mail.to):
+    found = to_judge(db, settings, now_ms)
+    if found is None:
         return []
-    day = day_at(settings, now_ms)
-    until = covered_until(db, settings, day)
-    if until is None:
-        return []
-    until -= round(settings.schedule.trailing_minutes * 60_000)
-    if str(until) == fact(db, "judged_until"):
-        return []
+    day, until = found
     ledger = ledger_so_far(db, settings, day, until)
     history = history_before(db, settings, day)
     raised = [one for one in judge_day(ledger, settings, history) if _per(one, settings) in DURING_THE_DAY]
     after = next_state(history.open, raised)
     news = [one for one in raised if one.key in after.tell]
     with write_tx(db):
-        set_fact(db, "judged_until", str(until))
+        set_fact(db, JUDGED_UNTIL, str(until))
         if news and _write(db, settings, ledger, news, now_ms):
             standing = {**history.open, **after.open}
             outbox.save_alerts(

@@ -8,142 +8,160 @@ import os
 import signal
 import threading
 import time
-from datetime import timedelta
+from contextlib import suppress
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import FrameType
 
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from unrung import __version__
-from unrung.intake.scan import folder_of
+from unrung.errors import StoreError
 from unrung.opening import open_venue
+from unrung.service.child import Child
+from unrung.service.clock import REAL
+from unrung.service.issuer import Issuer
 from unrung.service.lock import one_instance
 from unrung.service.logs import start_log
-from unrung.service.steps import Bookkeeping, Post, Venue, wall_ms
-from unrung.service.watching import Watch
+from unrung.service.steps import Heart, Intake, Post
+from unrung.service.venue import Venue, stamp_of
+from unrung.service.watching import Watching
 from unrung.service.workers import Worker
-from unrung.settings import Settings
 from unrung.store.days import set_fact
-from unrung.store.open import open_store, write_tx
+from unrung.store.open import write_tx
 
-TICK_SECONDS = 30
+TICK_SECONDS = 30.0
 STOP_SECONDS = 4.0
-STUCK_SECONDS = 900.0
+STUCK_SECONDS = 2400.0
+"""A step that lasts this long hangs, whatever it does."""
+JUMP_SECONDS = 5.0
+"""The clock was moved, or the machine slept, where wall clock and passed time differ by this much."""
 _log = logging.getLogger("unrung.service")
 
 
-def run_service(config: Path) -> int:
+def run_service(config: Path, tick_seconds: float = TICK_SECONDS) -> int:
     """Run until a signal says stop; returns the exit code.
 
     Raises ConfigError, StoreError or AlreadyRunning where it cannot start.
     """
+    stop = threading.Event()
     with one_instance(config):
-        settings, db = open_venue(config, wall_ms())
+        _listen(stop)
+        stamp = stamp_of(config)
+        settings, db = open_venue(config, REAL.wall_ms())
         db.close()
         start_log(Path(settings.folder))
-        stop = threading.Event()
-        _listen(stop)
-        return _Service(Venue(config, settings), stop).run()
+        service = _Service(Venue(config, settings, REAL, stamp), stop, tick_seconds)
+        code = service.run()
+    if not service.ended:
+        # A thread that hangs in a library would hold the interpreter; the lock is free already.
+        logging.shutdown()
+        os._exit(code)
+    return code
 
 
 class _Service:
-    def __init__(self, venue: Venue, stop: threading.Event) -> None:
+    def __init__(self, venue: Venue, stop: threading.Event, tick_seconds: float) -> None:
         self._venue, self._stop = venue, stop
-        self._post = Worker("mail", Post(venue).step)
-        self._book = Bookkeeping(venue, self._post.wake)
-        self._worker = Worker("intake", self._book.step)
-        self._workers = [self._worker, self._post]
-        self._watches: list[Watch] = []
-        self._watched: Settings | None = None
-        self._started_ms = wall_ms()
+        self._child = Child()
+        post, heart = Worker("mail", Post(venue).step), Worker("heartbeat", Heart(venue).step)
+
+        def issued() -> None:
+            post.wake()
+            heart.wake()
+
+        self._intake = Intake(venue, lambda: issuer.wake())
+        issuer = Worker("issuing", Issuer(venue, self._intake.settling, self._child, issued).step)
+        self._taking = Worker("intake", self._intake.step)
+        self._watching = Watching(venue, self._hint)
+        watcher = Worker("watching", self._watching.step)
+        life = Worker("sign of life", self._sign_of_life)
+        self._workers = [watcher, self._taking, issuer, post, heart, life]
+        self._scheduler = _scheduler(venue)
+        self._job = self._scheduler.add_job(self._tick, "interval", seconds=tick_seconds)
+        self._started_ms = venue.clock.wall_ms()
+        self.ended = False
+        """Whether every worker ended its step when told to stop."""
 
     def run(self) -> int:
         _log.info("unrung %s started on %s, process %s", __version__, self._venue.config, os.getpid())
         for worker in self._workers:
             worker.start()
         self._tick()
-        scheduler = self._scheduler()
-        scheduler.start()
+        self._scheduler.start()
+        ahead = self._ahead()
         try:
             # An unbounded wait cannot be interrupted by a signal on Windows.
             while not self._stop.wait(0.5):
+                ahead = self._after_a_jump(ahead)
                 if not all(worker.alive for worker in self._workers):
                     _log.error("a worker ended; stopping, so that the service manager starts anew")
                     return 3
             return 0
         finally:
-            self._close(scheduler)
-
-    def _scheduler(self) -> BackgroundScheduler:
-        """A tick and nothing else: what is due stands in the store."""
-        scheduler = BackgroundScheduler(
-            timezone=self._venue.settings.venue.timezone,
-            job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None},
-        )
-        scheduler.add_job(self._tick, "interval", seconds=TICK_SECONDS)
-        return scheduler
+            self._close()
 
     def _tick(self) -> None:
-        """Supervise the watches, wake the workers, leave a sign of life."""
-        self._rewatch()
-        for watch in self._watches:
-            watch.supervise()
-            self._note(f"watch {watch.folder}", watch.problem)
+        """Wake the workers and note which of them hang; nothing that could hang itself."""
         for worker in self._workers:
             worker.wake()
-            stuck = worker.busy_seconds() > STUCK_SECONDS
-            lasted = timedelta(seconds=round(worker.busy_seconds()))
-            said = f"the {worker.name} worker has been busy for {lasted}"
-            self._note(f"worker {worker.name}", said if stuck else worker.last_error)
-        self._sign_of_life()
+            lasted = worker.busy_seconds()
+            said = f"busy for {timedelta(seconds=round(lasted))}, and seems to hang"
+            self._venue.note(f"worker {worker.name}", said if lasted > STUCK_SECONDS else worker.last_error)
 
-    def _rewatch(self) -> None:
-        """Make the watches anew when the settings changed."""
-        settings = self._venue.settings
-        if settings is self._watched:
-            return
-        for watch in self._watches:
-            watch.close()
-        self._watches = [
-            Watch(folder_of(feed, settings), feed.polling, self._hint(feed.name))
-            for feed in settings.feed if feed.folder
-        ]
-        self._watched = settings
+    def _hint(self, feed: str) -> None:
+        self._intake.hints.put(feed)
+        self._taking.wake()
 
-    def _hint(self, name: str):  # type: ignore[no-untyped-def]
-        def wake() -> None:
-            self._book.hints.add(name)
-            self._worker.wake()
+    def _ahead(self) -> float:
+        """By how much the wall clock is ahead of the time that passed, in seconds."""
+        return self._venue.clock.wall_ms() / 1000 - self._venue.clock.mono()
 
-        return wake
+    def _after_a_jump(self, ahead: float) -> float:
+        """Tick at once when the clock was moved: set back, the scheduler would wait until the old
+        time comes round again; and after a sleep nothing should wait at all."""
+        now = self._ahead()
+        if abs(now - ahead) < JUMP_SECONDS:
+            return ahead
+        _log.warning("the clock went %+d seconds beside the time that passed", round(now - ahead))
+        self._job.modify(next_run_time=datetime.fromtimestamp(self._venue.clock.wall_ms() / 1000, UTC))
+        return now
 
-    def _sign_of_life(self) -> None:
-        settings = self._venue.settings
-        db = open_store(Path(settings.folder) / settings.files.store)
+    def _sign_of_life(self) -> float:
+        """Write down that the service lives and what is wrong, for ``status``."""
+        venue = self._venue
         state = {
             "pid": os.getpid(), "version": __version__, "started_ms": self._started_ms,
-            "seen_ms": wall_ms(), "problems": dict(sorted(self._venue.problems.items())),
+            "seen_ms": venue.clock.wall_ms(), "stopped": self.ended,
+            "problems": dict(sorted(venue.problems.items())),
         }
-        with write_tx(db):
-            set_fact(db, "service", json.dumps(state))
-        db.close()
+        with venue.store() as db, write_tx(db):
+            set_fact(db, "service", json.dumps(state, ensure_ascii=False))
+        return TICK_SECONDS
 
-    def _note(self, key: str, text: str) -> None:
-        if text:
-            self._venue.problems[key] = text
-        else:
-            self._venue.problems.pop(key, None)
-
-    def _close(self, scheduler: BackgroundScheduler) -> None:
+    def _close(self) -> None:
         """Everything ends its step or is left behind: a transaction cut off is rolled back."""
         until = time.monotonic() + STOP_SECONDS
         for worker in self._workers:
             worker.stop()
-        scheduler.shutdown(wait=False)
-        for watch in self._watches:
-            watch.close()
+        self._child.stop()
+        self._scheduler.shutdown(wait=False)
         ended = [worker.join(until - time.monotonic()) for worker in self._workers]
-        _log.info("stopped%s", "" if all(ended) else " with a step cut off; it is done again at the start")
+        self._watching.close(max(0.2, until - time.monotonic()))
+        self.ended = all(ended)
+        if self.ended:
+            with suppress(StoreError):
+                self._sign_of_life()
+        _log.info("stopped%s", "" if self.ended else " with a step cut off; it is done again at the start")
+
+
+def _scheduler(venue: Venue) -> BackgroundScheduler:
+    """A tick and nothing else: what is due stands in the store, so a tick that came late or not at
+    all loses nothing."""
+    return BackgroundScheduler(
+        timezone=venue.settings.venue.timezone,
+        job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None},
+    )
 
 
 def _listen(stop: threading.Event) -> None:

@@ -4,165 +4,186 @@ from __future__ import annotations
 
 import logging
 import os
-import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
-from pathlib import Path
+from queue import Empty, SimpleQueue
 
 from unrung.config_folder import load
-from unrung.daybook import Cache
-from unrung.errors import ConfigError, SourceError
-from unrung.intake.scan import read_again, scan
+from unrung.errors import ConfigError, SourceError, StoreError
+from unrung.heartbeat import beat, untold
+from unrung.intake.scan import Scan, read_again, scan
+from unrung.intake.take_in import Taken
 from unrung.intake.watch import Tracker
-from unrung.issuing import due_days, issue_day
 from unrung.opening import take_config
 from unrung.sending import send_one
-from unrung.settings import Feed, Settings
-from unrung.store.open import Store, open_store
-from unrung.thresholds import judge_today
+from unrung.service.venue import Venue, stamp_of
+from unrung.settings import Feed
+from unrung.store.open import Store
 
 _log = logging.getLogger("unrung.service")
 LOOK_AGAIN_SECONDS = 0.5
 """Pause between looks while files settle."""
-CONFIG_FILES = ("venue.toml", "products.csv", "menu.csv", "taps.csv")
+UNFINISHED_SECONDS = 5.0
+"""Pause between looks at files that stand still and seem cut off."""
+HOLD_SECONDS = 600.0
+"""How long days that are due wait for exports that lie there and have not settled: a machine that
+was off all morning must not issue a day without the files that wait in its folders."""
 
 
-def wall_ms() -> int:
-    """Now, UTC milliseconds."""
-    return time.time_ns() // 1_000_000
-
-
-@dataclass(slots=True)
-class Venue:
-    """What the workers share: the settings in force and what is wrong at present."""
-
-    config: Path
-    settings: Settings
-    problems: dict[str, str] = field(default_factory=dict)
-    """Source of trouble to a sentence; empty ones are over."""
-    _stamp: tuple[int, ...] = ()
-
-    def store(self) -> Store:
-        """A connection of the caller's own thread."""
-        return open_store(Path(self.settings.folder) / self.settings.files.store)
-
-    def config_changed(self) -> bool:
-        """Whether a file of the config folder was written since the last call."""
-        stamp = tuple(_mtime(self.config / name) for name in CONFIG_FILES)
-        changed = bool(self._stamp) and stamp != self._stamp
-        self._stamp = stamp
-        return changed
-
-
-class Bookkeeping:
-    """Intake and issuing: the one worker that writes movements and ledgers."""
+class Intake:
+    """Folders to rows, and the config folder's edits: the worker that takes exports in."""
 
     def __init__(self, venue: Venue, tell: Callable[[], None]) -> None:
-        self._venue, self._tell = venue, tell
-        self._db: Store | None = None
-        self._trackers: dict[str, Tracker] = {}
-        self._fresh = True
-        """Whether rows came in since today was last judged."""
-        self._full_look = 0.0
-        self.hints: set[str] = set()
+        self.hints: SimpleQueue[str] = SimpleQueue()
         """Names of feeds whose folders had an event."""
+        self._venue, self._tell = venue, tell
+        self._trackers: dict[str, Tracker] = {}
+        self._full_look: float | None = None
+        self._unsettled_since: float | None = venue.clock.mono()
+        self._edited = False
 
     def step(self) -> float:
-        db = self._db = self._db or self._venue.store()
-        self._renew_config(db)
-        settings = self._venue.settings
-        now = time.monotonic()
-        everything = now >= self._full_look
-        if everything:
-            self._full_look = now + settings.schedule.rescan_seconds
-        hinted, self.hints = self.hints, set()
-        waiting = [self._look(db, feed, everything or feed.name in hinted)
-                   for feed in settings.feed if feed.folder]
-        self._issue(db, settings)
-        self._judge(db, settings)
-        return LOOK_AGAIN_SECONDS if any(waiting) else max(0.1, self._full_look - time.monotonic())
+        """Look at the folders that had an event or hold unsettled files, and now and then at all."""
+        now = self._venue.clock.mono()
+        with self._venue.store() as db:
+            self._renew_config(db)
+            settings = self._venue.settings
+            everything = self._full_look is None or now >= self._full_look
+            if everything:
+                self._full_look = now + settings.schedule.rescan_seconds
+            hinted = self._hinted()
+            for feed in settings.feed:
+                if feed.folder and (everything or feed.name in hinted or self._trackers.get(feed.name)):
+                    self._look(db, feed)
+        return self._pause()
 
-    def _look(self, db: Store, feed: Feed, wanted: bool) -> bool:
-        """Scan one folder where there is reason to; True while files in it wait to settle."""
+    def settling(self) -> bool:
+        """Whether exports lie there that are about to be taken in; days and alerts wait for them."""
+        since = self._unsettled_since
+        return since is not None and self._venue.clock.mono() - since < HOLD_SECONDS
+
+    def _look(self, db: Store, feed: Feed) -> None:
+        """Scan one folder; what is wrong with it stops no other."""
         tracker = self._trackers.setdefault(feed.name, {})
-        if not wanted and not tracker:
-            return False
-        key = f"feed {feed.name}"
+        clock = self._venue.clock
         try:
-            found = scan(db, self._venue.settings, feed, tracker, now_ms=wall_ms(),
-                         now_mono=time.monotonic())
+            found = scan(db, self._venue.settings, feed, tracker, now_ms=clock.wall_ms(),
+                         now_mono=clock.mono())
         except SourceError as error:
-            tracker.clear()
-            self._note(key, str(error))
-            return False
-        self._note(key, "; ".join(found.problems))
-        for taken in found.taken:
-            source = taken.source
-            _log.info("%s: %s %s, %s new rows, %s kept aside", feed.name, source.name, source.state,
-                      source.new_rows, source.rejected)
-            self._fresh = True
+            found = Scan(problems=[str(error)])
+        except StoreError:
+            raise
+        except Exception as error:  # noqa: BLE001 - a fault of ours in one feed must not stop the others
+            _log.exception("%s could not be looked at", feed.name)
+            found = Scan(problems=[f"{type(error).__name__}: {error}"])
         if not found.waiting:
             tracker.clear()
-        return bool(found.waiting)
+        self._venue.note(f"feed {feed.name}", "; ".join(found.problems))
+        self._arrived(feed, found.taken)
 
-    def _issue(self, db: Store, settings: Settings) -> None:
-        cache: Cache = {}
-        for day in due_days(db, settings, wall_ms()):
-            issued = issue_day(db, settings, day, wall_ms(), cache)
-            if issued.changed:
-                _log.info("issued %s revision %s", day.isoformat(), issued.revision)
-            self._note(f"files {day.isoformat()}", "; ".join(map(str, issued.unplaced)))
+    def _arrived(self, feed: Feed, taken: list[Taken]) -> None:
+        for one in taken:
+            source = one.source
+            _log.info("%s: %s %s, %s new rows, %s kept aside", feed.name, source.name, source.state,
+                      source.new_rows, source.rejected)
+        if taken:
+            self._venue.fresh.set()
             self._tell()
 
-    def _judge(self, db: Store, settings: Settings) -> None:
-        """What cannot wait for the morning; only once no more files are about to settle."""
-        if self._fresh and not any(self._trackers.values()):
-            self._fresh = False
-            if judge_today(db, settings, wall_ms()):
-                self._tell()
+    def _pause(self) -> float:
+        now = self._venue.clock.mono()
+        settle = {feed.name: feed.settle_seconds for feed in self._venue.settings.feed}
+        left = [
+            settle.get(name, 0.0) - (now - since)
+            for name, tracker in self._trackers.items() for _, _, since in tracker.values()
+        ]
+        until_all = max(0.1, (self._full_look or now) - now)
+        if not left:
+            self._unsettled_since = None
+            return until_all
+        if self._unsettled_since is None:
+            self._unsettled_since = now
+        return min(until_all, LOOK_AGAIN_SECONDS if max(left) > 0 else UNFINISHED_SECONDS)
+
+    def _hinted(self) -> set[str]:
+        names = set()
+        while True:
+            try:
+                names.add(self.hints.get_nowait())
+            except Empty:
+                return names
 
     def _renew_config(self, db: Store) -> None:
-        if not self._venue.config_changed():
-            return
+        """Take up an edit; a bad one is told, and the settings before it stay in force."""
+        stamp = stamp_of(self._venue.config)
+        if stamp != self._venue.stamp:
+            wrong = self._take_up(db)
+            self._venue.stamp = stamp
+            self._venue.note("config", wrong)
+        if self._edited:
+            for feed in self._venue.settings.feed:
+                if feed.folder:
+                    self._read_again(db, feed)
+            self._edited = False
+
+    def _take_up(self, db: Store) -> str:
+        """What is wrong with the edit; empty where it is in force."""
         try:
             settings = load(self._venue.config)
         except ConfigError as error:
-            self._note("config", "the settings were edited and cannot be used, the earlier ones stay "
-                                 "in force: " + " ".join(error.problems))
-            return
-        self._venue.settings = take_config(db, settings, wall_ms())
-        self._note("config", "")
-        for feed in self._venue.settings.feed:
-            if feed.folder:
-                read_again(db, self._venue.settings, feed, wall_ms())
+            return ("the settings were edited and cannot be used, the earlier ones stay in force: "
+                    + " ".join(error.problems))
+        if settings.files.store != self._venue.settings.files.store:
+            return ("[files] store was changed, which needs a restart of the service; the earlier "
+                    "settings stay in force until then")
+        self._venue.settings = take_config(db, settings, self._venue.clock.wall_ms())
+        self._trackers.clear()
+        self._full_look, self._edited = None, True
         _log.info("the settings were edited and are in force")
+        return ""
 
-    def _note(self, key: str, text: str) -> None:
-        before = self._venue.problems.get(key, "")
-        if text and text != before:
-            _log.warning("%s: %s", key, text)
-        if text:
-            self._venue.problems[key] = text
+    def _read_again(self, db: Store, feed: Feed) -> None:
+        """What could not be read with the earlier settings, once more."""
+        try:
+            taken = read_again(db, self._venue.settings, feed, self._venue.clock.wall_ms())
+        except SourceError as error:
+            self._venue.note(f"feed {feed.name}", str(error))
         else:
-            self._venue.problems.pop(key, None)
+            self._arrived(feed, taken)
 
 
 class Post:
-    """Mail: offers what is due, one at a time, with a connection of its own."""
+    """Mail: offers what is due, one at a time."""
 
     def __init__(self, venue: Venue) -> None:
         self._venue = venue
-        self._db: Store | None = None
 
     def step(self) -> float:
-        db = self._db = self._db or self._venue.store()
-        if not self._venue.settings.mail.host:
+        settings = self._venue.settings
+        if not settings.mail.host:
             return 60.0
-        return 0.0 if send_one(db, self._venue.settings, wall_ms(), os.environ) else 30.0
+        with self._venue.store() as db:
+            return 0.0 if send_one(db, settings, self._venue.clock.wall_ms(), os.environ) else 30.0
 
 
-def _mtime(path: Path) -> int:
-    try:
-        return path.stat().st_mtime_ns
-    except OSError:
-        return 0
+class Heart:
+    """The heartbeat address: asked for after each issued day; failures are only logged."""
+
+    def __init__(self, venue: Venue) -> None:
+        self._venue = venue
+        self._failures = 0
+        self._not_before = 0.0
+
+    def step(self) -> float:
+        settings, clock = self._venue.settings, self._venue.clock
+        if not settings.schedule.heartbeat_url or clock.mono() < self._not_before:
+            return 60.0
+        with self._venue.store() as db:
+            wrong = beat(db, settings, clock.wall_ms())
+            left = bool(untold(db, settings, clock.wall_ms()))
+        if wrong:
+            self._failures += 1
+            self._not_before = clock.mono() + min(3600.0, 30.0 * 2**self._failures)
+            _log.warning("heartbeat: %s", wrong)
+        else:
+            self._failures = 0
+        return 1.0 if left and not wrong else 60.0

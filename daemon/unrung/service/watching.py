@@ -1,13 +1,15 @@
 """Folder events as hints. They only wake the intake; the folder's listing is the truth.
 
-An observer can die quietly: when its folder goes away and comes back, its emitter is dead while the
-observer still says that it is alive. So emitters are checked, and set up anew, at every tick.
+An observer can die quietly: when its folder goes away and comes back, its emitter is dead, or waits
+at a file system that is gone, while the observer still says that it is alive. So what is watched is
+compared with what is there every few seconds, and watched anew where the two differ.
 """
 
 from __future__ import annotations
 
 import logging
 import os
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -17,8 +19,88 @@ from watchdog.observers import Observer
 from watchdog.observers.api import BaseObserver
 from watchdog.observers.polling import PollingObserver
 
+from unrung.intake.scan import folder_of
+from unrung.service.venue import Venue
+from unrung.settings import Feed, Settings
+
 POLL_SECONDS = 10.0
+SUPERVISE_SECONDS = 5.0
 _log = logging.getLogger("unrung.watching")
+
+
+class Watching:
+    """Every watched folder; a worker of its own, since a share that hangs holds whoever looks at it."""
+
+    def __init__(self, venue: Venue, hint: Callable[[str], None]) -> None:
+        self._venue, self._hint = venue, hint
+        self._settings: Settings | None = None
+        self._watches: list[Watch] = []
+
+    def step(self) -> float:
+        """Watch what the settings say, and what came back."""
+        settings = self._venue.settings
+        if settings is not self._settings:
+            self.close(1.0)
+            self._watches = [self._watch(feed, settings) for feed in settings.feed if feed.folder]
+            self._settings = settings
+        for watch in self._watches:
+            watch.supervise()
+        return SUPERVISE_SECONDS
+
+    def close(self, seconds: float) -> None:
+        """Stop watching; an emitter that hangs is left behind after ``seconds``."""
+        until = time.monotonic() + seconds
+        for watch in self._watches:
+            watch.stop()
+        for watch in self._watches:
+            watch.join(until - time.monotonic())
+
+    def _watch(self, feed: Feed, settings: Settings) -> Watch:
+        def wake() -> None:
+            self._hint(feed.name)
+
+        return Watch(folder_of(feed, settings), feed.polling, wake)
+
+
+class Watch:
+    """One watched folder."""
+
+    def __init__(self, folder: Path, polling: bool, wake: Callable[[], None]) -> None:
+        self.folder, self.polling = folder, polling
+        self._wake = wake
+        self._observer: BaseObserver | None = None
+        self._identity: tuple[int, ...] | None = None
+
+    def supervise(self) -> None:
+        """Set the watch up, or up anew where it has died or its folder is another one now."""
+        identity = _identity(self.folder)
+        if identity == self._identity and (identity is None or _living(self._observer)):
+            return
+        if self._identity is not None:
+            _log.warning("%s went away or its watch ended; it is watched again once it is there", self.folder)
+        self.stop()
+        self.join(1.0)
+        self._observer, self._identity = None, identity
+        if identity is not None:
+            self._start()
+        self._wake()  # the listing says what is there, or that the folder is missing
+
+    def stop(self) -> None:
+        if self._observer is not None:
+            self._observer.stop()
+
+    def join(self, seconds: float) -> None:
+        if self._observer is not None and self._observer.is_alive():
+            self._observer.join(max(0.0, seconds))
+
+    def _start(self) -> None:
+        for kind in (PollingObserver,) if self.polling else (Observer, PollingObserver):
+            try:
+                self._observer = _observing(kind, self.folder, self._wake)
+                return
+            except OSError as error:
+                # Such as too many watches on this machine; the rescan finds everything in any case.
+                _log.warning("no events from %s (%s); it is listed instead", self.folder, error.strerror)
 
 
 class _Hint(FileSystemEventHandler):
@@ -32,61 +114,26 @@ class _Hint(FileSystemEventHandler):
             self._wake()
 
 
-class Watch:
-    """One watched folder."""
-
-    def __init__(self, folder: Path, polling: bool, wake: Callable[[], None]) -> None:
-        self.folder, self.polling = folder, polling
-        self.problem = ""
-        self._wake = wake
-        self._observer: BaseObserver | None = None
-        self._inode: tuple[int, int] | None = None
-
-    def supervise(self) -> None:
-        """Set the watch up, or up anew where it has died or its folder is another one now."""
-        inode = _inode(self.folder)
-        if inode is None:
-            self.problem = f"the folder {self.folder} is not there"
-            self.close()
-            return
-        if self._observer is not None and inode == self._inode and _living(self._observer):
-            return
-        if self._observer is not None:
-            _log.warning("watching %s had stopped; it is set up again", self.folder)
-        self.close()
-        self._start(inode)
-
-    def close(self) -> None:
-        if self._observer is not None:
-            self._observer.stop()
-            if self._observer.is_alive():
-                self._observer.join(1.0)
-        self._observer = None
-
-    def _start(self, inode: tuple[int, int]) -> None:
-        observer: Any = PollingObserver(timeout=POLL_SECONDS) if self.polling else Observer()
-        observer.daemon = True
-        try:
-            observer.schedule(_Hint(self._wake), os.fspath(self.folder), recursive=False)
-            observer.start()
-        except OSError as error:
-            # The rescan still finds everything; events are a hint.
-            self.problem = f"no events from {self.folder} ({error.strerror}); it is only listed"
-            _log.warning(self.problem)
-            return
-        self._observer, self._inode, self.problem = observer, inode, ""
-        self._wake()
+def _observing(kind: Any, folder: Path, wake: Callable[[], None]) -> BaseObserver:
+    observer: BaseObserver = kind(timeout=POLL_SECONDS) if kind is PollingObserver else kind()
+    observer.daemon = True
+    observer.schedule(_Hint(wake), os.fspath(folder), recursive=False)
+    observer.start()
+    return observer
 
 
-def _living(observer: BaseObserver) -> bool:
-    return observer.is_alive() and bool(observer.emitters) and all(
+def _living(observer: BaseObserver | None) -> bool:
+    return observer is not None and observer.is_alive() and bool(observer.emitters) and all(
         emitter.is_alive() for emitter in observer.emitters
     )
 
 
-def _inode(folder: Path) -> tuple[int, int] | None:
+def _identity(folder: Path) -> tuple[int, ...] | None:
+    """What tells this folder from another at its place; None where it is not there."""
     try:
         status = folder.stat()
+        # A file system mounted again at the same place differs in nothing but its own number.
+        mount = os.statvfs(folder).f_fsid if hasattr(os, "statvfs") else 0
     except OSError:
         return None
-    return (status.st_dev, status.st_ino)
+    return (status.st_dev, status.st_ino, mount)

@@ -11,6 +11,8 @@ import threading
 import time
 from collections.abc import Callable
 
+from unrung.errors import UnrungError
+
 Step = Callable[[], float]
 """Does what there is to do and returns how many seconds may pass until the next look."""
 
@@ -56,10 +58,13 @@ class Worker:
         return 0.0 if since is None else time.monotonic() - since
 
     def _loop(self) -> None:
-        while not self._stop.is_set():
+        while True:
             self._wake.clear()
+            if self._stop.is_set():
+                return
             pause = self._one()
-            self._wake.wait(pause)
+            # After a failure nothing but the end cuts the pause short: it would only fail again.
+            (self._stop if self.failures else self._wake).wait(pause)
 
     def _one(self) -> float:
         self.busy_since = time.monotonic()
@@ -68,8 +73,10 @@ class Worker:
             self.failures, self.last_error = 0, ""
         except Exception as error:  # noqa: BLE001 - one bad step must not end the service
             self.failures += 1
-            self.last_error = f"{type(error).__name__}: {error}"
-            _log.exception("%s failed (%s in a row)", self.name, self.failures)
+            known = isinstance(error, UnrungError)  # a sentence for people; else the log says where
+            self.last_error = str(error) if known else f"{type(error).__name__}: {error}"
+            _log.error("%s failed, %s in a row: %s", self.name, self.failures, self.last_error,
+                       exc_info=not known)
             pause = min(LONGEST_PAUSE_SECONDS, 2.0**self.failures)
         finally:
             self.busy_since = None

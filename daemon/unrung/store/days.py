@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
@@ -13,6 +14,8 @@ from sqlite_utils import Database
 from unrung.business_day import business_day, day_bounds
 from unrung.ledger.results import COMPONENTS, Leaf
 from unrung.settings import Venue
+
+UNPLACED = "unplaced"
 
 
 @dataclass(slots=True)
@@ -133,6 +136,25 @@ def set_fact(db: Database, name: str, value: str) -> None:
         "ON CONFLICT (name) DO UPDATE SET value = excluded.value",
         [name, value],
     )
+
+
+def unplaced(db: Database) -> dict[str, str]:
+    """Days with files that could not take their place, each with the reason."""
+    found: dict[str, str] = json.loads(fact(db, UNPLACED) or "{}")
+    return found
+
+
+def note_unplaced(db: Database, day: date, reason: str, now_ms: int) -> None:
+    """Keep the reason, and the day dirty so that it is tried again; forget both where there is none."""
+    known = unplaced(db)
+    if not reason and day.isoformat() not in known:
+        return
+    if reason:
+        known[day.isoformat()] = reason
+        mark_days_dirty(db, [day], now_ms)
+    else:
+        del known[day.isoformat()]
+    set_fact(db, UNPLACED, json.dumps(dict(sorted(known.items())), ensure_ascii=False))
 
 
 def _day_row(row: dict[str, Any]) -> DayRow:

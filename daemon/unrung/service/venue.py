@@ -1,0 +1,68 @@
+"""What the service's workers share: the settings in force, the clocks, and what is wrong now."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from unrung.config_tables import TABLES
+from unrung.service.clock import REAL, Clock
+from unrung.settings import Settings
+from unrung.store.open import Store, open_store
+
+_log = logging.getLogger("unrung.service")
+
+Stamp = tuple[tuple[int, int], ...]
+
+
+@dataclass(slots=True)
+class Venue:
+    """One per service. A worker writes what is its own; reading is free."""
+
+    config: Path
+    settings: Settings
+    clock: Clock = REAL
+    stamp: Stamp = ()
+    """The config folder's files as they were when ``settings`` was read."""
+    problems: dict[str, str] = field(default_factory=dict)
+    """Source of trouble to a sentence; what is over is taken out."""
+    fresh: threading.Event = field(default_factory=threading.Event)
+    """Rows came in since today was last judged."""
+
+    @contextmanager
+    def store(self) -> Iterator[Store]:
+        """A connection for one step: a store that was away for a while is simply opened again."""
+        db = open_store(Path(self.settings.folder) / self.settings.files.store)
+        try:
+            yield db
+        finally:
+            db.close()
+
+    def note(self, key: str, text: str) -> None:
+        """Keep what is wrong, or that nothing is any more; log it when it changes."""
+        before = self.problems.get(key, "")
+        if text:
+            self.problems[key] = text
+        else:
+            self.problems.pop(key, None)
+        if text and text != before:
+            _log.warning("%s: %s", key, text)
+        elif before and not text:
+            _log.info("%s: over", key)
+
+
+def stamp_of(config: Path) -> Stamp:
+    """Time and size of every file of the config folder; equal while nobody edits them."""
+    return tuple(_stat(config / name) for name in ("venue.toml", *TABLES))
+
+
+def _stat(path: Path) -> tuple[int, int]:
+    try:
+        status = path.stat()
+    except OSError:
+        return (0, -1)
+    return (status.st_mtime_ns, status.st_size)
