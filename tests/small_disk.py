@@ -6,6 +6,7 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -43,11 +44,25 @@ def unchangeable(folder: Path) -> Iterator[None]:
 
 @contextmanager
 def as_nobody() -> Iterator[None]:
-    """File modes hold for this process as for an ordinary account. Skips where they hold already."""
-    if not hasattr(os, "seteuid") or os.geteuid() != 0:
-        pytest.skip("only root can give its rights up")
+    """File modes hold for this process as for an ordinary account; after ``give_to_nobody``."""
     os.seteuid(65534)
     try:
         yield
     finally:
         os.seteuid(0)
+
+
+@contextmanager
+def open_folder() -> Iterator[Path]:
+    """A folder that any account may reach, unlike pytest's own."""
+    with tempfile.TemporaryDirectory() as name:
+        os.chmod(name, 0o755)
+        yield Path(name)
+
+
+def give_to_nobody(folder: Path) -> None:
+    """``folder`` and all below it belong to the account that ``as_nobody`` takes on."""
+    if not hasattr(os, "geteuid") or os.geteuid() != 0:
+        pytest.skip("only root can give its rights up")
+    for path in (folder, *folder.rglob("*")):
+        os.chown(path, 65534, 65534)

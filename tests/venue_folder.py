@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from unrung.catch_up import CaughtUp, catch_up
+from unrung.catch_up import CaughtUp, catch_up, take_in_all
 from unrung.opening import open_venue
 from unrung.settings import Settings
 from unrung.store.open import Store
@@ -162,6 +162,11 @@ class VenueFolder:
         with self.open(now) as (settings, db):
             return catch_up(db, settings, ms(now), self.said.append, environ or {})
 
+    def intake(self, now: str = "06-12 12:00:00") -> CaughtUp:
+        """Only its first step: everything that waits is taken in."""
+        with self.open(now) as (settings, db):
+            return take_in_all(db, settings, ms(now), self.said.append)
+
     def query(self, sql: str, *values: object) -> list[dict[str, Any]]:
         with self.open() as (_, db):
             return list(db.query(sql, list(values)))
@@ -171,6 +176,17 @@ class VenueFolder:
         rows = self.query(
             "SELECT at_text, item || tap AS what, coalesce(units_micro, volume_ul) AS amount "
             "FROM movements WHERE superseded_by IS NULL AND kind = ? ORDER BY at_ms, what, amount", kind)
+        return [tuple(row.values()) for row in rows]
+
+    def sources(self, *columns: str, feed: str = "till") -> list[tuple[Any, ...]]:
+        """``columns`` of every export that came in, in order."""
+        rows = self.query(f"SELECT {', '.join(columns)} FROM sources WHERE feed = ? ORDER BY id", feed)
+        return [tuple(row.values()) for row in rows]
+
+    def waiting_rows(self) -> list[tuple[Any, ...]]:
+        """Line, field and value of every bad row that waits."""
+        rows = self.query(
+            "SELECT line, field, value FROM rejects WHERE state = 'waiting' ORDER BY source, id")
         return [tuple(row.values()) for row in rows]
 
     def edit(self, name: str, old: str, new: str) -> None:

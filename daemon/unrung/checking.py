@@ -7,7 +7,7 @@ from pathlib import Path
 
 from unrung.config_folder import load
 from unrung.errors import ConfigError, SourceError, UnrungError
-from unrung.intake.adapter import check_mapping, mapping_of, read_all, reader
+from unrung.intake.adapter import check_mapping, read_all
 from unrung.intake.archive import said
 from unrung.intake.scan import folder_of
 from unrung.intake.watch import list_folder
@@ -50,15 +50,9 @@ def check_folder(config: Path) -> Report:
 
 
 def _check_feed(feed: Feed, settings: Settings, report: Report) -> None:
-    try:
-        reader(feed.adapter)
-    except ConfigError as error:
-        for text in error.problems:
-            report.problem(f"feed {feed.name!r}: {text}")
-        return
-    problems = check_mapping(mapping_of(feed, settings))
+    problems = check_mapping(feed, settings)
     for text in problems:
-        report.problem(f"venue.toml: feed {feed.name!r}: {text}")
+        report.problem(f"venue.toml: {text}")
     if feed.folder and not problems:
         _try_newest(feed, settings, report)
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import importlib
+import json
 from collections.abc import Callable, Iterable
 from functools import lru_cache
 from importlib.metadata import entry_points
 from typing import Any
 
-from unrung.errors import ConfigError, ExportError, IncompleteExport
-from unrung.mapping import Mapping
+from unrung.errors import ConfigError, ExportError, IncompleteExport, UnrungError
+from unrung.mapping import Constant, Mapping
 from unrung.records import AnyRecord, Export, Reject
 from unrung.settings import Feed, Settings
 
@@ -58,6 +59,13 @@ def mapping_digest(feed: Feed, settings: Settings) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
+def fields_digest(feed: Feed) -> str:
+    """Changes when the raw text of a row, and with it the identity of one without an id, does."""
+    columns = {name: source for name, source in feed.fields.items() if not isinstance(source, Constant)}
+    text = json.dumps([feed.adapter, columns], sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
 def read_all(
     feed: Feed, settings: Settings, export: Export, *, finished: bool = True
 ) -> tuple[list[AnyRecord], list[Reject], Any]:
@@ -79,6 +87,13 @@ def read_all(
         if not finished:
             raise
         rejects.append(whole_reject(error))
+    except UnrungError:
+        raise
+    except Exception as error:  # one file that trips a reader must not stop the rest
+        raise ExportError(
+            f"the reader {feed.adapter!r} failed on it ({type(error).__name__}: {error})",
+            name=export.name, fix="That is a fault of the reader: keep the file and report it.",
+        ) from error
     return records, rejects, notes
 
 
@@ -87,7 +102,12 @@ def whole_reject(error: ExportError) -> Reject:
     return Reject(error.line, error.field, error.value, error.reason, error.fix, {})
 
 
-def check_mapping(mapping: Mapping) -> list[str]:
-    """What is wrong with a feed's ``fields`` and ``formats``, as sentences."""
-    found: list[str] = importlib.import_module("unrung_adapters.check").check_mapping(mapping)
+def check_mapping(feed: Feed, settings: Settings) -> list[str]:
+    """What is wrong with a feed's adapter, ``fields`` and ``formats``, as sentences."""
+    try:
+        reader(feed.adapter)
+    except ConfigError as error:
+        return [f"Feed {feed.name!r}: {text}" for text in error.problems]
+    check = importlib.import_module("unrung_adapters.check").check_mapping
+    found: list[str] = check(mapping_of(feed, settings), feed.adapter)
     return found

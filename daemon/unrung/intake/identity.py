@@ -2,7 +2,8 @@
 
 With an id of the source: (feed, id). Without one: (feed, raw text of the mapped cells, ordinal
 among equals in that file), since two equal pints in one minute are two sales. Where exports only
-append, equal rows of two files are two rows, so the file's name is part of the identity too.
+append, equal rows of two files are two rows, so the file is part of the identity too: its name, and
+where a till writes file after file under one name, its contents.
 """
 
 from __future__ import annotations
@@ -14,6 +15,9 @@ from dataclasses import dataclass
 
 from unrung.records import AnyRecord, Reject
 from unrung.settings import Feed
+from unrung.store.movements import share_known
+from unrung.store.open import Store
+from unrung.store.sources import newest_named
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,15 +30,15 @@ class Identified:
     """Rows that repeat an id with equal contents within the export."""
 
 
-def identify(feed: Feed, name: str, records: Sequence[AnyRecord]) -> Identified:
-    """Give every record of the export called ``name`` its identity."""
+def identify(feed: Feed, scope: str, records: Sequence[AnyRecord]) -> Identified:
+    """Give every record of an export its identity; ``scope`` as ``file_scope`` has it."""
     rows: list[tuple[bytes, AnyRecord]] = []
     clashes: list[Reject] = []
     by_ref: dict[str, AnyRecord] = {}
     places: dict[str, int] = {}
     equal: Counter[str] = Counter()
     repeats = 0
-    scope = f"{feed.name}\x1f{name if feed.export == 'append' else ''}\x1f"
+    scope = f"{feed.name}\x1f{scope}\x1f"
     for record in records:
         if not record.ref:
             rows.append((_digest("x", scope, f"{record.raw}\x1f{equal[record.raw]}"), record))
@@ -53,6 +57,25 @@ def identify(feed: Feed, name: str, records: Sequence[AnyRecord]) -> Identified:
         else:
             clashes.append(_clash(first, record))
     return Identified(rows, clashes, repeats)
+
+
+def file_scope(
+    db: Store, feed: Feed, name: str, records: Sequence[AnyRecord], sha256: str
+) -> str:
+    """Which file the rows of an ``append`` feed belong to; empty for the other feeds.
+
+    A file that shares more than half of its rows with the last one of its name is that file, grown
+    or mended. Else it is another one, and a row of it that equals one of the last is another row.
+    """
+    if feed.export != "append":
+        return ""
+    last = newest_named(db, feed.name, name)
+    if last is None:
+        return name
+    idents = [ident for ident, record in identify(feed, last.scope, records).rows if not record.ref]
+    least = min(len(idents), last.rows - last.rejected)
+    same = not idents or 2 * share_known(db, idents) > least
+    return last.scope if same else f"{name}\x1f{sha256[:16]}"
 
 
 def _digest(*parts: str) -> bytes:

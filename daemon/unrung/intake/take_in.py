@@ -3,20 +3,34 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields
 
 from unrung.errors import ExportError, IncompleteExport
-from unrung.intake.adapter import mapping_digest, read_all, whole_reject
+from unrung.intake.adapter import fields_digest, mapping_digest, read_all, whole_reject
 from unrung.intake.archive import said
-from unrung.intake.identity import identify
+from unrung.intake.identity import Identified, file_scope, identify
 from unrung.intake.span import cover_span
+from unrung.intake.waiting import replace_earlier
 from unrung.records import AnyRecord, Export, Reject
 from unrung.settings import Feed, Settings
 from unrung.store.days import mark_dirty
-from unrung.store.movements import Merge, drop_missing, merge, values_of
+from unrung.store.movements import Merge, drop_missing, drop_unread, merge, values_of, within
 from unrung.store.open import Store, write_tx
-from unrung.store.sources import SourceRow, add_rejects, add_source, known, update_source
+from unrung.store.sources import (
+    SourceRow,
+    add_rejects,
+    add_source,
+    known,
+    later_spans,
+    update_source,
+)
+
+REASONS_KEPT = 1000
+"""Bad rows kept of an export that is set aside whole; its count says how many there were."""
+
+Keep = Callable[[str, str], str]
+"""State and SHA-256 of an export to the place where its bytes will be kept."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,87 +45,136 @@ class Taken:
         return self.source.state
 
 
+def nowhere(state: str, sha256: str) -> str:
+    """The bytes stay where they are, or are not kept."""
+    return ""
+
+
 def take_in(
     db: Store, settings: Settings, feed: Feed, export: Export, *,
-    mtime_ms: int, via: str = "folder", now_ms: int, again: bool = False,
-    finished: bool = True,
+    mtime_ms: int, via: str = "folder", now_ms: int, again: SourceRow | None = None,
+    finished: bool = True, keep: Keep = nowhere,
 ) -> Taken:
-    """Take one export in. ``again``: read known bytes once more (after a fix in the settings).
-    ``finished``: the file stood still long enough that a cut-off last row will not be completed.
+    """Take one export in. ``again``: the export as it was taken in before (after a fix in the
+    settings). ``finished``: it stood still long enough that a cut-off last row stays as it is.
+    ``keep``: where its bytes will go, written down in the same transaction.
 
-    Never raises for what is wrong with the export: it is set aside with its reasons instead.
-    Raises IncompleteExport for one that seems to be still growing, StoreError for the store.
+    Never raises for what is wrong with the export: it is set aside with its reasons instead; one
+    that is read again and was taken in before then stays as it was. Raises IncompleteExport for one
+    that seems to be still growing, StoreError for the store.
     """
     source = SourceRow(
         feed=feed.name, name=export.name, via=via, size=len(export.content), mtime_ms=mtime_ms,
         sha256=hashlib.sha256(export.content).hexdigest(), received_ms=export.received_ms,
-        mapping_digest=mapping_digest(feed, settings),
+        mapping_digest=mapping_digest(feed, settings), fields_digest=fields_digest(feed),
     )
-    earlier = known(db, feed.name, source.sha256)
-    if earlier and not again and (
-        earlier.state == "taken" or earlier.mapping_digest == source.mapping_digest
-    ):
-        return _duplicate(db, source, earlier)
+    earlier = again or known(db, feed.name, source.sha256)
+    if earlier and not again and earlier.state == "taken":
+        return _duplicate(db, source, earlier, keep)
     if earlier:
-        source.id = earlier.id
-    return _take_rows(db, settings, feed, export, source, now_ms, finished)
-
-
-def set_aside(db: Store, source: SourceRow, reason: str, rejects: Sequence[Reject] = ()) -> Taken:
-    """Write down that the export could not be taken in, and why."""
-    source.state, source.reason, source.rejected = "set_aside", reason, len(rejects)
-    with write_tx(db):
-        _save(db, source)
-        add_rejects(db, _id(source), source.feed, rejects)
+        source.id, source.scope = earlier.id, earlier.scope
+    try:
+        found, rejects = _read(db, settings, feed, export, source, finished)
+    except _Unusable as bad:
+        if again and again.state == "taken":
+            return Taken(again)
+        return set_aside(db, source, bad.reason, bad.rejects, keep)
+    source.kept_as = again.kept_as if again and again.state == "taken" else keep("taken", source.sha256)
+    _merge_all(db, settings, feed, found.rows, source, rejects, now_ms)
     return Taken(source, tuple(rejects))
 
 
-def too_big(db: Store, settings: Settings, feed: Feed, name: str, size: int, mtime_ms: int,
-            now_ms: int) -> Taken:
+def set_aside(
+    db: Store, source: SourceRow, reason: str, rejects: Sequence[Reject] = (), keep: Keep = nowhere
+) -> Taken:
+    """Write down that the export could not be taken in, and why."""
+    source.state, source.reason, source.rejected = "set_aside", reason, len(rejects)
+    source.kept_as = keep("set_aside", source.sha256)
+    with write_tx(db):
+        _save(db, source)
+        add_rejects(db, source, rejects[:REASONS_KEPT])
+    return Taken(source, tuple(rejects[:REASONS_KEPT]))
+
+
+def too_big(
+    db: Store, settings: Settings, feed: Feed, name: str, size: int, mtime_ms: int, now_ms: int,
+    keep: Keep = nowhere,
+) -> Taken:
     """A file above ``max_bytes`` is set aside unread; its size and time stand for its hash."""
-    digest = hashlib.sha256(f"{name}\0{size}\0{mtime_ms}".encode(errors="surrogateescape"))
     source = SourceRow(
-        feed=feed.name, name=name, via="folder", sha256=digest.hexdigest(), size=size,
+        feed=feed.name, name=name, via="folder", sha256=stand_in(name, size, mtime_ms), size=size,
         mtime_ms=mtime_ms, received_ms=now_ms, mapping_digest=mapping_digest(feed, settings),
     )
-    return set_aside(db, source, f"{size:,} bytes are more than max_bytes = {feed.max_bytes:,}; "
-                                 "raise max_bytes of this feed if the file is right")
+    reason = (f"{size:,} bytes are more than max_bytes = {feed.max_bytes:,}; "
+              "raise max_bytes of this feed if the file is right")
+    return set_aside(db, source, reason, keep=keep)
 
 
-def _take_rows(db: Store, settings: Settings, feed: Feed, export: Export, source: SourceRow,
-               now_ms: int, finished: bool) -> Taken:
+def stand_in(name: str, size: int, mtime_ms: int) -> str:
+    """What stands for the hash of a file that is not read."""
+    return hashlib.sha256(f"{name}\0{size}\0{mtime_ms}".encode()).hexdigest()
+
+
+class _Unusable(Exception):
+    """The export as a whole cannot be taken in."""
+
+    def __init__(self, reason: str, rejects: Sequence[Reject]) -> None:
+        self.reason, self.rejects = reason, rejects
+        super().__init__(reason)
+
+
+def _read(
+    db: Store, settings: Settings, feed: Feed, export: Export, source: SourceRow, finished: bool
+) -> tuple[Identified, list[Reject]]:
+    """The rows with their identities, and the bad ones; ``source`` is told the counts."""
     try:
         records, rejects, notes = read_all(feed, settings, export, finished=finished)
     except IncompleteExport:
         raise
     except ExportError as error:
-        return set_aside(db, source, str(error), [whole_reject(error)])
-    found = identify(feed, export.name, records)
+        raise _Unusable(str(error), [whole_reject(error)]) from error
+    if not source.scope:
+        source.scope = file_scope(db, feed, export.name, records, source.sha256)
+    found = identify(feed, source.scope, records)
+    source.rows = len(records) + len(rejects)
     rejects = [*rejects, *found.clashes]
-    source.rows, source.rejected = len(records) + len(rejects) - len(found.clashes), len(rejects)
-    source.skipped = notes.skipped + found.repeats
+    source.rejected, source.skipped = len(rejects), notes.skipped + found.repeats
     source.ambiguous, source.missing = notes.ambiguous, notes.missing
-    if source.rows and len(rejects) / source.rows > feed.max_bad_share:
-        return set_aside(db, source, _mostly_bad(source, rejects), rejects)
+    if rejects and (not found.rows or len(rejects) / source.rows > feed.max_bad_share):
+        raise _Unusable(_mostly_bad(source, rejects), rejects)
     _span(settings, feed, records, source)
+    return found, rejects
+
+
+def _merge_all(
+    db: Store, settings: Settings, feed: Feed, rows: Sequence[tuple[bytes, AnyRecord]],
+    source: SourceRow, rejects: Sequence[Reject], now_ms: int,
+) -> None:
+    again = source.id is not None
     with write_tx(db):
         _save(db, source)
-        for change in _merge(db, feed, found.rows, source):
+        for change in _merge(db, feed, rows, source, again):
             mark_dirty(db, settings.venue, change.touched_ms, change.touched_days, now_ms)
-        add_rejects(db, _id(source), feed.name, rejects)
+        add_rejects(db, source, rejects)
+        if not again:
+            replace_earlier(db, feed, source, {ident for ident, _ in rows}, rejects)
         update_source(db, _id(source), new_rows=source.new_rows, superseded=source.superseded)
-    return Taken(source, tuple(rejects))
 
 
-def _merge(db: Store, feed: Feed, rows: Sequence[tuple[bytes, AnyRecord]],
-           source: SourceRow) -> list[Merge]:
+def _merge(
+    db: Store, feed: Feed, rows: Sequence[tuple[bytes, AnyRecord]], source: SourceRow, again: bool
+) -> list[Merge]:
     source_id = _id(source)
+    kept = {ident for ident, _ in rows}
     values = [values_of(record, feed.name, ident, source_id) for ident, record in rows]
-    changes = [merge(db, values, source_id)]
+    changes = [drop_unread(db, kept, source_id)] if again else []
     if feed.export == "span" and source.cover_from_ms is not None and source.cover_to_ms is not None:
-        kept = {ident for ident, _ in rows}
+        # A later export (there is one where this one is read again) is the truth for its own period.
+        later = later_spans(db, feed.name, source_id)
         span = (source.cover_from_ms, source.cover_to_ms)
-        changes.append(drop_missing(db, feed.name, kept, span, source_id))
+        values = [row for row in values if row[8] is None or not within(row[8], later)]
+        changes.append(drop_missing(db, feed.name, kept, span, source_id, later))
+    changes.append(merge(db, values, source_id))
     source.new_rows = sum(change.new_rows for change in changes)
     source.superseded = sum(change.superseded for change in changes)
     return changes
@@ -132,11 +195,9 @@ def counts_at(record: AnyRecord) -> int | None:
     return end if record.__class__.__name__ == "Pour" else getattr(record, "at_ms", None)
 
 
-def _duplicate(db: Store, source: SourceRow, earlier: SourceRow) -> Taken:
+def _duplicate(db: Store, source: SourceRow, earlier: SourceRow, keep: Keep) -> Taken:
     source.state, source.reason = "duplicate", f"the same bytes came before as {earlier.name}"
-    if earlier.name == source.name and not earlier.kept_as:
-        # Taken in, but the program stopped before it was archived: only that is left to do.
-        return Taken(earlier)
+    source.kept_as = keep("duplicate", source.sha256)
     with write_tx(db):
         add_source(db, source)
     return Taken(source)
@@ -146,7 +207,7 @@ def _save(db: Store, source: SourceRow) -> None:
     if source.id is None:
         add_source(db, source)
         return
-    changes = {name: getattr(source, name) for name in source.__slots__ if name not in ("id", "kept_as")}
+    changes = {one.name: getattr(source, one.name) for one in fields(source) if one.name != "id"}
     update_source(db, source.id, **changes)
 
 

@@ -25,6 +25,7 @@ _INSERT = (
 _CHUNK = 500
 
 Values = tuple[Any, ...]
+Span = tuple[int, int]
 
 
 @dataclass(slots=True)
@@ -85,7 +86,8 @@ def merge(db: Database, rows: Sequence[Values], source: int) -> Merge:
     """Take ``rows`` in: unknown ones are added, changed ones supersede what was known.
 
     A row known with equal contents stays as it was first received. A lower version than the known
-    one is kept as superseded at once. Call within a write transaction.
+    one is passed over, and so is a row that a later export than ``source`` brought (an export that
+    is read again is no newer for it). Call within a write transaction.
     """
     result = Merge(0, 0, [], [])
     fresh: list[Values] = []
@@ -97,7 +99,7 @@ def merge(db: Database, rows: Sequence[Values], source: int) -> Merge:
             old = current.get(row[2])
             if old is None:
                 fresh.append(row)
-            elif not _same(old, row) and not _older(row[6], old["version"]):
+            elif old["source"] <= source and not _same(old, row) and not _older(row[6], old["version"]):
                 stale.append((source, old["id"]))
                 _touch(result, old["at_ms"], old["day"])
                 fresh.append(row)
@@ -110,21 +112,54 @@ def merge(db: Database, rows: Sequence[Values], source: int) -> Merge:
 
 
 def drop_missing(
-    db: Database, feed: str, kept: set[bytes], span: tuple[int, int], source: int
+    db: Database, feed: str, kept: set[bytes], span: Span, source: int, settled: Sequence[Span] = ()
 ) -> Merge:
-    """Supersede the feed's current rows within ``span`` that the newest export no longer holds."""
+    """Supersede the feed's rows within ``span`` that ``source``, the whole truth there, does not
+    hold; not where later exports have ``settled`` a period since."""
     result = Merge(0, 0, [], [])
     rows = db.query(
         "SELECT id, ident, at_ms, day FROM movements WHERE superseded_by IS NULL AND feed = ? "
-        "AND at_ms >= ? AND at_ms < ?",
-        [feed, *span],
+        "AND at_ms >= ? AND at_ms < ? AND source <= ?",
+        [feed, *span, source],
     )
+    gone = [row for row in rows if row["ident"] not in kept and not within(row["at_ms"], settled)]
+    for row in gone:
+        _touch(result, row["at_ms"], row["day"])
+    _supersede(db, [(source, row["id"]) for row in gone])
+    result.superseded = len(gone)
+    return result
+
+
+def within(at_ms: int, spans: Iterable[Span]) -> bool:
+    """Whether a moment lies in one of the half-open spans."""
+    return any(lo <= at_ms < hi for lo, hi in spans)
+
+
+def drop_unread(db: Database, kept: set[bytes], source: int) -> Merge:
+    """Supersede the rows that ``source`` once gave and, read again, gives no more."""
+    result = Merge(0, 0, [], [])
+    rows = db.query(
+        "SELECT id, ident, at_ms, day FROM movements WHERE superseded_by IS NULL AND source = ?", [source])
     gone = [row for row in rows if row["ident"] not in kept]
     for row in gone:
         _touch(result, row["at_ms"], row["day"])
     _supersede(db, [(source, row["id"]) for row in gone])
     result.superseded = len(gone)
     return result
+
+
+def share_known(db: Database, idents: Iterable[bytes]) -> int:
+    """How many of ``idents`` are current rows."""
+    wanted = list(idents)
+    return sum(
+        len(_current(db, wanted[at : at + _CHUNK])) for at in range(0, len(wanted), _CHUNK)
+    )
+
+
+def given_by(db: Database, source: int) -> set[bytes]:
+    """Identities of the current rows that an export gave."""
+    rows = db.query("SELECT ident FROM movements WHERE superseded_by IS NULL AND source = ?", [source])
+    return {row["ident"] for row in rows}
 
 
 def between(db: Database, kinds: Iterable[str], lo_ms: int, hi_ms: int) -> Iterator[dict[str, Any]]:
@@ -157,7 +192,7 @@ def first_and_last_ms(db: Database) -> tuple[int, int] | None:
 
 def _current(db: Database, idents: list[bytes]) -> dict[bytes, dict[str, Any]]:
     marks = ",".join("?" * len(idents))
-    columns = ", ".join(("id", "ident", *_CONTENT, "version"))
+    columns = ", ".join(("id", "ident", "source", *_CONTENT, "version"))
     rows = db.query(
         f"SELECT {columns} FROM movements WHERE superseded_by IS NULL AND ident IN ({marks})",
         idents,

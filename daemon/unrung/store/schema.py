@@ -23,10 +23,12 @@ CREATE TABLE sources (
   size INTEGER NOT NULL,
   mtime_ms INTEGER NOT NULL,
   received_ms INTEGER NOT NULL,
-  state TEXT NOT NULL,            -- taken, duplicate, set_aside
+  state TEXT NOT NULL,            -- taken, duplicate, set_aside, gone (set aside, then taken away)
   reason TEXT NOT NULL DEFAULT '',
   kept_as TEXT NOT NULL DEFAULT '', -- where the bytes are now; relative to archive or aside folder
   mapping_digest TEXT NOT NULL,   -- of the feed's settings it was read with
+  fields_digest TEXT NOT NULL DEFAULT '', -- of those that make up the raw text of a row
+  scope TEXT NOT NULL DEFAULT '', -- which file its rows belong to, where exports only append
   rows INTEGER NOT NULL DEFAULT 0,
   new_rows INTEGER NOT NULL DEFAULT 0,
   rejected INTEGER NOT NULL DEFAULT 0,
@@ -41,6 +43,8 @@ CREATE TABLE sources (
 ) STRICT;
 -- "have we had these bytes?"
 CREATE INDEX sources_hash ON sources (feed, sha256);
+-- "have we had a file of this name?"
+CREATE INDEX sources_name ON sources (feed, name);
 -- "what covers this day?"
 CREATE INDEX sources_cover ON sources (cover_from_ms, cover_to_ms) WHERE state = 'taken';
 """
@@ -86,6 +90,8 @@ CREATE TABLE movements (
 CREATE UNIQUE INDEX movements_ident ON movements (ident) WHERE superseded_by IS NULL;
 -- "the movements of these days"
 CREATE INDEX movements_at ON movements (at_ms) WHERE superseded_by IS NULL;
+-- "the rows that this export gave"
+CREATE INDEX movements_source ON movements (source) WHERE superseded_by IS NULL;
 -- "entries written down for a day without a time"
 CREATE INDEX movements_day ON movements (day) WHERE superseded_by IS NULL AND day IS NOT NULL;
 """
@@ -136,6 +142,10 @@ CREATE TABLE leaves (
   net_sales_minor INTEGER NOT NULL,
   PRIMARY KEY (day, outlet, product, window_start_ms)
 ) STRICT, WITHOUT ROWID;
+CREATE TABLE day_facts (
+  day TEXT PRIMARY KEY,           -- ISO business day
+  facts BLOB NOT NULL             -- zlib over JSON: serve by serve, what findings are drawn from
+) STRICT;
 CREATE TABLE issued (
   id INTEGER PRIMARY KEY,
   day TEXT NOT NULL,
@@ -178,12 +188,23 @@ CREATE TABLE outbox_recipients (
 ) STRICT, WITHOUT ROWID;
 CREATE TABLE cursors (
   feed TEXT PRIMARY KEY,
-  cursor TEXT NOT NULL DEFAULT '',
-  validators TEXT NOT NULL DEFAULT '{}',  -- JSON: ETag, Last-Modified
-  due_ms INTEGER NOT NULL DEFAULT 0,
-  failures INTEGER NOT NULL DEFAULT 0,
-  last_text TEXT NOT NULL DEFAULT ''
+  digest TEXT NOT NULL,           -- of the address, how it is asked, and how answers are read
+  since_ms INTEGER,               -- greatest row time of complete polls, never after the poll itself
+  run TEXT NOT NULL,              -- JSON of a poll under way: its span, its next page; '' where none is
+  validators TEXT NOT NULL,       -- JSON: key of the request, ETag, Last-Modified; '' where none
+  due_ms INTEGER NOT NULL,        -- next poll
+  not_before_ms INTEGER NOT NULL, -- what the server wished (Retry-After)
+  failures INTEGER NOT NULL,      -- in a row
+  last_text TEXT NOT NULL,        -- what went wrong last; '' after a success
+  polled_ms INTEGER,              -- last complete poll
+  looked_back_ms INTEGER          -- last complete poll that asked far back
 ) STRICT;
+CREATE TABLE poll_spans (
+  feed TEXT NOT NULL,
+  from_ms INTEGER NOT NULL,       -- what complete polls cover, joined where they touch
+  to_ms INTEGER NOT NULL,
+  PRIMARY KEY (feed, from_ms)
+) STRICT, WITHOUT ROWID;
 CREATE TABLE config_rows (
   id INTEGER PRIMARY KEY,
   tbl TEXT NOT NULL,              -- products, menu, taps

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import asdict, dataclass
 
 from sqlite_utils import Database
@@ -23,6 +23,8 @@ class SourceRow:
     mtime_ms: int
     received_ms: int
     mapping_digest: str
+    fields_digest: str = ""
+    scope: str = ""
     state: str = "taken"
     reason: str = ""
     kept_as: str = ""
@@ -53,14 +55,37 @@ def update_source(db: Database, source_id: int, **changes: object) -> None:
 
 def known(db: Database, feed: str, sha256: str) -> SourceRow | None:
     """The export with these bytes that was taken in or set aside, if there is one."""
-    rows = list(
-        db.query(
-            "SELECT * FROM sources WHERE feed = ? AND sha256 = ? AND state <> 'duplicate' "
-            "ORDER BY id DESC LIMIT 1",
-            [feed, sha256],
-        )
+    return next(_sources(
+        db, "feed = ? AND sha256 = ? AND state IN ('taken', 'set_aside') ORDER BY id DESC LIMIT 1",
+        feed, sha256), None)
+
+
+def newest_named(db: Database, feed: str, name: str) -> SourceRow | None:
+    """The last export of this name that was taken in and held a row."""
+    return next(_sources(
+        db, "feed = ? AND name = ? AND state = 'taken' AND rows > rejected ORDER BY id DESC LIMIT 1",
+        feed, name), None)
+
+
+def set_aside_ones(db: Database, feed: str) -> list[SourceRow]:
+    """Exports of a feed that stand set aside."""
+    return list(_sources(db, "feed = ? AND state = 'set_aside' ORDER BY id", feed))
+
+
+def let_go(db: Database, source_id: int) -> None:
+    """A person took the file of a set-aside export away: it and its rows wait no longer."""
+    db.execute("UPDATE sources SET state = 'gone' WHERE id = ?", [source_id])
+    db.execute(
+        "UPDATE rejects SET state = 'accepted' WHERE source = ? AND state = 'waiting'", [source_id])
+
+
+def later_spans(db: Database, feed: str, source_id: int) -> list[tuple[int, int]]:
+    """Spans of the feed's exports that came in after this one."""
+    rows = db.query(
+        "SELECT cover_from_ms AS lo, cover_to_ms AS hi FROM sources WHERE feed = ? AND id > ? "
+        "AND state = 'taken' AND cover_to_ms IS NOT NULL", [feed, source_id],
     )
-    return SourceRow(**rows[0]) if rows else None
+    return [(row["lo"], row["hi"]) for row in rows]
 
 
 def seen_in_place(db: Database, feed: str) -> set[tuple[str, int, int]]:
@@ -69,28 +94,59 @@ def seen_in_place(db: Database, feed: str) -> set[tuple[str, int, int]]:
     return {(row["name"], row["size"], row["mtime_ms"]) for row in rows}
 
 
-def to_read_again(db: Database, feed: str, mapping_digest: str) -> list[SourceRow]:
-    """Exports with rows that wait, or set aside whole, last read with other settings."""
-    rows = db.query(
-        "SELECT * FROM sources WHERE feed = ? AND mapping_digest <> ? AND via = 'folder' AND "
-        "((state = 'taken' AND EXISTS (SELECT 1 FROM rejects r WHERE r.source = sources.id "
-        "AND r.state = 'waiting')) OR state = 'set_aside') ORDER BY id",
-        [feed, mapping_digest],
-    )
-    return [SourceRow(**row) for row in rows]
+def to_read_again(
+    db: Database, feed: str, mapping_digest: str, fields_digest: str = ""
+) -> list[SourceRow]:
+    """Exports with rows that wait, or set aside whole, last read with other settings; and, given a
+    ``fields_digest``, those whose rows have another identity since."""
+    return list(_sources(
+        db, "feed = ? AND mapping_digest <> ? AND via = 'folder' AND (state = 'set_aside' OR "
+        "state = 'taken' AND (? NOT IN ('', fields_digest) OR EXISTS (SELECT 1 FROM rejects r "
+        "WHERE r.source = sources.id AND r.state = 'waiting'))) ORDER BY id",
+        feed, mapping_digest, fields_digest,
+    ))
 
 
-def add_rejects(db: Database, source: int, feed: str, rejects: Iterable[Reject]) -> None:
+def add_rejects(db: Database, source: SourceRow, rejects: Iterable[Reject]) -> None:
     """Keep rows aside with their reasons; earlier ones of the same export are replaced."""
-    db.execute("DELETE FROM rejects WHERE source = ? AND state = 'waiting'", [source])
+    db.execute("DELETE FROM rejects WHERE source = ? AND state = 'waiting'", [source.id])
     db.table("rejects").insert_all(
         {
-            "source": source, "feed": feed, "line": reject.line, "field": reject.field,
+            "source": source.id, "feed": source.feed, "line": reject.line, "field": reject.field,
             "value": reject.value[:200], "reason": reject.reason, "fix": reject.fix,
-            "cells": json.dumps(reject.cells, ensure_ascii=False), "state": "waiting",
+            "cells": _cells(reject), "state": "waiting",
         }
         for reject in rejects
     )
+
+
+def rejects_of(db: Database, source_id: int) -> list[Reject]:
+    """The rows of an export that wait, as they were put down."""
+    rows = db.query(
+        "SELECT line, field, value, reason, fix, cells FROM rejects WHERE source = ? "
+        "AND state = 'waiting' ORDER BY id", [source_id],
+    )
+    return [Reject(**{**row, "cells": json.loads(row["cells"])}) for row in rows]
+
+
+def earlier_waiting(db: Database, source: SourceRow) -> list[SourceRow]:
+    """Earlier exports of the feed, taken in, with rows that wait."""
+    return list(_sources(
+        db, "feed = ? AND id < ? AND state = 'taken' AND EXISTS (SELECT 1 FROM rejects r "
+        "WHERE r.source = sources.id AND r.state = 'waiting')", source.feed, source.id))
+
+
+def replace_rejects(db: Database, older: int, rejects: Iterable[Reject] | None) -> None:
+    """Rows of an older export wait no longer, since a newer one brought them again: all of them, or
+    those that equal one of ``rejects``."""
+    if rejects is None:
+        db.execute("DELETE FROM rejects WHERE source = ? AND state = 'waiting'", [older])
+        return
+    for reject in rejects:
+        db.execute(
+            "DELETE FROM rejects WHERE source = ? AND state = 'waiting' AND field = ? AND value = ? "
+            "AND cells = ?", [older, reject.field, reject.value[:200], _cells(reject)],
+        )
 
 
 def cover_spans(db: Database, feeds: Iterable[str], lo_ms: int, hi_ms: int) -> list[tuple[int, int]]:
@@ -115,3 +171,12 @@ def source_names(db: Database, ids: Iterable[int]) -> dict[int, str]:
         for row in db.query(f"SELECT id, name FROM sources WHERE id IN ({marks})", part):
             found[row["id"]] = row["name"]
     return found
+
+
+def _cells(reject: Reject) -> str:
+    return json.dumps(reject.cells, ensure_ascii=False)
+
+
+def _sources(db: Database, where: str, *values: object) -> Iterator[SourceRow]:
+    for row in db.query(f"SELECT * FROM sources WHERE {where}", list(values)):
+        yield SourceRow(**row)

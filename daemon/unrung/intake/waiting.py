@@ -1,0 +1,41 @@
+"""Bad rows that wait for a person, and what a newer export makes of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from unrung.records import Reject
+from unrung.settings import Feed
+from unrung.store.movements import given_by
+from unrung.store.open import Store
+from unrung.store.sources import SourceRow, earlier_waiting, replace_rejects
+
+
+def replace_earlier(
+    db: Store, feed: Feed, source: SourceRow, kept: set[bytes], rejects: Sequence[Reject]
+) -> None:
+    """Bad rows of earlier exports that ``source`` brings again wait no longer: they wait in it, or
+    are mended. ``kept``: the identities it holds. Within a write transaction."""
+    for older in earlier_waiting(db, source):
+        if older.id is None:
+            continue
+        if _holds_all_of(db, feed, source, older, kept):
+            replace_rejects(db, older.id, None)
+        elif feed.export != "append":
+            replace_rejects(db, older.id, rejects)
+
+
+def _holds_all_of(
+    db: Store, feed: Feed, source: SourceRow, older: SourceRow, kept: set[bytes]
+) -> bool:
+    """Whether ``source`` is a later form of ``older``: the same file grown or mended, an export of
+    the same period, or one that holds every row that the older one gave."""
+    if feed.export == "append":
+        return older.scope == source.scope and source.rows >= older.rows
+    if feed.export == "span" and None not in (older.cover_from_ms, source.cover_from_ms):
+        return bool(
+            source.cover_from_ms <= older.cover_from_ms  # type: ignore[operator]
+            and older.cover_to_ms <= source.cover_to_ms  # type: ignore[operator]
+        )
+    given = given_by(db, older.id or 0)
+    return bool(given) and given <= kept
