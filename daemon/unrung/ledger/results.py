@@ -178,7 +178,7 @@ that, and a second reading explains them as well."""
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class FindingRow:
     """A cause that the data shows, at one outlet (or pool) and product, where it has one."""
 
     finding: str
@@ -225,5 +225,5 @@ class DayLedger:
     pours_covered_ms: int = 0
     facts: DayFacts | None = None
     """Serve by serve, for the findings."""
-    findings: tuple[Finding, ...] = ()
+    findings: tuple[FindingRow, ...] = ()
     """What explains the day's variance, in the order in which it is to be looked at."""

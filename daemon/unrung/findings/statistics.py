@@ -1,0 +1,261 @@
+"""Statistics by the book, in plain Python: no cause is named on less.
+
+Sources of the formulas: NIST/SEMATECH e-Handbook of Statistical Methods 1.3.5.2 (t interval),
+6.3.2.2 (individuals and moving ranges), 6.3.2.3 (CUSUM), 6.3.2.4 (EWMA), 6.3.3.1 (counts);
+exact Poisson limits after Garwood (1936); change point by least squares. Quantiles of the normal
+law are the standard library's; sums of squares are taken about the mean, never as a difference of
+squares.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from statistics import NormalDist, fmean
+from typing import NamedTuple
+
+D2 = 1.128
+"""Mean range of two standard normal values, to the three decimals of the published tables."""
+
+
+class Limits(NamedTuple):
+    """A centre and what lies within the reach of chance around it."""
+
+    low: float
+    centre: float
+    high: float
+
+
+def z_of(chance: float) -> float:
+    """How many standard deviations a normal value exceeds in either direction with this chance.
+
+    >>> round(z_of(0.05), 3)
+    1.96
+    """
+    return NormalDist().inv_cdf(1 - chance / 2)
+
+
+def spread(values: Sequence[float]) -> float:
+    """Standard deviation, n - 1 in the divisor; 0 for fewer than two values."""
+    if len(values) < 2:
+        return 0.0
+    centre = fmean(values)
+    return math.sqrt(math.fsum((value - centre) ** 2 for value in values) / (len(values) - 1))
+
+
+def individuals(values: Sequence[float], sigmas: float = 3.0) -> Limits:
+    """Limits of single values from their moving ranges (e-Handbook 6.3.2.2)."""
+    centre = fmean(values)
+    ranges = [abs(after - before) for before, after in zip(values, values[1:], strict=False)]
+    reach = sigmas * fmean(ranges) / D2 if ranges else 0.0
+    return Limits(centre - reach, centre, centre + reach)
+
+
+def counts(values: Sequence[int], sigmas: float = 3.0) -> Limits:
+    """Limits of counts per equal span (e-Handbook 6.3.3.1); never below 0."""
+    centre = fmean(values)
+    reach = sigmas * math.sqrt(centre)
+    return Limits(max(0.0, centre - reach), centre, centre + reach)
+
+
+def cusum(values: Sequence[float], target: float, slack: float) -> tuple[list[float], list[float]]:
+    """The two one-sided cumulative sums, above and below ``target`` (e-Handbook 6.3.2.3).
+
+    >>> cusum([1.0, 2.0, -3.0], 0.0, 0.5)
+    ([0.5, 2.0, 0.0], [0.0, 0.0, 2.5])
+    """
+    above: list[float] = []
+    below: list[float] = []
+    high = low = 0.0
+    for value in values:
+        high = max(0.0, high + value - target - slack)
+        low = max(0.0, low + target - slack - value)
+        above.append(high)
+        below.append(low)
+    return above, below
+
+
+def ewma(values: Sequence[float], start: float, weight: float) -> list[float]:
+    """Exponentially weighted moving averages, from ``start`` on (e-Handbook 6.3.2.4)."""
+    made: list[float] = []
+    level = start
+    for value in values:
+        level = weight * value + (1 - weight) * level
+        made.append(level)
+    return made
+
+
+def ewma_limits(centre: float, sigma: float, weight: float, sigmas: float = 3.0) -> Limits:
+    """What a long EWMA of values about ``centre`` keeps within (e-Handbook 6.3.2.4)."""
+    reach = sigmas * sigma * math.sqrt(weight / (2 - weight))
+    return Limits(centre - reach, centre, centre + reach)
+
+
+def change_point(values: Sequence[float], least: int = 1) -> tuple[int, float]:
+    """(index of the first value after the change, sum of squares saved by it), by least squares.
+
+    Both parts hold at least ``least`` values; (0, 0.0) where there are too few.
+    """
+    count, centre = len(values), fmean(values) if values else 0.0
+    best = (0, 0.0)
+    before = 0.0
+    total = math.fsum(value - centre for value in values)
+    for at in range(1, count):
+        before += values[at - 1] - centre
+        if least <= at <= count - least:
+            after = total - before
+            saved = before * before / at + after * after / (count - at) - total * total / count
+            if saved > best[1]:
+                best = (at, saved)
+    return best
+
+
+def poisson_limits(count: int, chance: float = 0.05) -> Limits:
+    """Exact two-sided limits of a Poisson mean (Garwood): each side is missed with half the chance.
+
+    >>> tuple(round(limit, 3) for limit in poisson_limits(5))
+    (1.623, 5, 11.668)
+    """
+    low = 0.0 if not count else _solve(lambda mean: poisson_tail(count, mean), chance / 2, count)
+    high = _solve(lambda mean: -_poisson_up_to(count, mean), -chance / 2, count)
+    return Limits(low, count, high)
+
+
+def poisson_tail(count: int, mean: float) -> float:
+    """Chance of at least ``count`` events where ``mean`` are expected.
+
+    >>> round(poisson_tail(3, 1.0), 6)
+    0.080301
+    """
+    if count <= 0:
+        return 1.0
+    if mean <= 0:
+        return 0.0
+    if count <= mean:
+        return max(0.0, 1.0 - _poisson_up_to(count - 1, mean))
+    return _climb(count, mean)
+
+
+def binomial_tail(count: int, trials: int, share: float) -> float:
+    """Chance of at least ``count`` hits in ``trials`` where each has the chance ``share``.
+
+    >>> binomial_tail(2, 2, 0.5)
+    0.25
+    """
+    if count <= 0:
+        return 1.0
+    if share <= 0 or count > trials:
+        return 0.0
+    if share >= 1:
+        return 1.0
+    odds = share / (1 - share)
+    term = math.exp(
+        math.lgamma(trials + 1) - math.lgamma(count + 1) - math.lgamma(trials - count + 1)
+        + count * math.log(share) + (trials - count) * math.log1p(-share)
+    )
+    total = 0.0
+    for at in range(count, trials + 1):
+        total += term
+        term *= odds * (trials - at) / (at + 1)
+        if term < total * 1e-17 and at > trials * share:
+            break
+    return min(1.0, total)
+
+
+def t_quantile(probability: float, freedom: int) -> float:
+    """Quantile of Student's t.
+
+    >>> round(t_quantile(0.975, 9), 6)
+    2.262157
+    """
+    if probability < 0.5:
+        return -t_quantile(1 - probability, freedom)
+    low, high = 0.0, 1.0
+    while t_up_to(high, freedom) < probability:
+        low, high = high, 2 * high
+    for _ in range(200):
+        middle = (low + high) / 2
+        low, high = (middle, high) if t_up_to(middle, freedom) < probability else (low, middle)
+    return (low + high) / 2
+
+
+def t_limits(values: Sequence[float], chance: float = 0.05) -> Limits:
+    """Two-sided limits of a mean (e-Handbook 1.3.5.2)."""
+    centre = fmean(values)
+    if len(values) < 2:
+        return Limits(-math.inf, centre, math.inf)
+    reach = t_quantile(1 - chance / 2, len(values) - 1) * spread(values) / math.sqrt(len(values))
+    return Limits(centre - reach, centre, centre + reach)
+
+
+def t_up_to(value: float, freedom: int) -> float:
+    """Chance that Student's t is at most ``value`` (at least 0)."""
+    return 1 - beta_share(freedom / (freedom + value * value), freedom / 2, 0.5) / 2
+
+
+def beta_share(at: float, a: float, b: float) -> float:
+    """Regularised incomplete beta function, by its continued fraction."""
+    if at <= 0 or at >= 1:
+        return float(at >= 1)
+    front = math.exp(
+        math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b) + a * math.log(at) + b * math.log1p(-at)
+    )
+    if at < (a + 1) / (a + b + 2):
+        return front * _beta_fraction(at, a, b) / a
+    return 1 - front * _beta_fraction(1 - at, b, a) / b
+
+
+def _beta_fraction(at: float, a: float, b: float) -> float:
+    """Lentz's evaluation of the continued fraction."""
+    tiny = 1e-300
+    c, d = 1.0, 1 / ((1 - (a + b) * at / (a + 1)) or tiny)
+    made = d
+    for m in range(1, 500):
+        for even in (True, False):
+            if even:
+                step = m * (b - m) * at / ((a + 2 * m - 1) * (a + 2 * m))
+            else:
+                step = -(a + m) * (a + b + m) * at / ((a + 2 * m) * (a + 2 * m + 1))
+            d = 1 / ((1 + step * d) or tiny)
+            c = (1 + step / c) or tiny
+            made *= c * d
+        if abs(c * d - 1) < 1e-15:
+            break
+    return made
+
+
+def _poisson_up_to(count: int, mean: float) -> float:
+    """Chance of at most ``count`` events."""
+    if mean <= 0:
+        return 1.0
+    if count > mean:
+        return 1.0 - _climb(count + 1, mean)
+    term = total = math.exp(count * math.log(mean) - mean - math.lgamma(count + 1))
+    at = count
+    while at > 0 and term > total * 1e-17:
+        term *= at / mean
+        at -= 1
+        total += term
+    return min(1.0, total)
+
+
+def _climb(count: int, mean: float) -> float:
+    """The tail from ``count`` (above the mean) on, summed upwards."""
+    term = total = math.exp(count * math.log(mean) - mean - math.lgamma(count + 1))
+    at = count
+    while term > total * 1e-17:
+        at += 1
+        term *= mean / at
+        total += term
+    return total
+
+
+def _solve(rising: Callable[[float], float], wanted: float, near: int) -> float:
+    """Where a rising function of a mean reaches ``wanted``, by halving."""
+    low, high = 0.0, near + 10.0
+    while rising(high) < wanted:
+        high *= 2
+    for _ in range(200):
+        middle = (low + high) / 2
+        low, high = (middle, high) if rising(middle) < wanted else (low, middle)
+    return (low + high) / 2

@@ -1,0 +1,74 @@
+"""Each issued day's facts, so that a day's findings can look back without matching anew."""
+
+from __future__ import annotations
+
+import json
+import zlib
+from datetime import date
+
+from sqlite_utils import Database
+
+from unrung.ledger.facts import (
+    ClockFact,
+    DayFacts,
+    FlowFact,
+    KegFact,
+    LogFact,
+    RingFact,
+    ServeFact,
+    SilenceFact,
+    TillFact,
+)
+
+_KINDS = {
+    "rings": RingFact, "flows": FlowFact, "kegs": KegFact, "logs": LogFact, "clocks": ClockFact,
+    "silences": SilenceFact,
+}
+
+
+def save_facts(db: Database, facts: DayFacts) -> None:
+    """Keep a day's facts in place of what was known of it; inside the caller's transaction."""
+    db.execute(
+        "INSERT INTO day_facts (day, facts) VALUES (?, ?) "
+        "ON CONFLICT (day) DO UPDATE SET facts = excluded.facts",
+        [facts.day.isoformat(), packed(facts)],
+    )
+
+
+def facts_between(db: Database, first: date, last: date) -> list[DayFacts]:
+    """Facts of the issued business days first..last, in order."""
+    rows = db.query(
+        "SELECT facts FROM day_facts WHERE day BETWEEN ? AND ? ORDER BY day",
+        [first.isoformat(), last.isoformat()],
+    )
+    return [unpacked(row["facts"]) for row in rows]
+
+
+def packed(facts: DayFacts) -> bytes:
+    """A day's facts as bytes; about 20 kB for a thousand serves."""
+    content = {
+        "day": facts.day.isoformat(), "bounds": facts.bounds, "serves": facts.serves,
+        "till": facts.till, "missing": facts.missing,
+        **{name: getattr(facts, name) for name in _KINDS},
+    }
+    return zlib.compress(json.dumps(content, separators=(",", ":")).encode("utf-8"))
+
+
+def unpacked(content: bytes) -> DayFacts:
+    """The facts that ``packed`` made bytes of."""
+    read = json.loads(zlib.decompress(content))
+    low, high = read["bounds"]
+    return DayFacts(
+        day=date.fromisoformat(read["day"]), bounds=(low, high),
+        serves=tuple(map(_serve, read["serves"])),
+        till=tuple(TillFact(outlet, name, tuple(times)) for outlet, name, times in read["till"]),
+        missing=tuple(read["missing"]),
+        **{name: tuple(kind(*row) for row in read[name]) for name, kind in _KINDS.items()},
+    )
+
+
+def _serve(row: list[object]) -> ServeFact:
+    at = ServeFact._fields.index("parts")
+    parts = row[at]
+    assert isinstance(parts, list)
+    return ServeFact(*row[:at], tuple(map(tuple, parts)), *row[at + 1 :])  # type: ignore[arg-type, call-arg]
