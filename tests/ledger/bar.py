@@ -119,7 +119,9 @@ class Bar:
         self.pours.append(line)
         return line
 
-    def sale(self, end: str | int, ounces: float = 16, *, after: int = 30, tap: str = "1", **ring: Any) -> None:
+    def sale(
+        self, end: str | int, ounces: float = 16, *, after: int = 30, tap: str = "1", **ring: Any
+    ) -> None:
         """A pour, and its ring ``after`` seconds."""
         self.pour(end, ounces, tap=tap)
         if tap == "2":

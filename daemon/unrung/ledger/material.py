@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from unrung.ledger.coverage import Span
 from unrung.ledger.inputs import DayInputs
 from unrung.ledger.menu import Menu
+from unrung.ledger.outlets import Outlets
 from unrung.ledger.pours import DayPours, day_pours
 from unrung.ledger.rings import DayRings, day_rings
 from unrung.ledger.taps import TapList
@@ -48,7 +49,7 @@ def make_material(inputs: DayInputs, settings: Settings) -> Material:
     menu = Menu(settings.menu, inputs.day)
     taps = TapList(settings.taps, settings.venue)
     products = [row.product for row in settings.products]
-    rings = day_rings(inputs.rings, menu, groups, settings.venue, products)
+    rings = day_rings(inputs.rings, menu, Outlets(settings), settings.venue, products)
     pours = day_pours(inputs.pours, inputs.logs, taps, groups, settings.matching)
     material = Material(inputs.day, inputs.bounds, inputs, menu, rings, pours)
     _note_taps(material, taps, groups)

@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from fractions import Fraction
 from typing import NamedTuple
 
 from unrung.ledger.inputs import RingLine
 from unrung.ledger.menu import Menu, resembles
+from unrung.ledger.outlets import Outlets
 from unrung.ledger.results import TillRow
 from unrung.ledger.shares import equal_shares
+from unrung.ledger.splits import ONE, Rung, make_whole, pieces
+from unrung.ledger.voids import Part, resolve_voids
 from unrung.settings import MenuRow, Venue
 
-ONE = 1_000_000
-SPLIT_SPAN_MS = 5 * 60_000
-"""Parts of one drink on several checks are rung within this time (common practice, no source)."""
-_UNIT_BITS = 16
+_UNIT_BITS = 24
+"""Units of one line that can be told apart: more than any line holds."""
 
 
 class Unit(NamedTuple):
@@ -49,41 +51,35 @@ class DayRings:
     """(time, outlet, product, net money in minor units, negative) of refunds."""
     unlisted: Counter[tuple[str, str]] = field(default_factory=Counter)
     """(item, product it resembles or "") to the number of lines."""
-
-
-class _Part(NamedTuple):
-    """Some quantity of one line with one fate."""
-
-    line: RingLine
-    micro: int
-    voided: bool
-    voided_ms: int | None
+    stray: list[RingLine] = field(default_factory=list)
+    """Lines that take back what no line of the day holds; left out of every figure."""
 
 
 def day_rings(
-    lines: Sequence[RingLine], menu: Menu, groups: dict[str, str], venue: Venue,
-    products: Sequence[str],
+    lines: Sequence[RingLine], menu: Menu, outlets: Outlets, venue: Venue, products: Sequence[str]
 ) -> DayRings:
-    """All ring lines of one day; ``groups`` maps an outlet to its outlet or pool."""
+    """All ring lines of one day."""
     day = DayRings()
-    only = next(iter(set(groups.values()))) if len(set(groups.values())) == 1 else ""
-    whole: list[tuple[_Part, str, tuple[MenuRow, ...]]] = []
-    for part in _resolve_voids(lines, day, menu, groups, venue):
-        outlet = groups.get(part.line.outlet, part.line.outlet) or only
-        till = day.till[outlet]
+    resolved = resolve_voids(line for line in lines if line.kind != "refund")
+    rungs: list[Rung] = []
+    for part in resolved.parts:
+        rung = _look_up(part, menu, outlets, venue)
+        till = day.till[rung.outlet]
         till["till_units"] += part.micro
-        line = part.line
-        portions = menu.portions(line.item, line.size, line.price_level, line.modifier)
-        fate = _fate(part, portions, line, products, day)
-        if fate == "rung" or (fate == "voids" and portions):
-            whole.append((part, outlet, portions or ()))
-        if fate != "rung":
-            till[fate] += part.micro
-        elif line.kind == "comp":
-            till["comps"] += part.micro
-    for part, outlet, portions in _make_whole(whole):
-        day.units.extend(_units(part, outlet, portions, venue))
+        fate = _fate(rung, menu, products, day)
+        till[fate] += 0 if fate == "rung" else part.micro
+        till["comps"] += part.micro if fate == "rung" and part.line.kind == "comp" else 0
+        if rung.portions and fate in ("rung", "voids"):
+            rungs.append(rung)
+    serial: Counter[int] = Counter()
+    for rung in make_whole(rungs):
+        day.units.extend(_units(rung, serial))
     day.units.sort(key=lambda unit: (unit.at_ms, unit.key))
+    day.stray = resolved.stray
+    for line in lines:
+        if line.kind == "refund":
+            _refund(line, day, menu, outlets, venue)
+    day.refunds.sort()
     return day
 
 
@@ -116,143 +112,58 @@ def net_minor(line: RingLine, venue: Venue) -> int:
     return round(Decimal(amount) / (1 + venue.tax_rate))
 
 
-def _resolve_voids(
-    lines: Sequence[RingLine], day: DayRings, menu: Menu, groups: dict[str, str], venue: Venue
-) -> list[_Part]:
-    """Positive lines in parts: what a later line took back, and what stands."""
-    taken: Counter[int] = Counter()
-    parts: list[_Part] = []
-    standing = [line for line in lines if line.kind != "refund" and line.units_micro >= 0]
-    for line in lines:
-        if line.kind == "refund":
-            _refund(line, day, menu, groups, venue)
-        elif line.units_micro < 0:
-            target = _target(line, standing, taken)
-            if target is not None:
-                micro = min(-line.units_micro, target.units_micro - taken[target.id])
-                taken[target.id] += micro
-                parts.append(_Part(target, micro, True, line.voided_ms or line.at_ms))
-    for line in standing:
-        rest = line.units_micro - taken[line.id]
-        if rest > 0:
-            parts.append(_Part(line, rest, line.kind == "void", line.voided_ms))
-    return sorted(parts, key=lambda part: (part.line.at_ms, part.line.id, part.voided))
+def _look_up(part: Part, menu: Menu, outlets: Outlets, venue: Venue) -> Rung:
+    """The part with its portions; its money is its share of the line's."""
+    line = part.line
+    money = 0 if part.voided else net_minor(line, venue)
+    if part.micro != line.units_micro:
+        money = round(Fraction(money * part.micro, line.units_micro))
+    return Rung(part, outlets.of(line.outlet), _portions(line, menu) or (), money)
 
 
-def _target(void: RingLine, lines: Sequence[RingLine], taken: Counter[int]) -> RingLine | None:
-    """The line that ``void`` takes back: by its id, else the last like it on the same check."""
-    for line in reversed(lines):
-        if taken[line.id] >= line.units_micro:
-            continue
-        if void.voids_ref:
-            if line.origin.ref == void.voids_ref:
-                return line
-        elif line.at_ms <= void.at_ms and _alike(line) == _alike(void) and line.check == void.check:
-            return line
-    return None
+def _portions(line: RingLine, menu: Menu) -> tuple[MenuRow, ...] | None:
+    return menu.portions(line.item, line.size, line.price_level, line.modifier)
 
 
-def _alike(line: RingLine) -> tuple[str, ...]:
-    return (line.item, line.size, line.price_level, line.modifier, line.outlet)
-
-
-def _refund(
-    line: RingLine, day: DayRings, menu: Menu, groups: dict[str, str], venue: Venue
-) -> None:
+def _refund(line: RingLine, day: DayRings, menu: Menu, outlets: Outlets, venue: Venue) -> None:
     """A refund changes money, never volume."""
-    portions = menu.portions(line.item, line.size, line.price_level, line.modifier) or ()
-    outlet = groups.get(line.outlet, line.outlet)
+    portions = _portions(line, menu) or ()
     money = equal_shares(-abs(net_minor(line, venue)), max(1, len(portions)))
     day.refunds += [
-        (line.at_ms, outlet, row.product, share)
+        (line.at_ms, outlets.of(line.outlet), row.product, share)
         for row, share in zip(portions, money, strict=False)
     ]
 
 
-def _fate(
-    part: _Part, portions: tuple[MenuRow, ...] | None, line: RingLine, products: Sequence[str],
-    day: DayRings,
-) -> str:
+def _fate(rung: Rung, menu: Menu, products: Sequence[str], day: DayRings) -> str:
     """Which one column of the till's reconciliation a quantity falls into."""
+    line = rung.part.line
     if line.kind == "training":
         return "training"
-    if part.voided:
+    if rung.part.voided:
         return "voids"
-    if portions is None:
+    if _portions(line, menu) is None:
         like = resembles(line.item, products)
         day.unlisted[line.item, like] += 1
         return "unknown_item" if like else "not_draught"
-    return "rung" if portions else "not_draught"
+    return "rung" if rung.portions else "not_draught"
 
 
-_Whole = tuple[_Part, str, tuple[MenuRow, ...]]
-
-
-def _make_whole(parts: Iterable[_Whole]) -> list[_Whole]:
-    """Fractions of one drink on split checks become the one unit that was poured.
-
-    Fractions of equal items in one outlet, rung within a few minutes, are joined once they add up to
-    whole units; the first part stands for all. What never adds up stays a fraction.
-    """
-    done: list[_Whole] = []
-    open_parts: dict[tuple[str, ...], list[_Whole]] = defaultdict(list)
-    for entry in parts:
-        part, outlet, _ = entry
-        if part.micro % ONE == 0 or part.voided:
-            done.append(entry)
-            continue
-        key = (outlet, *_alike(part.line)[:4], part.line.kind)
-        fresh = [old for old in open_parts[key]
-                 if part.line.at_ms - old[0].line.at_ms <= SPLIT_SPAN_MS]
-        done.extend(old for old in open_parts[key] if old not in fresh)
-        fresh.append(entry)
-        total = sum(old[0].micro for old in fresh)
-        # Thirds are written 0.33 + 0.33 + 0.34, or 0.33 three times.
-        if abs(total - round(total / ONE) * ONE) <= 10_000 * len(fresh) and total >= ONE // 2:
-            done.append(_joined(fresh, total))
-            fresh = []
-        open_parts[key] = fresh
-    for left in open_parts.values():
-        done.extend(left)
-    return done
-
-
-def _joined(parts: Sequence[_Whole], total: int) -> _Whole:
-    first, outlet, portions = parts[0]
-    money = [part.line.amount_minor for part, _, _ in parts]
-    taxes = [part.line.tax_minor for part, _, _ in parts]
-    line = first.line._replace(
-        units_micro=total,
-        amount_minor=sum(m for m in money if m is not None),
-        tax_minor=None if None in taxes else sum(t for t in taxes if t is not None),
-    )
-    return first._replace(line=line, micro=total), outlet, portions
-
-
-def _units(
-    part: _Part, outlet: str, portions: tuple[MenuRow, ...], venue: Venue
-) -> list[Unit]:
+def _units(rung: Rung, serial: Counter[int]) -> list[Unit]:
     """One line's quantity as single portions, with money and units shared out exactly."""
-    line = part.line
-    count = max(1, round(part.micro / ONE))
-    whole = abs(part.micro - count * ONE) <= 10_000 * count
-    money = 0 if part.voided else _money_of(part, net_minor(line, venue))
+    part, line = rung.part, rung.part.line
+    vessels = pieces(rung)
+    cents = equal_shares(rung.net_minor, len(vessels))
     units: list[Unit] = []
-    micros, cents = equal_shares(part.micro, count), equal_shares(money, count)
-    for nth in range(count):
-        shares = equal_shares(micros[nth], len(portions))
-        coins = equal_shares(cents[nth], len(portions))
-        for place, row in enumerate(portions):
-            portion = row.portion_ul if whole else round(row.portion_ul * micros[nth] / ONE)
-            key = (line.id << _UNIT_BITS) | (len(units) << 1) | part.voided
+    for (micro, whole), money in zip(vessels, cents, strict=True):
+        shares = equal_shares(micro, len(rung.portions))
+        coins = equal_shares(money, len(rung.portions))
+        for row, share, coin in zip(rung.portions, shares, coins, strict=True):
+            portion = row.portion_ul if whole else round(Fraction(row.portion_ul * micro, ONE))
+            key = (line.id << _UNIT_BITS) | serial[line.id]
+            serial[line.id] += 1
             units.append(
-                Unit(key, line, outlet, row.product, portion, line.at_ms, shares[place], coins[place],
+                Unit(key, line, rung.outlet, row.product, portion, line.at_ms, share, coin,
                      line.kind == "comp", part.voided, part.voided_ms)
             )
     return units
-
-
-def _money_of(part: _Part, money: int) -> int:
-    """The share of a line's money that a part of its quantity carries."""
-    whole = part.line.units_micro
-    return money if part.micro == whole or not whole else round(money * part.micro / whole)

@@ -1,0 +1,127 @@
+"""Fractions of one drink on split checks become the one unit that was poured."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+from typing import NamedTuple
+
+from unrung.ledger.voids import Part
+from unrung.settings import MenuRow
+
+ONE = 1_000_000
+SPLIT_SPAN_MS = 5 * 60_000
+"""Parts of one drink on several checks are rung within this time (common practice, no source)."""
+SLACK = 10_000
+"""Tills write a third as 0.33: each part may be this much off, in millionths of a unit."""
+
+
+class Rung(NamedTuple):
+    """Some quantity of one line, what a unit of it is made of, and the money it brought."""
+
+    part: Part
+    outlet: str
+    """Outlet or pool."""
+    portions: tuple[MenuRow, ...]
+    net_minor: int
+    joined: bool = False
+    """Fractions that make one unit; the first of them stands for all."""
+
+    @property
+    def by_volume(self) -> bool:
+        """Whether the till's quantity counts volume: a self-serve wall."""
+        return any(row.sold_by == "volume" for row in self.portions)
+
+
+def make_whole(rungs: Iterable[Rung]) -> list[Rung]:
+    """Fractions of equal items in one outlet, rung within a few minutes, are joined once they add up
+    to one unit. What never adds up stays a fraction; what is over a whole number of units is one.
+    ``rungs`` come in order of time."""
+    done: list[Rung] = []
+    open_groups: dict[tuple[str, ...], list[list[Rung]]] = defaultdict(list)
+    for rung in rungs:
+        if rung.part.voided or rung.by_volume:
+            done.append(rung)
+            continue
+        whole, fraction = _parted(rung)
+        done += [whole] if whole else []
+        if fraction:
+            done += _take_in(fraction, open_groups[_key(rung)])
+    for groups in open_groups.values():
+        done += [rung for group in groups for rung in group]
+    return done
+
+
+def pieces(rung: Rung) -> list[tuple[int, bool]]:
+    """The quantity as (millionths, whether a whole unit was poured) for each vessel."""
+    micro = rung.part.micro
+    if rung.joined or rung.by_volume:
+        return [(micro, rung.joined)]
+    count, over = _counted(micro)
+    if not over:
+        low, more = divmod(micro, max(1, count))
+        return [(low + (nth < more), True) for nth in range(count)]
+    return [*[(ONE, True)] * count, (over, False)]
+
+
+def _counted(micro: int) -> tuple[int, int]:
+    """Whole units and the millionths over; a hundredth more or less is no fraction.
+
+    >>> _counted(1_500_000), _counted(990_000), _counted(2_000_000), _counted(330_000)
+    ((1, 500000), (1, 0), (2, 0), (0, 330000))
+    """
+    near = round(Fraction(micro, ONE))
+    if near and abs(micro - near * ONE) <= SLACK:
+        return near, 0
+    return micro // ONE, micro % ONE
+
+
+def _parted(rung: Rung) -> tuple[Rung | None, Rung | None]:
+    """The whole units and the fraction of a line, its money shared between them."""
+    micro, money = rung.part.micro, rung.net_minor
+    count, over = _counted(micro)
+    if not over:
+        return rung, None
+    whole_money = round(Fraction(money * count * ONE, micro))
+    fraction = rung._replace(part=rung.part._replace(micro=over), net_minor=money - whole_money)
+    if not count:
+        return None, fraction
+    part = rung.part._replace(micro=count * ONE)
+    return rung._replace(part=part, net_minor=whole_money), fraction
+
+
+def _key(rung: Rung) -> tuple[str, ...]:
+    line = rung.part.line
+    return (rung.outlet, line.item, line.size, line.price_level, line.modifier, line.kind)
+
+
+def _take_in(rung: Rung, groups: list[list[Rung]]) -> list[Rung]:
+    """Put a fraction into the group it fits best; what is finished, or too old, comes back."""
+    at_ms, micro = rung.part.line.at_ms, rung.part.micro
+    old = [group for group in groups if at_ms - group[0].part.line.at_ms > SPLIT_SPAN_MS]
+    done = [one for group in old for one in group]
+    groups[:] = [group for group in groups if group not in old]
+    fits = [group for group in groups if _total(group) + micro <= ONE + SLACK * (len(group) + 1)]
+    # Friends share alike: a half goes with a half before it goes with two quarters.
+    alike = [group for group in fits if abs(group[0].part.micro - micro) <= SLACK]
+    group = next(iter(alike or fits), None)
+    if group is None:
+        groups.append(group := [])
+    group.append(rung)
+    if abs(_total(group) - ONE) <= SLACK * len(group):
+        groups.remove(group)
+        done.append(_joined(group))
+    return done
+
+
+def _total(group: Sequence[Rung]) -> int:
+    return sum(rung.part.micro for rung in group)
+
+
+def _joined(group: Sequence[Rung]) -> Rung:
+    first = group[0]
+    return first._replace(
+        part=first.part._replace(micro=_total(group)), joined=True,
+        net_minor=sum(rung.net_minor for rung in group),
+    )
