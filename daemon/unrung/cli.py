@@ -157,17 +157,23 @@ def reissue(config: Path, day: date) -> None:
 @CONFIG
 @click.option("--json", "as_json", is_flag=True, help="For a monitor.")
 def status(config: Path, as_json: bool) -> None:
-    """What came in, what waits, what was issued and mailed.
+    """What came in, what waits, what was issued and mailed; whether the service runs.
+
+    Ends with 1 where a person is needed. Changes nothing.
 
     \b
     Example:  unrung status my-bar --json
     """
     import json
 
-    from unrung.status import collect, lines
+    from unrung.opening import look_at_venue
+    from unrung.service.lock import is_held
+    from unrung.status import Holder, collect
+    from unrung.status_text import lines
 
-    settings, db = _open(config)
-    state = collect(db, settings, _now_ms())
+    settings, db = look_at_venue(config, _now_ms())
+    state = collect(db, settings, _now_ms(), Holder(*is_held(config)))
+    db.close()
     click.echo(json.dumps(state, indent=2, ensure_ascii=False) if as_json else "\n".join(lines(state)))
     sys.exit(ATTENTION if state["attention"] else DONE)
 

@@ -12,7 +12,7 @@ from unrung.settings import Settings
 from unrung.store.config_rows import days_with, known_rows, save_rows
 from unrung.store.days import mark_days_dirty
 from unrung.store.movements import first_and_last_ms
-from unrung.store.open import Store, open_store, write_tx
+from unrung.store.open import Store, look_at_store, open_store, write_tx
 
 
 def open_venue(config: Path, now_ms: int) -> tuple[Settings, Store]:
@@ -20,6 +20,17 @@ def open_venue(config: Path, now_ms: int) -> tuple[Settings, Store]:
     settings = load(config)
     db = open_store(Path(settings.folder) / settings.files.store)
     return take_config(db, settings, now_ms), db
+
+
+def look_at_venue(config: Path, now_ms: int) -> tuple[Settings, Store]:
+    """Settings and store to read only: nothing is made, migrated or written, whoever works there.
+
+    Raises ConfigError or StoreError.
+    """
+    settings = load(config)
+    db = look_at_store(Path(settings.folder) / settings.files.store)
+    settled = settle(known_rows(db), settings, day_at(settings, now_ms))
+    return effective(settled.rows, settings), db
 
 
 def take_config(db: Store, settings: Settings, now_ms: int) -> Settings:

@@ -1,80 +1,211 @@
-"""What ``unrung status`` says: per feed, per day, outbox and store; and whether a person is needed."""
+"""What ``unrung status`` knows: service, feeds, days, outbox and store; and what a person must do.
+
+Everything here is read only. How it is put on a screen stands in ``status_text``.
+"""
 
 from __future__ import annotations
 
+import json
+from datetime import date, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from unrung.business_day import local_iso
-from unrung.issuing import due_days
-from unrung.settings import Settings
-from unrung.store.days import day_rows
+from unrung.daybook import bounds_of, day_at, day_inputs, day_name
+from unrung.issuing import due_days, issue_time_ms
+from unrung.ledger.menu import Menu, resembles
+from unrung.rhythm import HOUR_MS, LOOK_BACK_MS, silence
+from unrung.settings import Feed, Settings
+from unrung.store.days import day_rows, fact, unplaced
+from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store
-from unrung.store.overview import feed_overview, outbox_overview, store_overview, waiting_rejects
+from unrung.store.overview import (
+    arrivals,
+    feed_overview,
+    items_since,
+    outbox_overview,
+    poll_state,
+    store_overview,
+    waiting_rejects,
+)
+
+SILENT_MS = 3 * 60_000
+"""A service that left no sign of life for this long does not run, or hangs."""
+LATE_MS = HOUR_MS
+"""Nothing that is late by less than this needs a person."""
 
 
-def collect(db: Store, settings: Settings, now_ms: int) -> dict[str, Any]:
+class Holder(NamedTuple):
+    """Whether some process holds the config folder, and its id where known."""
+
+    held: bool
+    pid: int | None = None
+
+
+def collect(db: Store, settings: Settings, now_ms: int, holder: Holder) -> dict[str, Any]:
     """The whole state as plain values, for people and for a monitor."""
-    days = day_rows(db)
-    issued = [row for row in days if row.revision]
     state: dict[str, Any] = {
         "venue": settings.venue.name,
-        "feeds": {feed.name: feed_overview(db, feed.name) for feed in settings.feed},
+        "service": _service(db, settings, now_ms, holder),
+        "feeds": {feed.name: _feed(db, settings, feed, now_ms) for feed in settings.feed},
         "rejects": waiting_rejects(db),
-        "days": {
-            "issued": len(issued),
-            "last": issued[-1].day.isoformat() if issued else "",
-            "last_status": issued[-1].status if issued else "",
-            "due": [day.isoformat() for day in due_days(db, settings, now_ms)],
-        },
-        "outbox": outbox_overview(db),
+        "days": _days(db, settings, now_ms),
+        "outbox": _outbox(db, settings, now_ms),
         "store": store_overview(db, Path(settings.folder) / settings.files.store),
     }
-    state["attention"] = _attention(state)
-    for feed in state["feeds"].values():
-        for key in ("last_received", "last_row"):
-            at = feed.pop(f"{key}_ms")
-            feed[key] = local_iso(at, settings.venue.timezone) if at is not None else ""
-    return state
+    return {**state, "attention": attention(state)}
 
 
-def lines(state: dict[str, Any]) -> list[str]:
-    """The state in lines of at most 80 characters."""
-    out = [state["venue"], ""]
-    for name, feed in state["feeds"].items():
-        out.append(f"{name:<12} {feed['exports']:>5} exports {feed['rows']:>8} rows   "
-                   f"last row {feed['last_row'][:16].replace('T', ' ') or 'none'}")
-        if feed["rejects_waiting"]:
-            out.append(f"{'':<12} {feed['rejects_waiting']:>5} rows could not be read and wait")
-        if feed["set_aside"]:
-            out.append(f"{'':<12} {feed['set_aside']:>5} exports set aside, each with its reasons")
-    out += ["", f"Days issued  {state['days']['issued']}, last {state['days']['last'] or 'none'}"]
-    if state["days"]["due"]:
-        out.append(f"Days due     {', '.join(state['days']['due'][:6])}")
-    mails = ", ".join(f"{count} {what}" for what, count in state["outbox"]["states"].items())
-    out.append(f"Mails        {mails or 'none'}")
-    out.append(f"Store        {state['store']['bytes'] / 1e6:.1f} MB, SQLite {state['store']['sqlite']}")
-    for reject in state["rejects"]:
-        out += ["", f"{reject['file']}, line {reject['line']}, field {reject['field']!r}:",
-                f"  {reject['value'][:40]!r} {reject['reason']}.", f"  {reject['fix']}"]
-    if state["attention"]:
-        out += ["", "A person is needed:"]
-        out += [f"- {text}" for text in state["attention"]]
-    return out
+def _service(db: Store, settings: Settings, now_ms: int, holder: Holder) -> dict[str, Any]:
+    """``state``: running, silent (holds its lock and says nothing), stopped, ended (without saying
+    so), other (another copy works here), never."""
+    said = json.loads(fact(db, "service") or "{}")
+    caught_up = json.loads(fact(db, "catch_up") or "{}").get("ended_ms")
+    seen = said.get("seen_ms")
+    mine = holder.held and holder.pid in (said.get("pid"), None)
+    if seen is None or (holder.held and not mine):
+        name = "other" if holder.held else "never"
+    elif mine:
+        name = "running" if now_ms - seen < SILENT_MS else "silent"
+    else:
+        name = "stopped" if said.get("stopped") else "ended"
+    return {
+        "state": name,
+        "pid": holder.pid if holder.held else None,
+        "version": said.get("version", ""),
+        "started": _local(said.get("started_ms"), settings),
+        "seen": _local(seen, settings),
+        "caught_up": _local(caught_up, settings),
+        "by_hand": caught_up is not None and caught_up > (seen or 0),
+        "problems": said.get("problems", {}) if mine else {},
+    }
 
 
-def _attention(state: dict[str, Any]) -> list[str]:
-    found = []
-    for name, feed in state["feeds"].items():
-        if feed["rejects_waiting"]:
-            found.append(f"{name}: {feed['rejects_waiting']} rows could not be read; see their reasons")
-        if feed["set_aside"]:
-            found.append(f"{name}: {feed['set_aside']} exports are set aside; see .reasons.csv")
-        if not feed["exports"]:
-            found.append(f"{name}: nothing has come in yet")
-    refused = sum(state["outbox"]["states"].get(one, 0) for one in ("refused", "partly", "expired"))
-    if refused:
-        found.append(f"{refused} mails did not reach everybody: {state['outbox']['last_text']}")
-    elif state["outbox"]["last_text"]:
-        found.append(f"a mail waits: {state['outbox']['last_text']}")
+def _feed(db: Store, settings: Settings, feed: Feed, now_ms: int) -> dict[str, Any]:
+    found = feed_overview(db, feed.name)
+    last = found["last_received_ms"]
+    quiet = silence(arrivals(db, feed.name, (last or now_ms) - LOOK_BACK_MS), now_ms)
+    for key in ("last_received", "last_row"):
+        found[key] = _local(found.pop(f"{key}_ms"), settings)
+    found["silent"] = str(quiet) if quiet and quiet.too_long else ""
+    found["poll_failed"] = poll_state(db, feed.name).get("last_text", "") if feed.url else ""
+    return {**found, **(_unlisted(db, settings, feed, now_ms) if feed.carries == "rings" else {})}
+
+
+def _unlisted(db: Store, settings: Settings, feed: Feed, now_ms: int) -> dict[str, Any]:
+    """Items of the last four weeks that ``menu.csv`` does not list: how many, how many rows, and
+    which bear the name of a listed product."""
+    menu = Menu(settings.menu, day_at(settings, now_ms))
+    rows = {
+        asked: count for asked, count in items_since(db, feed.name, now_ms - LOOK_BACK_MS).items()
+        if menu.portions(*asked) is None
+    }
+    products = [row.product for row in settings.products]
+    alike = {item: resembles(item, products) for item in sorted({asked[0] for asked in rows})}
+    return {
+        "unlisted_items": len(alike), "unlisted_rows": sum(rows.values()),
+        "unlisted_draught": {item: product for item, product in alike.items() if product},
+    }
+
+
+def _days(db: Store, settings: Settings, now_ms: int) -> dict[str, Any]:
+    rows = day_rows(db)
+    issued = {row.day: row for row in rows if row.revision}
+    last = max(issued, default=None)
+    return {
+        "issued": len(issued),
+        "last": last.isoformat() if last else "",
+        "last_status": issued[last].status if last else "",
+        "due": [day.isoformat() for day in due_days(db, settings, now_ms)],
+        "overdue": [day.isoformat() for day in _overdue(db, settings, now_ms, set(issued))],
+        "next": _next(db, settings, now_ms, set(issued)),
+        "unplaced": unplaced(db),
+    }
+
+
+def _overdue(db: Store, settings: Settings, now_ms: int, issued: set[date]) -> list[date]:
+    """Days that should have been issued, complete or not, and were not."""
+    late = [day for day in due_days(db, settings, now_ms) if day not in issued]
+    return [
+        day for day in late
+        if now_ms > issue_time_ms(settings, day, settings.schedule.latest_at) + LATE_MS
+    ]
+
+
+def _next(db: Store, settings: Settings, now_ms: int, issued: set[date]) -> dict[str, Any]:
+    """The first day that is not issued yet: when it will be, and what it waits for."""
+    span = first_and_last_ms(db)
+    if span is None:
+        return {}
+    day = day_at(settings, span[0])
+    while day in issued:
+        day += timedelta(days=1)
+    times = {
+        key: issue_time_ms(settings, day, at) for key, at in
+        (("due", settings.schedule.issue_at), ("latest", settings.schedule.latest_at))
+    }
+    over = bounds_of(settings, day)[1] <= now_ms
+    waits = day_inputs(db, settings, day).missing if over and now_ms < times["latest"] else []
+    return {"day": day.isoformat(), "waits_for": waits,
+            **{key: _local(at, settings) for key, at in times.items()}}
+
+
+def _outbox(db: Store, settings: Settings, now_ms: int) -> dict[str, Any]:
+    """Only those who get mail by the present settings count; earlier addresses are history."""
+    found = outbox_overview(db)
+    found["last"] = {who: one for who, one in found["last"].items() if who in settings.mail.to}
+    for one in found["last"].values():
+        one["written"] = _local(one.pop("created_ms"), settings)
+    for one in found["waiting"]:
+        one["late"] = now_ms - one["created_ms"] > LATE_MS
+        one["written"] = _local(one.pop("created_ms"), settings)
+        one["next_try"] = _local(one.pop("next_try_ms"), settings)
     return found
+
+
+def attention(state: dict[str, Any]) -> list[str]:
+    """What a person must see to, as sentences; empty where nothing."""
+    service, days = state["service"], state["days"]
+    found = _of_service(service)
+    found += [f"{key}: {text}" for key, text in service["problems"].items() if key != "files"]
+    for name, feed in state["feeds"].items():
+        found += [f"{name}: {text}" for text in _of_feed(feed)]
+    if days["overdue"]:
+        first = day_name(date.fromisoformat(days["overdue"][0]))
+        found.append(f"{len(days['overdue'])} days are overdue and were not issued, the first is {first}")
+    found += [f"{day}: {text}" for day, text in days["unplaced"].items()]
+    for who, mail in state["outbox"]["last"].items():
+        if mail["state"] != "sent":
+            found.append(f"the last mail to {who} was {mail['state']}: {mail['last_text']}")
+    for text in dict.fromkeys(one["last_text"] for one in state["outbox"]["waiting"] if one["late"]):
+        found.append(f"mail waits for over an hour: {text or 'it was not tried yet'}")
+    return found
+
+
+def _of_service(service: dict[str, Any]) -> list[str]:
+    if service["state"] == "silent":
+        return [f"the service (process {service['pid']}) has not been heard of since "
+                f"{service['seen']}; stop it and start it again"]
+    if service["state"] in ("stopped", "ended") and not service["by_hand"]:
+        return [f"the service does not run; it was last heard of at {service['seen']}"]
+    return []
+
+
+def _of_feed(feed: dict[str, Any]) -> list[str]:
+    found = [] if feed["exports"] else ["nothing has come in yet"]
+    if feed["rejects_waiting"]:
+        found.append(f"{feed['rejects_waiting']} rows could not be read; see their reasons")
+    if feed["set_aside"]:
+        found.append(f"{feed['set_aside']} exports are set aside; see .reasons.csv")
+    if feed["silent"]:
+        found.append(feed["silent"])
+    if feed["poll_failed"]:
+        found.append(feed["poll_failed"])
+    if feed.get("unlisted_draught"):
+        items = ", ".join(feed["unlisted_draught"])
+        found.append(f"the till sells what looks like draught and is not in menu.csv: {items}")
+    return found
+
+
+def _local(at_ms: int | None, settings: Settings) -> str:
+    return "" if at_ms is None else local_iso(at_ms, settings.venue.timezone)

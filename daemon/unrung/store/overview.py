@@ -42,26 +42,59 @@ def waiting_rejects(db: Database, limit: int = 20) -> list[dict[str, Any]]:
     )
 
 
+def arrivals(db: Database, feed: str, since_ms: int) -> list[int]:
+    """When each export was written, or came where that was sooner; UTC milliseconds."""
+    rows = db.query(
+        "SELECT min(mtime_ms, received_ms) AS at FROM sources WHERE feed = ? AND state = 'taken' "
+        "AND received_ms >= ? ORDER BY 1", [feed, since_ms],
+    )
+    return [row["at"] for row in rows]
+
+
+def poll_state(db: Database, feed: str) -> dict[str, Any]:
+    """The polling row of a feed; empty where it was never polled."""
+    return next(iter(db.query("SELECT * FROM cursors WHERE feed = ?", [feed])), {})
+
+
+def items_since(db: Database, feed: str, since_ms: int) -> dict[tuple[str, str, str, str], int]:
+    """Rows per (item, size, price level, modifier) that the till wrote since then."""
+    rows = db.query(
+        "SELECT item, size, price_level, modifier, count(*) AS n FROM movements "
+        "WHERE superseded_by IS NULL AND at_ms >= ? AND kind = 'ring' AND feed = ? GROUP BY 1, 2, 3, 4",
+        [since_ms, feed],
+    )
+    return {(row["item"], row["size"], row["price_level"], row["modifier"]): row["n"] for row in rows}
+
+
 def outbox_overview(db: Database) -> dict[str, Any]:
-    """How many mails are in each state, and the last thing a server said to one that waits."""
+    """Mails per state; per recipient what became of the last mail that is done with; what waits."""
     states = {
         row["state"]: row["n"]
         for row in db.query("SELECT state, count(*) AS n FROM outbox GROUP BY state ORDER BY state")
     }
-    said = list(
+    last = {
+        row["recipient"]: {key: row[key] for key in ("state", "subject", "last_text", "created_ms")}
+        for row in db.query(
+            "SELECT r.recipient, r.state, r.last_text, o.subject, o.created_ms, max(o.id) "
+            "FROM outbox_recipients r JOIN outbox o ON o.id = r.outbox "
+            "WHERE r.state IN ('sent', 'refused', 'expired') GROUP BY r.recipient"
+        )
+    }
+    waiting = list(
         db.query(
-            "SELECT recipient, last_text FROM outbox_recipients WHERE state IN ('waiting', 'refused') "
-            "AND last_text <> '' ORDER BY outbox DESC LIMIT 1"
+            "SELECT o.created_ms, o.subject, r.recipient, r.attempts, r.next_try_ms, r.last_text "
+            "FROM outbox_recipients r JOIN outbox o ON o.id = r.outbox WHERE r.state = 'waiting' "
+            "ORDER BY o.id, r.recipient"
         )
     )
-    return {"states": states, "last_text": said[0]["last_text"] if said else ""}
+    return {"states": states, "last": last, "waiting": waiting}
 
 
 def store_overview(db: Database, path: Path) -> dict[str, Any]:
     """Size of the store and the version of SQLite under it."""
     return {
         "path": str(path),
-        "bytes": path.stat().st_size,
+        "bytes": path.stat().st_size if path.exists() else 0,
         "sqlite": sqlite3.sqlite_version,
         "movements": _one(db, "SELECT count(*) FROM movements", []),
     }

@@ -1,0 +1,97 @@
+"""The state as lines for a screen of 80 columns."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import Any
+
+WIDTH = 80
+
+
+def lines(state: dict[str, Any]) -> list[str]:
+    """The state in lines of at most 80 characters."""
+    out = [*_wrapped(state["venue"]), "", *_entry("Service", _service(state["service"])), ""]
+    for name, feed in state["feeds"].items():
+        out += _feed(name, feed)
+    out += ["", *_days(state["days"]), *_entry("Mails", _mails(state["outbox"]))]
+    store = state["store"]
+    out += _entry("Store", f"{store['bytes'] / 1e6:.1f} MB, {store['movements']:,} rows, "
+                           f"SQLite {store['sqlite']}")
+    for reject in state["rejects"]:
+        out += ["", *_wrapped(f"{reject['file']}, line {reject['line']}, field {reject['field']!r}:"),
+                *_wrapped(f"{reject['value'][:40]!r} {reject['reason']}.", "  "),
+                *_wrapped(reject["fix"], "  ")]
+    if state["attention"]:
+        out += ["", "A person is needed:"]
+        for text in state["attention"]:
+            out += _wrapped(text, "  ", "- ")
+    return out
+
+
+def _service(service: dict[str, Any]) -> str:
+    words = {
+        "running": f"runs since {_short(service['started'])}, process {service['pid']}",
+        "silent": f"not heard of since {_short(service['seen'])}, process {service['pid']}",
+        "stopped": f"stopped, last heard of {_short(service['seen'])}",
+        "ended": f"ended without a word, last heard of {_short(service['seen'])}",
+        "other": f"another copy works here, process {service['pid']}",
+        "never": "has never run here",
+    }
+    by_hand = f"; last catch-up {_short(service['caught_up'])}" if service["by_hand"] else ""
+    return words[service["state"]] + by_hand
+
+
+def _feed(name: str, feed: dict[str, Any]) -> list[str]:
+    last = feed["last_export"]
+    told = [
+        f"{feed['exports']} exports, {feed['rows']:,} rows, the last row {_short(feed['last_row'])}",
+        f"last export {last}, {_short(feed['last_received'])}" if last else "",
+        feed["silent"],
+        f"{feed['rejects_waiting']} rows could not be read and wait" if feed["rejects_waiting"] else "",
+        f"{feed['set_aside']} exports set aside, each with its reasons" if feed["set_aside"] else "",
+        f"{feed['unlisted_items']} items not in menu.csv, {feed['unlisted_rows']:,} rows in 28 days"
+        if feed.get("unlisted_items") else "",
+        feed["poll_failed"],
+    ]
+    out = _entry(name, told[0])
+    for text in filter(None, told[1:]):
+        out += _entry("", text)
+    return out
+
+
+def _days(days: dict[str, Any]) -> list[str]:
+    last = f", the last {days['last']} ({days['last_status']})" if days["last"] else ""
+    out = _entry("Days issued", f"{days['issued']}{last}")
+    if days["due"]:
+        more = f" and {len(days['due']) - 5} more" if len(days["due"]) > 5 else ""
+        out += _entry("Due now", ", ".join(days["due"][:5]) + more)
+    coming = days["next"]
+    if coming and coming["day"] not in days["due"]:
+        waits = f"; waits for: {'; '.join(coming['waits_for'])}" if coming["waits_for"] else ""
+        out += _entry("Next", f"{coming['day']}, due {_short(coming['due'])}, "
+                              f"by {_short(coming['latest'])} in any case{waits}")
+    return out
+
+
+def _mails(outbox: dict[str, Any]) -> str:
+    counts = ", ".join(f"{count} {what}" for what, count in outbox["states"].items())
+    waits = outbox["waiting"][0] if outbox["waiting"] else None
+    if waits and waits["last_text"]:
+        counts += f"; next try {_short(waits['next_try'])}: {waits['last_text']}"
+    return counts or "none"
+
+
+def _short(moment: str) -> str:
+    """"2026-10-30T06:00:00-04:00" as "2026-10-30 06:00"."""
+    return moment[:16].replace("T", " ") or "none"
+
+
+def _entry(name: str, text: str) -> list[str]:
+    return _wrapped(text, " " * 14, f"{name:<13} ")
+
+
+def _wrapped(text: str, indent: str = "", start: str | None = None) -> list[str]:
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=indent if start is None else start, subsequent_indent=indent,
+        break_on_hyphens=False,
+    )
