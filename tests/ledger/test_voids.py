@@ -74,8 +74,8 @@ def test_a_void_written_with_a_positive_quantity_may_name_the_line_it_takes_back
 
 def test_a_void_line_that_names_nothing_or_itself_is_the_voided_ring() -> None:
     bar = Bar()
-    lines = [bar.ring("20:00:00", kind="void", ref="a"), bar.ring("20:00:00", kind="void", ref="b", voids="b")]
-    assert parts(*lines) == [("a", 1, True), ("b", 1, True)]
+    a, b = (bar.ring("20:00:00", kind="void", ref=ref, voids=voids) for ref, voids in (("a", ""), ("b", "b")))
+    assert parts(a, b) == [("a", 1, True), ("b", 1, True)]
 
 
 def test_a_negative_training_line_takes_back_training_only() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
+from itertools import combinations
 from typing import NamedTuple
 
 from unrung.ledger.voids import Part
@@ -15,6 +16,9 @@ SPLIT_SPAN_MS = 5 * 60_000
 """Parts of one drink on several checks are rung within this time (common practice, no source)."""
 SLACK = 10_000
 """Tills write a third as 0.33: each part may be this much off, in millionths of a unit."""
+
+LOOK_BACK = 9
+"""So many waiting fractions of an item are looked through for those that complete a unit."""
 
 
 class Rung(NamedTuple):
@@ -39,7 +43,7 @@ def make_whole(rungs: Iterable[Rung]) -> list[Rung]:
     to one unit. What never adds up stays a fraction; what is over a whole number of units is one.
     ``rungs`` come in order of time."""
     done: list[Rung] = []
-    open_groups: dict[tuple[str, ...], list[list[Rung]]] = defaultdict(list)
+    waiting: dict[tuple[str, ...], list[Rung]] = defaultdict(list)
     for rung in rungs:
         if rung.part.voided or rung.by_volume:
             done.append(rung)
@@ -47,10 +51,8 @@ def make_whole(rungs: Iterable[Rung]) -> list[Rung]:
         whole, fraction = _parted(rung)
         done += [whole] if whole else []
         if fraction:
-            done += _take_in(fraction, open_groups[_key(rung)])
-    for groups in open_groups.values():
-        done += [rung for group in groups for rung in group]
-    return done
+            done += _take_in(fraction, waiting[_key(rung)])
+    return done + [rung for fractions in waiting.values() for rung in fractions]
 
 
 def pieces(rung: Rung) -> list[tuple[int, bool]]:
@@ -96,32 +98,39 @@ def _key(rung: Rung) -> tuple[str, ...]:
     return (rung.outlet, line.item, line.size, line.price_level, line.modifier, line.kind)
 
 
-def _take_in(rung: Rung, groups: list[list[Rung]]) -> list[Rung]:
-    """Put a fraction into the group it fits best; what is finished, or too old, comes back."""
-    at_ms, micro = rung.part.line.at_ms, rung.part.micro
-    old = [group for group in groups if at_ms - group[0].part.line.at_ms > SPLIT_SPAN_MS]
-    done = [one for group in old for one in group]
-    groups[:] = [group for group in groups if group not in old]
-    fits = [group for group in groups if _total(group) + micro <= ONE + SLACK * (len(group) + 1)]
-    # Friends share alike: a half goes with a half before it goes with two quarters.
-    alike = [group for group in fits if abs(group[0].part.micro - micro) <= SLACK]
-    group = next(iter(alike or fits), None)
-    if group is None:
-        groups.append(group := [])
-    group.append(rung)
-    if abs(_total(group) - ONE) <= SLACK * len(group):
-        groups.remove(group)
-        done.append(_joined(group))
+def _take_in(rung: Rung, waiting: list[Rung]) -> list[Rung]:
+    """Put a fraction to those that wait; the unit that it completes, and what has waited too long,
+    come back."""
+    at_ms = rung.part.line.at_ms
+    done = [old for old in waiting if at_ms - old.part.line.at_ms > SPLIT_SPAN_MS]
+    fresh = [old for old in waiting if old not in done]
+    others = _others(rung, fresh[-LOOK_BACK:])
+    if others is None:
+        fresh.append(rung)
+    else:
+        fresh = [old for old in fresh if old not in others]
+        done.append(_joined([*others, rung]))
+    waiting[:] = fresh
     return done
 
 
-def _total(group: Sequence[Rung]) -> int:
-    return sum(rung.part.micro for rung in group)
+def _others(rung: Rung, waiting: Sequence[Rung]) -> tuple[Rung, ...] | None:
+    """The fewest waiting fractions that make one unit with ``rung``. Friends share alike: a half goes
+    with a half before it goes with two quarters."""
+    micro = rung.part.micro
+    alike = [old for old in waiting if abs(old.part.micro - micro) <= SLACK]
+    for among in (alike, waiting):
+        for size in range(1, len(among) + 1):
+            for others in combinations(among, size):
+                total = micro + sum(old.part.micro for old in others)
+                if abs(total - ONE) <= SLACK * (size + 1):
+                    return others
+    return None
 
 
 def _joined(group: Sequence[Rung]) -> Rung:
     first = group[0]
     return first._replace(
-        part=first.part._replace(micro=_total(group)), joined=True,
+        part=first.part._replace(micro=sum(rung.part.micro for rung in group)), joined=True,
         net_minor=sum(rung.net_minor for rung in group),
     )
