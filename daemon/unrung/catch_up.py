@@ -3,21 +3,27 @@ service again and again."""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
 from unrung.daybook import Cache
 from unrung.errors import SourceError
+from unrung.heartbeat import beat, untold
+from unrung.intake.archive import REASONS, sentence
 from unrung.intake.scan import Scan, read_again, scan
 from unrung.intake.take_in import Taken
 from unrung.issuing import Issued, due_days, issue_day
 from unrung.sending import send_due
 from unrung.settings import Settings
-from unrung.store.open import Store
+from unrung.store.days import set_fact
+from unrung.store.open import Store, write_tx
 from unrung.thresholds import judge_today
 
 Say = Callable[[str], None]
+REASONS_SHOWN = 3
+"""Bad rows told of each export; all of them stand beside it."""
 
 
 @dataclass(slots=True)
@@ -45,7 +51,9 @@ def take_in_all(db: Store, settings: Settings, now_ms: int, say: Say) -> CaughtU
     for feed in settings.feed:
         if not feed.folder:
             continue
-        done.taken += read_again(db, settings, feed, now_ms)
+        for taken in read_again(db, settings, feed, now_ms):
+            done.taken.append(taken)
+            _tell(taken, say, "read again, ")
         try:
             found = scan(db, settings, feed, None, now_ms=now_ms)
         except SourceError as error:
@@ -79,7 +87,17 @@ def catch_up(
     issue_due(db, settings, now_ms, done, say, through=through)
     judge_today(db, settings, now_ms)
     done.mails = send_due(db, settings, now_ms, environ)
+    _tell_watchman(db, settings, now_ms, say)
+    with write_tx(db):
+        set_fact(db, "catch_up", json.dumps({"ended_ms": now_ms}))
     return done
+
+
+def _tell_watchman(db: Store, settings: Settings, now_ms: int, say: Say) -> None:
+    while settings.schedule.heartbeat_url and untold(db, settings, now_ms):
+        if wrong := beat(db, settings, now_ms):
+            say(f"heartbeat: {wrong}")
+            return
 
 
 def _note(done: CaughtUp, found: Scan, say: Say) -> None:
@@ -87,13 +105,25 @@ def _note(done: CaughtUp, found: Scan, say: Say) -> None:
     done.waiting += found.waiting
     done.problems += found.problems
     for taken in found.taken:
-        source = taken.source
-        say(f"{source.feed}: {source.name} {_fate(taken)}")
+        _tell(taken, say)
+
+
+def _tell(taken: Taken, say: Say, how: str = "") -> None:
+    """What became of an export, and the first of its bad rows with what to do about them."""
+    source = taken.source
+    say(f"{source.feed}: {source.name} {how}{_fate(taken)}")
+    if source.state != "taken":
+        return
+    for reject in taken.rejects[:REASONS_SHOWN]:
+        place = f"line {reject.line}, " if reject.line else ""
+        say(f"  {place}field {reject.field!r}: {sentence(reject)}")
+    if len(taken.rejects) > REASONS_SHOWN:
+        say(f"  and {len(taken.rejects) - REASONS_SHOWN} more, see {source.name}{REASONS} beside it")
 
 
 def _fate(taken: Taken) -> str:
     source = taken.source
     if source.state == "taken":
-        bad = f", {source.rejected} kept aside" if source.rejected else ""
+        bad = f", {source.rejected} kept aside:" if source.rejected else ""
         return f"taken in, {source.new_rows} new rows{bad}"
     return f"{source.state.replace('_', ' ')}: {source.reason}"

@@ -8,7 +8,7 @@ from pathlib import Path
 from unrung.config_folder import load
 from unrung.errors import ConfigError, SourceError, UnrungError
 from unrung.intake.adapter import check_mapping, read_all
-from unrung.intake.archive import said
+from unrung.intake.archive import sentence
 from unrung.intake.scan import folder_of
 from unrung.intake.watch import list_folder
 from unrung.records import Export
@@ -82,8 +82,7 @@ def _try_newest(feed: Feed, settings: Settings, report: Report) -> None:
     report.lines.append(f"{feed.name}: {newest.path.name} gives {len(records)} rows")
     report.lines += [f"    {_shown(record)}" for record in records[:SAMPLE_ROWS]]
     for reject in rejects[:SAMPLE_ROWS]:
-        report.problem(f"{newest.path.name}, line {reject.line}, field {reject.field!r}: "
-                       f"{said(reject)}. {reject.fix}")
+        report.problem(f"{newest.path.name}, line {reject.line}, field {reject.field!r}: {sentence(reject)}")
 
 
 def _shown(record: object) -> str:

@@ -72,7 +72,8 @@ def read_all(
     """Every record and every bad row of ``export``, and the reader's notes.
 
     Raises ExportError where the export as a whole cannot be read, and IncompleteExport where its
-    last row is cut off and it is not known to be ``finished``; once it is, that row is a bad row.
+    last row is cut off and it is not known to be ``finished`` (once it is, that row is a bad row) or
+    nothing comes before it.
     """
     records: list[AnyRecord] = []
     rejects: list[Reject] = []
@@ -84,7 +85,7 @@ def read_all(
             else:
                 records.append(row)
     except IncompleteExport as error:
-        if not finished:
+        if not finished or not records:
             raise
         rejects.append(whole_reject(error))
     except UnrungError:

@@ -77,6 +77,16 @@ def said(reject: Reject) -> str:
     return f"{reject.value[:60]!r} {reject.reason}" if reject.value else reject.reason
 
 
+def sentence(reject: Reject) -> str:
+    """What is wrong with a row and what to do about it.
+
+    >>> sentence(Reject(3, "at", "1970", "is too early: is the clock right?", "Set the clock.", {}))
+    "'1970' is too early: is the clock right? Set the clock."
+    """
+    text = said(reject)
+    return f"{text}{'' if text.endswith(('.', '?', '!')) else '.'} {reject.fix}"
+
+
 def write_reasons(kept: Path, name: str, reason: str, rejects: Sequence[Reject]) -> None:
     """Put ``NAME.reasons.csv`` beside ``kept``, the place of an export (or where it would be).
 
@@ -85,7 +95,7 @@ def write_reasons(kept: Path, name: str, reason: str, rejects: Sequence[Reject])
     buffer = io.StringIO()
     rows = csv.writer(buffer)
     rows.writerow(("file", "line", "field", "value", "reason", "fix"))
-    if reason and (len(rejects) != 1 or reason != rejects[0].reason):
+    if reason and (len(rejects) != 1 or rejects[0].reason not in reason):
         rows.writerow((_safe(name), "", "", "", _safe(reason), ""))
     for reject in rejects:
         rows.writerow(

@@ -21,7 +21,8 @@ from unrung.store.sources import known, rejects_of, seen_in_place, update_source
 __all__ = ["Scan", "folder_of", "read_again", "scan", "youngest_age_ms"]
 
 UNFINISHED_MS = 10 * 60_000
-"""A file whose last line is not ended, or cut off, is given this long to be completed."""
+"""A file that is empty or cut off (or, where it stays in its place, whose last line is not ended) is
+given this long to be completed."""
 
 
 @dataclass(slots=True)
@@ -107,8 +108,8 @@ def _take(
     if content is None:
         return too_big(db, settings, feed, name, file.size, file.mtime_ms, now_ms, keep)
     finished = _age_ms(file, now_ms) >= UNFINISHED_MS
-    ended = not content or content.endswith((b"\n", b"\r", b"}", b"]", b"\n\0"))
-    if feed.leave and not finished and not ended:
+    ended = content.endswith((b"\n", b"\r", b"}", b"]", b"\n\0")) or bool(content) and not feed.leave
+    if not finished and not ended:
         raise IncompleteExport("its last line is not ended", name=name)
     return take_in(
         db, settings, feed, Export(name, content, now_ms), mtime_ms=file.mtime_ms, now_ms=now_ms,

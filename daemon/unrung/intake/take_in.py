@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields
 
 from unrung.errors import ExportError, IncompleteExport
 from unrung.intake.adapter import fields_digest, mapping_digest, read_all, whole_reject
-from unrung.intake.archive import said
+from unrung.intake.archive import sentence
 from unrung.intake.identity import Identified, file_scope, identify
 from unrung.intake.span import cover_span
 from unrung.intake.waiting import replace_earlier
@@ -24,6 +24,7 @@ from unrung.store.sources import (
     known,
     later_spans,
     update_source,
+    waiting_rows,
 )
 
 REASONS_KEPT = 1000
@@ -31,6 +32,9 @@ REASONS_KEPT = 1000
 
 Keep = Callable[[str, str], str]
 """State and SHA-256 of an export to the place where its bytes will be kept."""
+
+Also = Callable[[Store, SourceRow], None]
+"""What is written down in the transaction of the rows, such as how far a source has been read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,11 +57,14 @@ def nowhere(state: str, sha256: str) -> str:
 def take_in(
     db: Store, settings: Settings, feed: Feed, export: Export, *,
     mtime_ms: int, via: str = "folder", now_ms: int, again: SourceRow | None = None,
-    finished: bool = True, keep: Keep = nowhere,
+    finished: bool = True, keep: Keep = nowhere, also: Also | None = None,
 ) -> Taken:
     """Take one export in. ``again``: the export as it was taken in before (after a fix in the
     settings). ``finished``: it stood still long enough that a cut-off last row stays as it is.
-    ``keep``: where its bytes will go, written down in the same transaction.
+    ``keep``: where its bytes will go, and ``also``: what else, written down in the same transaction.
+
+    An answer of a polled address (``via`` "http") is what the source says now, whether it said so
+    before or not; one that brings nothing new leaves no row of its own, and has no id.
 
     Never raises for what is wrong with the export: it is set aside with its reasons instead; one
     that is read again and was taken in before then stays as it was. Raises IncompleteExport for one
@@ -68,7 +75,7 @@ def take_in(
         sha256=hashlib.sha256(export.content).hexdigest(), received_ms=export.received_ms,
         mapping_digest=mapping_digest(feed, settings), fields_digest=fields_digest(feed),
     )
-    earlier = again or known(db, feed.name, source.sha256)
+    earlier = again or (known(db, feed.name, source.sha256) if via == "folder" else None)
     if earlier and not again and earlier.state == "taken":
         return _duplicate(db, source, earlier, keep)
     if earlier:
@@ -80,7 +87,13 @@ def take_in(
             return Taken(again)
         return set_aside(db, source, bad.reason, bad.rejects, keep)
     source.kept_as = again.kept_as if again and again.state == "taken" else keep("taken", source.sha256)
-    _merge_all(db, settings, feed, found.rows, source, rejects, now_ms)
+    try:
+        _merge_all(db, settings, feed, found.rows, source, rejects, now_ms, also)
+    except _NothingNew:
+        source.id = None
+        if also is not None:
+            with write_tx(db):
+                also(db, source)
     return Taken(source, tuple(rejects))
 
 
@@ -123,15 +136,19 @@ class _Unusable(Exception):
         super().__init__(reason)
 
 
+class _NothingNew(Exception):
+    """A poll brought no row that was not there: its transaction is rolled back."""
+
+
 def _read(
     db: Store, settings: Settings, feed: Feed, export: Export, source: SourceRow, finished: bool
 ) -> tuple[Identified, list[Reject]]:
     """The rows with their identities, and the bad ones; ``source`` is told the counts."""
     try:
         records, rejects, notes = read_all(feed, settings, export, finished=finished)
-    except IncompleteExport:
-        raise
     except ExportError as error:
+        if isinstance(error, IncompleteExport) and not finished:
+            raise
         raise _Unusable(str(error), [whole_reject(error)]) from error
     if not source.scope:
         source.scope = file_scope(db, feed, export.name, records, source.sha256)
@@ -148,17 +165,23 @@ def _read(
 
 def _merge_all(
     db: Store, settings: Settings, feed: Feed, rows: Sequence[tuple[bytes, AnyRecord]],
-    source: SourceRow, rejects: Sequence[Reject], now_ms: int,
+    source: SourceRow, rejects: Sequence[Reject], now_ms: int, also: Also | None,
 ) -> None:
     again = source.id is not None
     with write_tx(db):
+        waited = waiting_rows(db, feed.name)
         _save(db, source)
         for change in _merge(db, feed, rows, source, again):
             mark_dirty(db, settings.venue, change.touched_ms, change.touched_days, now_ms)
         add_rejects(db, source, rejects)
         if not again:
             replace_earlier(db, feed, source, {ident for ident, _ in rows}, rejects)
+        news = source.new_rows or source.superseded or rejects or waited != waiting_rows(db, feed.name)
+        if source.via == "http" and not news:
+            raise _NothingNew
         update_source(db, _id(source), new_rows=source.new_rows, superseded=source.superseded)
+        if also is not None:
+            also(db, source)
 
 
 def _merge(
@@ -220,5 +243,5 @@ def _mostly_bad(source: SourceRow, rejects: Sequence[Reject]) -> str:
     first = rejects[0]
     return (
         f"{source.rejected} of {source.rows} rows cannot be read, so none is taken in; the first is "
-        f"line {first.line}, field {first.field!r}: {said(first)}. {first.fix}"
+        f"line {first.line}, field {first.field!r}: {sentence(first)}"
     )

@@ -86,8 +86,9 @@ def merge(db: Database, rows: Sequence[Values], source: int) -> Merge:
     """Take ``rows`` in: unknown ones are added, changed ones supersede what was known.
 
     A row known with equal contents stays as it was first received. A lower version than the known
-    one is passed over, and so is a row that a later export than ``source`` brought (an export that
-    is read again is no newer for it). Call within a write transaction.
+    one is passed over, and so is a row that ``source`` itself or a later export gave: one that is
+    read again, in other settings, brings what waited and changes nothing that was good. Call within
+    a write transaction.
     """
     result = Merge(0, 0, [], [])
     fresh: list[Values] = []
@@ -99,7 +100,7 @@ def merge(db: Database, rows: Sequence[Values], source: int) -> Merge:
             old = current.get(row[2])
             if old is None:
                 fresh.append(row)
-            elif old["source"] <= source and not _same(old, row) and not _older(row[6], old["version"]):
+            elif old["source"] < source and not _same(old, row) and not _older(row[6], old["version"]):
                 stale.append((source, old["id"]))
                 _touch(result, old["at_ms"], old["day"])
                 fresh.append(row)
