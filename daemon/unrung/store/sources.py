@@ -129,6 +129,13 @@ def rejects_of(db: Database, source_id: int) -> list[Reject]:
     return [Reject(**{**row, "cells": json.loads(row["cells"])}) for row in rows]
 
 
+def waiting_rows(db: Database, feed: str) -> int:
+    """How many rows of a feed wait for a person."""
+    found: int = db.execute(
+        "SELECT count(*) FROM rejects WHERE feed = ? AND state = 'waiting'", [feed]).fetchone()[0]
+    return found
+
+
 def earlier_waiting(db: Database, source: SourceRow) -> list[SourceRow]:
     """Earlier exports of the feed, taken in, with rows that wait."""
     return list(_sources(
@@ -150,13 +157,16 @@ def replace_rejects(db: Database, older: int, rejects: Iterable[Reject] | None) 
 
 
 def cover_spans(db: Database, feeds: Iterable[str], lo_ms: int, hi_ms: int) -> list[tuple[int, int]]:
-    """Spans of accepted exports and polls of ``feeds`` that touch [lo, hi), in time order."""
+    """Spans of accepted exports and complete polls of ``feeds`` that touch [lo, hi), in time order."""
     names = list(feeds)
     marks = ",".join("?" * len(names))
+    values = [*names, lo_ms, hi_ms]
     rows = db.query(
         f"SELECT cover_from_ms AS lo, cover_to_ms AS hi FROM sources WHERE state = 'taken' "
-        f"AND feed IN ({marks}) AND cover_to_ms > ? AND cover_from_ms < ? ORDER BY 1, 2",
-        [*names, lo_ms, hi_ms],
+        f"AND feed IN ({marks}) AND cover_to_ms > ? AND cover_from_ms < ? UNION ALL "
+        f"SELECT from_ms, to_ms FROM poll_spans WHERE feed IN ({marks}) AND to_ms > ? AND from_ms < ? "
+        "ORDER BY 1, 2",
+        [*values, *values],
     )
     return [(row["lo"], row["hi"]) for row in rows]
 
