@@ -26,6 +26,9 @@ from unrung.settings import Settings
 if TYPE_CHECKING:
     from unrung.matching.prepare import Prepared
 
+GLASS_LEAST_UL = 100_000
+"""Smaller flows are drips and tasters (common practice, no source)."""
+
 
 def compute_day(
     before: Material | None, today: Material, after: Material | None, settings: Settings,
@@ -57,7 +60,9 @@ def _cover(draft: Draft) -> None:
     today = draft.material
     rings = sorted(line.at_ms for line in today.inputs.rings)
     pours = sorted(line.end_ms for line in today.inputs.pours)
-    draft.ring_cover = subtract(today.inputs.ring_cover, silences(rings, pours, today.bounds))
+    # A faucet that drips all night does not make the till's rest a silence: glasses are busy.
+    glasses = sorted(flow.end_ms for flow in today.pours.beer if flow.volume_ul >= GLASS_LEAST_UL)
+    draft.ring_cover = subtract(today.inputs.ring_cover, silences(rings, glasses, today.bounds))
     all_pours = subtract(today.inputs.pour_cover, silences(pours, rings, today.bounds))
     ring_times: dict[tuple[str, str], list[int]] = defaultdict(list)
     pour_times: dict[tuple[str, str], list[int]] = defaultdict(list)
