@@ -12,6 +12,7 @@ from unrung.daybook import Cache
 from unrung.errors import SourceError
 from unrung.heartbeat import beat, untold
 from unrung.intake.archive import REASONS, sentence
+from unrung.intake.poll import poll_feed
 from unrung.intake.scan import Scan, read_again, scan
 from unrung.intake.take_in import Taken
 from unrung.issuing import Issued, due_days, issue_day
@@ -22,6 +23,8 @@ from unrung.store.open import Store, write_tx
 from unrung.thresholds import judge_today
 
 Say = Callable[[str], None]
+MOST_GOES = 100
+"""A source with more pages than this many goes reads is left to the next catch-up."""
 REASONS_SHOWN = 3
 """Bad rows told of each export; all of them stand beside it."""
 
@@ -63,6 +66,21 @@ def take_in_all(db: Store, settings: Settings, now_ms: int, say: Say) -> CaughtU
     return done
 
 
+def poll_all(
+    db: Store, settings: Settings, now_ms: int, done: CaughtUp, say: Say, environ: Mapping[str, str]
+) -> None:
+    """Ask every polled address, except where its server asked to be left alone for a while."""
+    for feed in settings.feed:
+        for _ in range(MOST_GOES if feed.url else 0):
+            polled = poll_feed(db, settings, feed, now_ms, environ, on_demand=True)
+            done.taken += polled.taken
+            for taken in polled.taken:
+                _tell(taken, say)
+            if not polled.more:
+                done.problems += [f"{feed.name}: {polled.problem}"] if polled.problem else []
+                break
+
+
 def issue_due(
     db: Store, settings: Settings, now_ms: int, done: CaughtUp, say: Say, *,
     through: date | None = None, quiet: bool = False,
@@ -84,6 +102,7 @@ def catch_up(
 ) -> CaughtUp:
     """Take in, issue, send; once."""
     done = take_in_all(db, settings, now_ms, say)
+    poll_all(db, settings, now_ms, done, say, environ)
     issue_due(db, settings, now_ms, done, say, through=through)
     judge_today(db, settings, now_ms)
     done.mails = send_due(db, settings, now_ms, environ)
@@ -118,7 +137,8 @@ def _tell(taken: Taken, say: Say, how: str = "") -> None:
         place = f"line {reject.line}, " if reject.line else ""
         say(f"  {place}field {reject.field!r}: {sentence(reject)}")
     if len(taken.rejects) > REASONS_SHOWN:
-        say(f"  and {len(taken.rejects) - REASONS_SHOWN} more, see {source.name}{REASONS} beside it")
+        where = f"see {source.name}{REASONS} beside it" if source.via == "folder" else "see unrung status"
+        say(f"  and {len(taken.rejects) - REASONS_SHOWN} more, {where}")
 
 
 def _fate(taken: Taken) -> str:

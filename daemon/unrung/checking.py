@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from unrung.errors import ConfigError, SourceError, UnrungError
 from unrung.intake.adapter import check_mapping, read_all
 from unrung.intake.archive import sentence
 from unrung.intake.scan import folder_of
+from unrung.intake.trial import first_page
 from unrung.intake.watch import list_folder
 from unrung.records import Export
 from unrung.settings import Feed, Settings
@@ -29,8 +31,8 @@ class Report:
         self.problems += 1
 
 
-def check_folder(config: Path) -> Report:
-    """Everything that is wrong, at once; and how each feed's newest file would be read."""
+def check_folder(config: Path, now_ms: int, environ: Mapping[str, str]) -> Report:
+    """Everything that is wrong, at once; and how each feed's newest file or answer would be read."""
     report = Report()
     try:
         settings = load(config)
@@ -42,19 +44,32 @@ def check_folder(config: Path) -> Report:
                         f"{len(settings.products)} products, {len(settings.menu)} menu rows, "
                         f"{len(settings.taps)} tap rows")
     for feed in settings.feed:
-        _check_feed(feed, settings, report)
+        problems = check_mapping(feed, settings)
+        for text in problems:
+            report.problem(f"venue.toml: {text}")
+        if feed.url and not problems:
+            _try_address(feed, settings, report, now_ms, environ)
+        elif not problems:
+            _try_newest(feed, settings, report)
     if not settings.mail.host:
         report.lines.append("No mail server is set: [mail] host is empty, so no mail will be sent.")
     report.lines.append("Nothing is wrong." if not report.problems else f"{report.problems} to mend.")
     return report
 
 
-def _check_feed(feed: Feed, settings: Settings, report: Report) -> None:
-    problems = check_mapping(feed, settings)
-    for text in problems:
-        report.problem(f"venue.toml: {text}")
-    if feed.folder and not problems:
-        _try_newest(feed, settings, report)
+def _try_address(
+    feed: Feed, settings: Settings, report: Report, now_ms: int, environ: Mapping[str, str]
+) -> None:
+    """Ask a polled address once, and show the first rows as understood."""
+    try:
+        export = first_page(settings, feed, now_ms, environ)
+    except UnrungError as error:
+        report.problem(f"feed {feed.name!r}: {error}")
+        return
+    if export.content:
+        _show(feed, settings, report, export)
+    else:
+        report.lines.append(f"{feed.name}: {export.name} has no rows at present")
 
 
 def _try_newest(feed: Feed, settings: Settings, report: Report) -> None:
@@ -73,16 +88,20 @@ def _try_newest(feed: Feed, settings: Settings, report: Report) -> None:
     if newest.size > feed.max_bytes:
         report.problem(f"feed {feed.name!r}: {newest.path.name} is larger than max_bytes")
         return
-    export = Export(newest.path.name, newest.path.read_bytes(), newest.mtime_ms)
+    _show(feed, settings, report, Export(newest.path.name, newest.path.read_bytes(), newest.mtime_ms))
+
+
+def _show(feed: Feed, settings: Settings, report: Report, export: Export) -> None:
+    """How an export would be read."""
     try:
         records, rejects, _ = read_all(feed, settings, export)
     except UnrungError as error:
         report.problem(f"feed {feed.name!r}: {error}")
         return
-    report.lines.append(f"{feed.name}: {newest.path.name} gives {len(records)} rows")
+    report.lines.append(f"{feed.name}: {export.name} gives {len(records)} rows")
     report.lines += [f"    {_shown(record)}" for record in records[:SAMPLE_ROWS]]
     for reject in rejects[:SAMPLE_ROWS]:
-        report.problem(f"{newest.path.name}, line {reject.line}, field {reject.field!r}: {sentence(reject)}")
+        report.problem(f"{export.name}, line {reject.line}, field {reject.field!r}: {sentence(reject)}")
 
 
 def _shown(record: object) -> str:

@@ -87,7 +87,7 @@ def check(config: Path) -> None:
     """
     from unrung.checking import check_folder
 
-    report = check_folder(config)
+    report = check_folder(config, _now_ms(), os.environ)
     for line in report.lines:
         click.echo(line)
     sys.exit(ATTENTION if report.problems else DONE)

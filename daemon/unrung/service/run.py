@@ -8,6 +8,7 @@ import os
 import signal
 import threading
 import time
+from collections.abc import Callable
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -23,6 +24,7 @@ from unrung.service.clock import REAL
 from unrung.service.issuer import Issuer
 from unrung.service.lock import one_instance
 from unrung.service.logs import start_log
+from unrung.service.polling import Polling
 from unrung.service.steps import Heart, Intake, Post
 from unrung.service.venue import Venue, stamp_of
 from unrung.service.watching import Watching
@@ -71,12 +73,15 @@ class _Service:
             heart.wake()
 
         self._intake = Intake(venue, lambda: issuer.wake())
-        issuer = Worker("issuing", Issuer(venue, self._intake.settling, self._child, issued).step)
+        self._polling: dict[str, Polling] = {}
+        issuer = Worker("issuing", Issuer(venue, self._settling, self._child, issued).step)
         self._taking = Worker("intake", self._intake.step)
         self._watching = Watching(venue, self._hint)
         watcher = Worker("watching", self._watching.step)
         life = Worker("sign of life", self._sign_of_life)
         self._workers = [watcher, self._taking, issuer, post, heart, life]
+        self._workers += self._new_pollers(issuer.wake)
+        self._issuer = issuer
         self._scheduler = _scheduler(venue)
         self._job = self._scheduler.add_job(self._tick, "interval", seconds=tick_seconds)
         self._started_ms = venue.clock.wall_ms()
@@ -103,11 +108,25 @@ class _Service:
 
     def _tick(self) -> None:
         """Wake the workers and note which of them hang; nothing that could hang itself."""
+        for poller in self._new_pollers(self._issuer.wake):
+            poller.start()
+            self._workers.append(poller)
         for worker in self._workers:
             worker.wake()
             lasted = worker.busy_seconds()
             said = f"busy for {timedelta(seconds=round(lasted))}, and seems to hang"
             self._venue.note(f"worker {worker.name}", said if lasted > STUCK_SECONDS else worker.last_error)
+
+    def _new_pollers(self, tell: Callable[[], None]) -> list[Worker]:
+        """A worker for each polled feed without one. Where a feed goes away, its worker idles."""
+        names = {feed.name for feed in self._venue.settings.feed if feed.url} - self._polling.keys()
+        new = {name: Polling(self._venue, name, tell) for name in sorted(names)}
+        self._polling |= new
+        return [Worker(f"poll {name}", polling.step) for name, polling in new.items()]
+
+    def _settling(self) -> bool:
+        """Whether exports or first answers are about to be taken in; days wait for them."""
+        return self._intake.settling() or any(one.settling() for one in list(self._polling.values()))
 
     def _hint(self, feed: str) -> None:
         self._intake.hints.put(feed)

@@ -1,0 +1,55 @@
+"""A worker's step for each polled feed, so that a server that hangs stops nothing else."""
+
+from __future__ import annotations
+
+import logging
+import os
+from collections.abc import Callable
+
+from unrung.intake.poll import Polled, poll_feed
+from unrung.service.venue import Venue
+
+LONGEST_SECONDS = 300.0
+"""Looked at this often at least: a due time by the wall clock can come nearer than it seemed."""
+HOLD_SECONDS = 600.0
+"""How long days that are due wait for the first answers after a start."""
+_log = logging.getLogger("unrung.service")
+
+
+class Polling:
+    """One polled feed, by name: its address and settings may be edited while the service runs."""
+
+    def __init__(self, venue: Venue, feed: str, tell: Callable[[], None]) -> None:
+        self._venue, self._feed, self._tell = venue, feed, tell
+        self._waiting_since: float | None = venue.clock.mono()
+
+    def step(self) -> float:
+        """Ask if it is due; how many seconds may pass until the next look."""
+        venue = self._venue
+        feed = next((one for one in venue.settings.feed if one.name == self._feed and one.url), None)
+        if feed is None:
+            venue.note(f"feed {self._feed}", "")
+            self._waiting_since = None
+            return LONGEST_SECONDS
+        with venue.store() as db:
+            polled = poll_feed(db, venue.settings, feed, venue.clock.wall_ms(), os.environ)
+        if not polled.more:
+            self._waiting_since = None
+        venue.note(f"feed {self._feed}", polled.problem)
+        self._arrived(polled)
+        return min(LONGEST_SECONDS, max(0.05, (polled.next_ms - venue.clock.wall_ms()) / 1000))
+
+    def settling(self) -> bool:
+        """Whether the first answers since the start are still coming in; days and alerts wait."""
+        since = self._waiting_since
+        return since is not None and self._venue.clock.mono() - since < HOLD_SECONDS
+
+    def _arrived(self, polled: Polled) -> None:
+        news = [one.source for one in polled.taken if one.source.id is not None]
+        for source in news:
+            _log.info("%s: %s %s, %s new rows, %s kept aside", self._feed, source.name, source.state,
+                      source.new_rows, source.rejected)
+        if news:
+            self._venue.fresh.set()
+        if polled.taken or not polled.told:
+            self._tell()
