@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from sqlite_utils import Database, Migrations
 
+from unrung.store.month_schema import MONTHS
+
 APPLICATION_ID = 0x554E5247
 """'UNRG': tells our file from any other SQLite file, and from an empty one."""
 
@@ -148,7 +150,7 @@ CREATE TABLE day_facts (
 ) STRICT;
 CREATE TABLE issued (
   id INTEGER PRIMARY KEY,
-  day TEXT NOT NULL,
+  day TEXT NOT NULL,              -- business day, or period
   revision INTEGER NOT NULL,
   name TEXT NOT NULL,
   sha256 TEXT NOT NULL,
@@ -221,7 +223,7 @@ CREATE TABLE facts (
 
 @migrations()
 def m001_first_form(db: Database) -> None:
-    for script in (_SOURCES, _MOVEMENTS, _REJECTS, _DAYS, _MAIL):
+    for script in (_SOURCES, _MOVEMENTS, _REJECTS, _DAYS, _MAIL, MONTHS):
         for statement in statements(script):
             db.execute(statement)
 
