@@ -54,6 +54,7 @@ MAY_IMPORT = {
     "alerts": CALCULATED,
     "issue": {*CALCULATED, "alerts"},
     "mail": {*CALCULATED, "alerts", "issue"},
+    "page": {*CALCULATED, "alerts", "issue"},
     "store": {*CALCULATED, "alerts", "config_history"},
     "secret_file": {"errors"},
     "intake": {*BASE, "settings", "poll_settings", "secret_file", "store"},

@@ -19,6 +19,7 @@ from unrung.issue.digest import NO_REVISION, content_digest
 from unrung.issue.place import Unplaced, folder_for_day, place
 from unrung.ledger.results import DayLedger
 from unrung.morning import write_morning_mail
+from unrung.page.render import page_bytes
 from unrung.settings import Settings
 from unrung.store.days import day_row, day_rows, note_unplaced, record_issue, save_day
 from unrung.store.movements import first_and_last_ms
@@ -74,8 +75,13 @@ def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cach
     now_digest = content_digest(daily_files(ledger, settings, NO_REVISION))
     changed = not revision or digest != now_digest
     revision += changed
+    folder = folder_for_day(settings, day)
     files = daily_files(ledger, settings, revision)
-    unplaced = place(folder_for_day(settings, day), files)
+    page = f"report-{day.isoformat()}.html"
+    if changed or not (folder / page).exists():
+        # Not part of what decides on a revision: its wording may change with the program.
+        files = {page: page_bytes(ledger, settings, revision), **files}
+    unplaced = place(folder, files)
     with write_tx(db):
         save_day(
             db, day, ledger.leaves, revision=revision, status=ledger.status, digest=now_digest,

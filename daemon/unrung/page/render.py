@@ -1,0 +1,26 @@
+"""From the view to the page's bytes, through the template beside this file."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from unrung.ledger.results import DayLedger
+from unrung.page.view import Note, page_view
+from unrung.settings import Settings
+
+
+def page_bytes(
+    ledger: DayLedger, settings: Settings, revision: int, findings: Sequence[Note] = ()
+) -> bytes:
+    """``report-D.html``: one file, nothing fetched, no script; UTF-8."""
+    template = _ENVIRONMENT.get_template("page.html.j2")
+    return template.render(view=page_view(ledger, settings, revision, findings)).encode()
+
+
+_ENVIRONMENT = Environment(
+    loader=FileSystemLoader(Path(__file__).parent), undefined=StrictUndefined, autoescape=True,
+    trim_blocks=True, lstrip_blocks=True,
+)
