@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from unrung.intake import adapter
+from unrung.records import Export
 from venue_folder import VenueFolder, make_venue, pour, ring, till_csv
 
 GOOD = till_csv([ring("20:15:00"), ring("20:16:00")])
@@ -170,7 +171,7 @@ def test_a_reader_that_fails_on_one_file_does_not_stop_the_others(
     real = adapter.reader
 
     def faulty(name: str) -> adapter.Reader:
-        def read(export: adapter.Export, *rest: object) -> object:
+        def read(export: Export, *rest: object) -> object:
             if export.name == "a.csv":
                 raise ZeroDivisionError("division by zero")
             return real(name)(export, *rest)

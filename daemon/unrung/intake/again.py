@@ -8,13 +8,29 @@ from pathlib import Path
 
 from unrung.errors import SourceError
 from unrung.intake.adapter import fields_digest, mapping_digest
-from unrung.intake.archive import REASONS, hash_of, move, remove_reasons
-from unrung.intake.keeping import folder_of, give_reasons, keeper, kept_path, put_away, root_of
+from unrung.intake.archive import REASONS, hash_of, move, reasons_of, remove_reasons
+from unrung.intake.keeping import (
+    folder_of,
+    give_reasons,
+    keeper,
+    kept_path,
+    put_away,
+    reasons_beside,
+    root_of,
+)
 from unrung.intake.take_in import Taken, nowhere, take_in
 from unrung.records import Export
 from unrung.settings import Feed, Settings
 from unrung.store.open import Store, write_tx
-from unrung.store.sources import SourceRow, known, let_go, set_aside_ones, to_read_again
+from unrung.store.sources import (
+    SourceRow,
+    known,
+    let_go,
+    rejects_of,
+    set_aside_ones,
+    to_read_again,
+    with_waiting_rows,
+)
 
 
 def read_again(db: Store, settings: Settings, feed: Feed, now_ms: int) -> list[Taken]:
@@ -106,8 +122,8 @@ def _let_go(db: Store, settings: Settings, feed: Feed, aside: list[SourceRow]) -
 
 
 def _tidy(db: Store, settings: Settings, feed: Feed, aside: list[SourceRow]) -> None:
-    """An export that was taken in after all and still lies among the set-aside ones (the program
-    stopped before it was moved, or it came a second time) goes to the archive."""
+    """What a stop half way left: an export that was taken in after all and still lies among the
+    set-aside ones goes to the archive, and reasons that are missing are written."""
     folder = root_of(settings, "set_aside") / feed.name
     placed = {source.kept_as for source in aside}
     for path in sorted(folder.iterdir()) if folder.is_dir() else ():
@@ -119,3 +135,7 @@ def _tidy(db: Store, settings: Settings, feed: Feed, aside: list[SourceRow]) -> 
             with suppress(SourceError):
                 move(path, kept)
                 remove_reasons(path)
+    for source in with_waiting_rows(db, feed.name):
+        if not reasons_of(reasons_beside(settings, feed, source)).exists():
+            with suppress(SourceError):
+                give_reasons(settings, feed, Taken(source, tuple(rejects_of(db, source.id or 0))))

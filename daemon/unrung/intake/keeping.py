@@ -46,17 +46,22 @@ def put_away(settings: Settings, feed: Feed, path: Path, taken: Taken) -> None:
     """
     source = taken.source
     kept = kept_path(settings, source)
+    give_reasons(settings, feed, taken)
     if kept is not None and kept != path:
         move(path, kept)
-    give_reasons(settings, feed, taken)
 
 
 def give_reasons(settings: Settings, feed: Feed, taken: Taken) -> None:
     """Write what is wrong with an export beside it, or take it away where nothing is. Of one that is
     left in its folder it stands where it would be set aside."""
     source = taken.source
-    place = kept_path(settings, source) or root_of(settings, "set_aside") / feed.name / source.name
+    place = reasons_beside(settings, feed, source)
     if source.state == "set_aside" or taken.rejects:
         write_reasons(place, source.name, source.reason, taken.rejects)
     elif source.state == "taken":
         remove_reasons(place)
+
+
+def reasons_beside(settings: Settings, feed: Feed, source: SourceRow) -> Path:
+    """The place beside which the reasons of an export stand."""
+    return kept_path(settings, source) or root_of(settings, "set_aside") / feed.name / source.name

@@ -16,7 +16,7 @@ from unrung.intake.watch import Found, Tracker, list_folder, read_whole, settled
 from unrung.records import Export
 from unrung.settings import Feed, Settings
 from unrung.store.open import Store, write_tx
-from unrung.store.sources import known, rejects_of, seen_in_place, update_source
+from unrung.store.sources import known, known_duplicate, rejects_of, seen_in_place, update_source
 
 __all__ = ["Scan", "folder_of", "read_again", "scan", "youngest_age_ms"]
 
@@ -125,6 +125,9 @@ def _half_done(
     name = printable(file.path.name)
     sha256 = hashlib.sha256(content).hexdigest() if content is not None else stand_in(
         name, file.size, file.mtime_ms)
+    duplicate = known_duplicate(db, feed.name, sha256, name, file.mtime_ms)
+    if duplicate is not None:
+        return Taken(duplicate)
     source = known(db, feed.name, sha256)
     if source is None or source.name != name or source.id is None:
         return None

@@ -60,6 +60,13 @@ def known(db: Database, feed: str, sha256: str) -> SourceRow | None:
         feed, sha256), None)
 
 
+def known_duplicate(db: Database, feed: str, sha256: str, name: str, mtime_ms: int) -> SourceRow | None:
+    """The entry of this very file, where it was known to be one that came before."""
+    return next(_sources(
+        db, "feed = ? AND sha256 = ? AND state = 'duplicate' AND name = ? AND mtime_ms = ? LIMIT 1",
+        feed, sha256, name, mtime_ms), None)
+
+
 def newest_named(db: Database, feed: str, name: str) -> SourceRow | None:
     """The last export of this name that was taken in and held a row."""
     return next(_sources(
@@ -70,6 +77,13 @@ def newest_named(db: Database, feed: str, name: str) -> SourceRow | None:
 def set_aside_ones(db: Database, feed: str) -> list[SourceRow]:
     """Exports of a feed that stand set aside."""
     return list(_sources(db, "feed = ? AND state = 'set_aside' ORDER BY id", feed))
+
+
+def with_waiting_rows(db: Database, feed: str) -> list[SourceRow]:
+    """Exports of a feed, taken in or set aside, of which a bad row waits."""
+    return list(_sources(
+        db, "feed = ? AND EXISTS (SELECT 1 FROM rejects r WHERE r.source = sources.id "
+        "AND r.state = 'waiting') ORDER BY id", feed))
 
 
 def let_go(db: Database, source_id: int) -> None:
