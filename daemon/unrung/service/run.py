@@ -33,7 +33,7 @@ from unrung.store.days import set_fact
 from unrung.store.open import write_tx
 
 TICK_SECONDS = 30.0
-STOP_SECONDS = 4.0
+STOP_SECONDS = 3.0
 STUCK_SECONDS = 2400.0
 """A step that lasts this long hangs, whatever it does."""
 JUMP_SECONDS = 5.0

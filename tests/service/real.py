@@ -1,0 +1,115 @@
+"""The service as a process of its own, and patience that ends as soon as something is so."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+PATIENCE = 40.0
+"""Seconds that a loaded machine may take for what is usually done in one."""
+RUN = (
+    "import sys; from pathlib import Path; from unrung.service.run import run_service; "
+    "sys.exit(run_service(Path(sys.argv[1]), tick_seconds=0.5))"
+)
+
+on_linux = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="looks into /proc")
+
+
+def until(so: Callable[[], Any], what: str, patience: float = PATIENCE) -> Any:
+    """Wait until ``so`` says something true, and return that."""
+    end = time.monotonic() + patience
+    while True:
+        found = so()
+        if found:
+            return found
+        assert time.monotonic() < end, f"not within {patience:.0f} s: {what}"
+        time.sleep(0.05)
+
+
+def environment(more: Mapping[str, str] | None = None) -> dict[str, str]:
+    """This process's, with the checkout to import from."""
+    paths = os.pathsep.join([str(ROOT / "daemon"), str(ROOT / "adapters")])
+    return {**os.environ, "PYTHONPATH": paths, **(more or {})}
+
+
+def unrung(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
+    """One command of the command line, to its end."""
+    return subprocess.run(
+        [sys.executable, "-m", "unrung", *map(str, arguments)], env=environment(), text=True,
+        capture_output=True, timeout=PATIENCE,
+    )
+
+
+@dataclass
+class Service:
+    """A running ``unrung run``."""
+
+    folder: Path
+    process: subprocess.Popen[bytes]
+
+    def rows(self, sql: str = "SELECT * FROM movements WHERE superseded_by IS NULL") -> list[Any]:
+        """What the store answers, looked up from outside; nothing where it is not there yet."""
+        try:
+            db = sqlite3.connect(f"file:{self.folder / 'unrung.sqlite'}?mode=ro", uri=True)
+            try:
+                return db.execute(sql).fetchall()
+            finally:
+                db.close()
+        except sqlite3.OperationalError:
+            return []
+
+    def log(self) -> str:
+        path = self.folder / "unrung.log"
+        return path.read_text("utf-8") if path.exists() else ""
+
+    def says(self, text: str, patience: float = PATIENCE) -> None:
+        """Wait until the log holds ``text``."""
+        until(lambda: text in self.log(), f"{text!r} in the log", patience)
+
+    def stop(self, how: int = signal.SIGTERM) -> tuple[int, float]:
+        """Exit code, and how many seconds it took."""
+        start = time.monotonic()
+        self.process.send_signal(how)
+        return self.process.wait(PATIENCE), time.monotonic() - start
+
+    def children(self) -> list[int]:
+        """Process ids of its children (Linux)."""
+        threads = Path(f"/proc/{self.process.pid}/task").iterdir()
+        return [int(one) for path in threads for one in (path / "children").read_text().split()]
+
+
+def ended(pid: int) -> bool:
+    """Whether a process is gone, or only its entry is left for somebody to collect (Linux)."""
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] == "Z"
+    except FileNotFoundError:
+        return True
+
+
+@contextmanager
+def running(folder: Path, more: Mapping[str, str] | None = None) -> Iterator[Service]:
+    """The service on ``folder``, once it ticks; ended in any case."""
+    process = subprocess.Popen(
+        [sys.executable, "-c", RUN, str(folder)], env=environment(more), stderr=subprocess.DEVNULL,
+    )
+    service = Service(folder, process)
+    earlier = service.log().count(" started on ")
+    try:
+        until(lambda: process.poll() is not None or service.log().count(" started on ") > earlier, "a start")
+        yield service
+    finally:
+        if process.poll() is None:
+            process.kill()
+        process.wait()

@@ -1,0 +1,97 @@
+"""A service manager waits some seconds and then kills; we promise five."""
+
+from __future__ import annotations
+
+import signal
+import socket
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from service.evenings import mailing_bar
+from service.mails import put_mail
+from service.real import Service, ended, on_linux, running, until
+from unrung.service.clock import wall_ms
+from unrung.store.open import write_tx
+from venue_folder import make_venue, pour, ring, till_csv
+
+SECONDS = 5.0
+QUICK = "settle_seconds = 0.2"
+
+
+@contextmanager
+def hanging() -> Iterator[socket.socket]:
+    """A server that takes connections and never says a word."""
+    with socket.socket() as listener:
+        listener.bind(("127.0.0.1", 0))
+        listener.listen()
+        listener.settimeout(40)
+        yield listener
+
+
+def stops_in_time(service: Service, how: int) -> None:
+    code, seconds = service.stop(how)
+    assert code == 0
+    assert seconds < SECONDS
+    assert "stopped" in service.log().splitlines()[-1]
+
+
+@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])
+def test_an_idle_service_ends_with_0(tmp_path: Path, how: int) -> None:
+    venue = make_venue(tmp_path / "bar")
+    with running(venue.path) as service:
+        stops_in_time(service, how)
+    assert not (venue.path / ".unrung.pid").exists()
+
+
+def test_it_ends_in_time_while_many_files_come_in_and_the_rest_come_in_later(tmp_path: Path) -> None:
+    venue = make_venue(tmp_path / "bar", till=QUICK)
+    files = 600
+    for n in range(files):
+        (venue.till / f"{n}.csv").write_bytes(till_csv([ring("20:15:00", check=str(n))]))
+    with running(venue.path) as service:
+        until(service.rows, "the first rows")
+        stops_in_time(service, signal.SIGTERM)
+        moved = files - len(list(venue.till.glob("*.csv")))
+        assert len(service.rows()) in (moved, moved + 1)  # one may be in that is not moved yet
+    with running(venue.path) as service:
+        until(lambda: len(service.rows()) >= files, "all rows")
+        assert len(service.rows()) == files
+
+
+def test_it_ends_in_time_in_the_middle_of_a_step_that_cannot_end(tmp_path: Path) -> None:
+    venue = make_venue(tmp_path / "bar", till=QUICK)
+    with venue.open() as (_, db):
+        venue.rings("a.csv", [ring("20:15:00")])
+        with write_tx(db), running(venue.path) as service:  # nobody else can write: every step waits
+            code, seconds = service.stop(signal.SIGTERM)
+        assert code == 0 and seconds < SECONDS
+        assert "a step cut off" in service.log()
+    with running(venue.path) as service:
+        until(service.rows, "the row")
+
+
+def test_it_ends_in_time_while_a_mail_server_hangs(tmp_path: Path) -> None:
+    with hanging() as server:
+        venue = mailing_bar(tmp_path / "bar", server.getsockname()[1], timeout=60)
+        put_mail(venue, wall_ms())
+        with running(venue.path) as service:
+            server.accept()
+            stops_in_time(service, signal.SIGINT)
+
+
+@on_linux
+@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGKILL])
+def test_the_process_that_issues_ends_with_the_service(tmp_path: Path, how: int) -> None:
+    venue = make_venue(tmp_path / "bar", till=QUICK, meter=QUICK)
+    venue.rings("a.csv", [ring("20:15:00")])
+    venue.pours("a.json", [pour("1", "20:14:00")])  # all days since then are due, and take a while
+    with running(venue.path) as service:
+        (child,) = until(service.children, "a child that issues")
+        if how == signal.SIGKILL:
+            service.stop(how)
+        else:
+            stops_in_time(service, how)
+        until(lambda: ended(child), "its end", SECONDS)

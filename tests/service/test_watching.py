@@ -1,0 +1,178 @@
+"""Events are hints and can be lost; the listing is the truth."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from service.real import running, until
+from unrung.service.clock import Clock
+from unrung.service.steps import Intake
+from unrung.service.venue import Venue
+from unrung.service.watching import Watching
+from venue_folder import VenueFolder, make_venue, ms, ring, till_csv
+
+INOTIFY = Path("/proc/sys/fs/inotify")
+as_root = pytest.mark.skipif(
+    sys.platform != "linux" or os.geteuid() != 0 or not os.access(INOTIFY / "max_queued_events", os.W_OK),
+    reason="changes the machine: Linux, as root",
+)
+
+
+@contextmanager
+def limit(name: str, value: int) -> Iterator[None]:
+    """A limit of the kernel's events, put back afterwards."""
+    before = (INOTIFY / name).read_text()
+    (INOTIFY / name).write_text(str(value))
+    try:
+        yield
+    finally:
+        (INOTIFY / name).write_text(before)
+
+
+@contextmanager
+def watched(venue: VenueFolder) -> Iterator[tuple[Watching, list[str]]]:
+    """Watching the bar's folders, and the feeds it hinted at since the list was cleared."""
+    hints: list[str] = []
+    with venue.open() as (settings, _):
+        watching = Watching(Venue(venue.path, settings), hints.append)
+    watching.step()
+    until(lambda: {"till", "meter"} <= set(hints), "a first look")
+    try:
+        yield watching, hints
+    finally:
+        watching.close(1.0)
+
+
+def hints_at_a_file(venue: VenueFolder, hints: list[str]) -> None:
+    hints.clear()
+    (venue.till / f"{len(list(venue.till.iterdir()))}.csv").write_bytes(b"x")
+    until(lambda: "till" in hints, "a hint at the file")
+
+
+def recreate(folder: Path) -> Iterator[None]:
+    shutil.rmtree(folder)
+    yield
+    folder.mkdir()
+
+
+def move_away(folder: Path) -> Iterator[None]:
+    folder.rename(folder.with_name("elsewhere"))
+    yield
+    folder.with_name("elsewhere").rename(folder)
+
+
+def replace(folder: Path) -> Iterator[None]:
+    folder.rename(folder.with_name("elsewhere"))
+    folder.mkdir()
+    yield
+
+
+Change = Callable[[Path], Iterator[None]]
+
+
+@pytest.mark.parametrize("polling", ["", "polling = true"])
+@pytest.mark.parametrize("change", [recreate, move_away, replace])
+@pytest.mark.parametrize("seen_while_away", [True, False])
+def test_a_folder_that_came_back_is_watched_again(
+    change: Change, seen_while_away: bool, polling: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("unrung.service.watching.POLL_SECONDS", 0.1)
+    venue = make_venue(tmp_path / "bar", till=polling)
+    with watched(venue) as (watching, hints):
+        hints_at_a_file(venue, hints)
+        for _ in change(venue.till):
+            if seen_while_away:
+                watching.step()
+        watching.step()
+        hints_at_a_file(venue, hints)
+
+
+@as_root
+@pytest.mark.parametrize("seen_while_away", [True, False])
+def test_a_file_system_mounted_again_is_watched_again(seen_while_away: bool, tmp_path: Path) -> None:
+    venue = make_venue(tmp_path / "bar")
+
+    def mount(command: str, *more: str) -> None:
+        subprocess.run([command, *more, str(venue.till)], check=True)
+
+    mount("mount", "-t", "tmpfs", "tmpfs")
+    try:
+        with watched(venue) as (watching, hints):
+            hints_at_a_file(venue, hints)
+            mount("umount")
+            if seen_while_away:
+                watching.step()
+            mount("mount", "-t", "tmpfs", "tmpfs")
+            watching.step()
+            hints_at_a_file(venue, hints)
+    finally:
+        mount("umount")
+
+
+@as_root
+def test_without_events_the_folder_is_listed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("unrung.service.watching.POLL_SECONDS", 0.1)
+    venue = make_venue(tmp_path / "bar")
+    with limit("max_user_instances", 0), watched(venue) as (_, hints):
+        hints_at_a_file(venue, hints)
+
+
+@as_root
+def test_three_thousand_files_at_once_come_in_though_events_are_lost(tmp_path: Path) -> None:
+    venue = make_venue(tmp_path / "bar", till="settle_seconds = 0.2")
+    files = 3000
+    with limit("max_queued_events", 50), running(venue.path) as service:
+        service.process.send_signal(signal.SIGSTOP)  # it reads no events: all but fifty are lost
+        for n in range(files):
+            (venue.till / f"{n}.csv").write_bytes(till_csv([ring("20:15:00", check=str(n))]))
+        service.process.send_signal(signal.SIGCONT)
+        until(lambda: len(service.rows()) >= files, "all rows", 90)
+        assert len(service.rows()) == files
+
+
+def test_what_no_event_told_of_the_rescan_finds(tmp_path: Path) -> None:
+    venue = make_venue(tmp_path / "bar", till="settle_seconds = 1", more="[schedule]\nrescan_seconds = 300")
+    passed = [0.0]
+    intake = intake_of(venue, passed)
+    assert intake.step() == 300
+    venue.rings("a.csv", [ring("20:15:00")])
+    passed[0] = 299
+    assert intake.step() == 1 and not venue.current()
+    passed[0] = 300
+    assert intake.step() < 1
+    passed[0] = 302
+    intake.step()
+    assert len(venue.current()) == 1
+
+
+def test_a_missing_folder_is_a_problem_and_an_empty_one_is_none(tmp_path: Path) -> None:
+    venue = make_venue(tmp_path / "bar", more="[schedule]\nrescan_seconds = 10")
+    passed = [0.0]
+    intake = intake_of(venue, passed)
+    problems = intake._venue.problems
+    intake.step()
+    assert problems == {}
+    venue.till.rmdir()
+    passed[0] = 10
+    intake.step()
+    assert list(problems) == ["feed till"] and "cannot be listed" in problems["feed till"]
+    venue.till.mkdir()
+    intake.hints.put("till")
+    intake.step()
+    assert problems == {}
+
+
+def intake_of(venue: VenueFolder, passed: list[float]) -> Intake:
+    """The intake of the bar at noon, ``passed[0]`` seconds after the start."""
+    with venue.open() as (settings, _):
+        clock = Clock(lambda: ms("06-12 12:00:00") + round(passed[0] * 1000), lambda: passed[0])
+        return Intake(Venue(venue.path, settings, clock), lambda: None)
