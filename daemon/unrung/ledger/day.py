@@ -7,19 +7,22 @@ it is the same.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from unrung.ledger.cleaning import clean
 from unrung.ledger.coverage import covers, length_ms, silences, subtract
 from unrung.ledger.draft import Draft, lone_pour
 from unrung.ledger.gathered import day_facts
+from unrung.ledger.inputs import KegLine
 from unrung.ledger.listing import list_entries, logged_rows
-from unrung.ledger.material import Material, groups_of
+from unrung.ledger.material import Material
 from unrung.ledger.pairs import enter_carried_out, enter_pairs
 from unrung.ledger.products import product_days
 from unrung.ledger.rest import Said, allowance, divide
 from unrung.ledger.results import ClockNote, DayLedger
 from unrung.ledger.rings import Unit, till_rows
+from unrung.ledger.said import Names, names_of
 from unrung.ledger.words import day_notices
 from unrung.settings import Settings
 
@@ -49,10 +52,11 @@ def compute_day(
         clocks.append(ClockNote(outlet, clock.offset_ms, clock.pairs, clock.jump_at_ms, clock.jump_ms))
     enter_carried_out(draft, used)
     _refunds(draft)
-    said = _explain(draft)
+    names = names_of(today.menu, settings)
+    said = _explain(draft, before.inputs.kegs if before else (), names)
     _poured_not_rung(draft)
     _not_beer(draft)
-    return _finish(draft, said, clocks)
+    return _finish(draft, said, names, clocks)
 
 
 def _cover(draft: Draft) -> None:
@@ -84,12 +88,10 @@ def _refunds(draft: Draft) -> None:
         draft.leaf(at_ms, outlet, product).counts.net_sales_minor += money
 
 
-def _explain(draft: Draft) -> list[Said]:
-    inputs = draft.material.inputs
-    said = divide(
-        draft.rests, inputs.logs, inputs.kegs, draft.material.menu, groups_of(draft.settings),
-        draft.settings.matching, allowance(draft.settings.matching, draft.settings.venue.volume_unit),
-    )
+def _explain(draft: Draft, kegs_before: Sequence[KegLine], names: Names) -> list[Said]:
+    inputs, matching = draft.material.inputs, draft.settings.matching
+    most = allowance(matching, draft.settings.venue.volume_unit)
+    said = divide(draft.rests, inputs.logs, inputs.kegs, kegs_before, names, matching, most)
     for entry in said:
         for rest, volume in entry.explained:
             draft.leaf(rest.end_ms, rest.outlet, rest.product).volumes.logged += volume
@@ -117,15 +119,16 @@ def _not_beer(draft: Draft) -> None:
     pours = draft.material.pours
     for flow in pours.gas:
         draft.leaf(flow.end_ms, flow.outlet, flow.product).volumes.not_beer += flow.volume_ul
-    for done in pours.cleaned:
+    draft.cleaned = clean(pours.cleaning, draft.served)
+    for done in draft.cleaned:
         volumes = draft.leaf(done.flow.end_ms, done.flow.outlet, done.flow.product).volumes
         volumes.logged += done.logged_ul
         volumes.not_beer += done.not_beer_ul
 
 
-def _finish(draft: Draft, said: list[Said], clocks: list[ClockNote]) -> DayLedger:
+def _finish(draft: Draft, said: list[Said], names: Names, clocks: list[ClockNote]) -> DayLedger:
     today = draft.material
-    list_entries(draft, said)
+    list_entries(draft, said, names)
     leaves = tuple(draft.leaves[key] for key in sorted(draft.leaves))
     missing = tuple(today.inputs.missing)
     return DayLedger(
@@ -135,12 +138,12 @@ def _finish(draft: Draft, said: list[Said], clocks: list[ClockNote]) -> DayLedge
         lone=tuple(sorted(draft.lone, key=lambda one: (
             one.at_ms, one.kind, one.outlet, one.product, one.tap, one.volume_ul, one.source_id,
             one.source_feed, one.source_file, one.source_line))),
-        logged=tuple(logged_rows(draft, said)),
+        logged=tuple(logged_rows(draft, said, names)),
         till=tuple(till_rows(today.rings, draft.carried_in, draft.carried_out)),
         clocks=tuple(clocks),
         status="incomplete" if missing else "final",
         missing=missing,
-        notices=day_notices(today, draft.stuck, draft.settings),
+        notices=day_notices(draft),
         rings_covered_ms=length_ms(draft.ring_cover, today.bounds),
         pours_covered_ms=length_ms(draft.pour_cover["", ""], today.bounds),
         facts=day_facts(draft, said, clocks),

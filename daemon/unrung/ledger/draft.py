@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from unrung.ledger.cleaning import Cleaned
 from unrung.ledger.coverage import Span
 from unrung.ledger.inputs import Origin
 from unrung.ledger.material import Material
@@ -51,6 +52,9 @@ class Draft:
     seen: list[Seen] = field(default_factory=list)
     lone_units: list[tuple[Unit, int, bool]] = field(default_factory=list)
     """(unit, corrected time, whether it counts as rung and not poured)."""
+    served: dict[int, Flow] = field(default_factory=dict)
+    """Unit key to the flow in a cleaning span that it was filled from."""
+    cleaned: list[Cleaned] = field(default_factory=list)
     not_compared: set[int] = field(default_factory=set)
     """Places of rests that could not be compared."""
 

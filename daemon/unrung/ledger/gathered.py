@@ -45,7 +45,7 @@ def day_facts(draft: Draft, said: Sequence[Said], notes: Sequence[ClockNote]) ->
     today = draft.material
     made = _Made(
         draft, {clock.outlet: clock for clock in clocks},
-        {flow.key: flow for flow in today.pours.beer},
+        {flow.key: flow for flow in (*today.pours.beer, *today.pours.cleaning)},
         {rest.place: entry.reason for entry in said for rest, _ in entry.explained},
     )
     serves = (_serve(seen, made) for seen in draft.seen)
@@ -99,7 +99,7 @@ def _rings(made: _Made) -> Iterator[RingFact]:
 def _flows(draft: Draft) -> Iterator[FlowFact]:
     for flow in draft.material.pours.gas:
         yield FlowFact(flow.tap, flow.product, flow.start_ms, flow.end_ms, flow.volume_ul, "gas")
-    for done in draft.material.pours.cleaned:
+    for done in draft.cleaned:
         flow = done.flow
         yield FlowFact(
             flow.tap, flow.product, flow.start_ms, flow.end_ms, done.logged_ul, "line_beer"

@@ -88,6 +88,8 @@ class DayInputs:
     """Spans (UTC ms) that every ring feed covers."""
     pour_cover: list[tuple[int, int]] = field(default_factory=list)
     missing: list[str] = field(default_factory=list)
+    cleaning: list[LogLine] = field(default_factory=list)
+    """Cleaning entries of the day before whose span reaches into this one."""
 
 
 def fill(inputs: DayInputs, rows: Iterable[Mapping[str, Any]]) -> DayInputs:

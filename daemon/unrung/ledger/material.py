@@ -45,17 +45,17 @@ def make_material(inputs: DayInputs, settings: Settings) -> Material:
     """Everything that one day's movements give by themselves."""
     from unrung.matching.prepare import prepare  # numpy and scipy load at first use
 
-    groups = groups_of(settings)
+    outlets = Outlets(settings)
     menu = Menu(settings.menu, inputs.day)
     taps = TapList(settings.taps, settings.venue)
     products = [row.product for row in settings.products]
-    rings = day_rings(inputs.rings, menu, Outlets(settings), settings.venue, products)
-    pours = day_pours(inputs.pours, inputs.logs, taps, groups, settings.matching)
+    rings = day_rings(inputs.rings, menu, outlets, settings.venue, products)
+    pours = day_pours(inputs.pours, [*inputs.cleaning, *inputs.logs], taps, outlets, settings.matching)
     material = Material(inputs.day, inputs.bounds, inputs, menu, rings, pours)
-    _note_taps(material, taps, groups)
+    _note_taps(material, taps, outlets)
     sizes, options = menu.sizes(), match_settings(settings.matching)
     names = {flow.outlet for flow in pours.beer} | {unit.outlet for unit in rings.units}
-    for outlet in sorted(names | set(groups.values())):
+    for outlet in sorted(names | outlets.names):
         beer = [
             MeteredPour(f.key, f.tap, f.product, f.start_ms, f.end_ms, f.volume_ul)
             for f in pours.beer if f.outlet == outlet
@@ -92,10 +92,10 @@ def match_settings(matching: Matching) -> MatchSettings:
     )
 
 
-def _note_taps(material: Material, taps: TapList, groups: dict[str, str]) -> None:
+def _note_taps(material: Material, taps: TapList, outlets: Outlets) -> None:
+    blind = {name.strip().casefold() for name in material.pours.shared}
     for row in taps.on_day(material.day, *material.bounds):
-        place = (groups.get(row.outlet, row.outlet), row.product)
-        material.metered[place] = material.metered.get(place, True) and row.metered
+        place = (outlets.of(row.outlet), row.product)
+        metered = row.metered and row.meter.casefold() not in blind
+        material.metered[place] = material.metered.get(place, True) and metered
         material.meters[row.tap] = row.meter
-
-

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from unrung.ledger.cleaning import served_meanwhile
 from unrung.ledger.coverage import covers
 from unrung.ledger.draft import Draft, Seen, lone_pour
 from unrung.ledger.material import Material
@@ -31,13 +32,28 @@ def enter_pairs(
         else:
             other = _pair(draft, leaf, serve, unit)
             draft.seen.append(Seen(outlet, serve, unit, None, other))
-    for key, at_ms in matched.lone_units:
-        unit = units[key]
+    lone = [(units[key], at_ms) for key, at_ms in matched.lone_units]
+    for unit, _ in lone:
         _mark_used(draft, unit, used)
-        if not unit.voided:
+    standing = [(unit, at_ms) for unit, at_ms in lone if not unit.voided]
+    served = served_meanwhile(standing, draft.material.pours.cleaning, draft.settings.matching)
+    draft.served |= served
+    for unit, at_ms in standing:
+        if unit.key in served:
+            _served(draft, outlet, unit, served[unit.key])
+        else:
             _lone_unit(draft, outlet, unit, at_ms)
     for product, span in matched.pour_not_rung_range_ul.items():
         draft.ranges[outlet, product] = span
+
+
+def _served(draft: Draft, outlet: str, unit: Unit, flow: Flow) -> None:
+    """A ring that was filled from a line being cleaned is a pair like any other."""
+    serve = Serve(flow.product, flow.tap, flow.start_ms, flow.end_ms, flow.volume_ul,
+                  ((flow.key, flow.volume_ul),), unit.key, uncertain=True)
+    leaf = draft.leaf(serve.end_ms, outlet, serve.product)
+    leaf.counts.serves += 1
+    draft.seen.append(Seen(outlet, serve, unit, None, _pair(draft, leaf, serve, unit)))
 
 
 def _pair(draft: Draft, leaf: Leaf, serve: Serve, unit: Unit) -> bool:
@@ -107,7 +123,7 @@ def _lone_unit(draft: Draft, outlet: str, unit: Unit, at_ms: int) -> None:
     leaf.volumes.rung_not_poured += unit.portion_ul
     origin = unit.line.origin
     draft.lone.append(
-        Lone("ring", outlet, unit.product, "", unit.line.at_ms, unit.portion_ul, False, origin.feed,
+        Lone("ring", outlet, unit.product, "", at_ms, unit.portion_ul, False, origin.feed,
              draft.name_of(origin), origin.line, origin.ref)
     )
 

@@ -12,9 +12,11 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from unrung.ledger.inputs import KegLine, LogLine
-from unrung.ledger.menu import Menu
+from unrung.ledger.said import Names, log_order, sayings
 from unrung.settings import Matching
 from unrung.units import UNITS_UL
+
+KEG_CHANGE = "keg_change"
 
 
 @dataclass(slots=True)
@@ -35,13 +37,15 @@ class Rest:
 
 @dataclass(slots=True)
 class Said:
-    """One log entry or keg change: what it says, and what of the pours it explains."""
+    """One log entry (of one product) or keg change: what it says, and what of the pours it explains."""
 
     reason: str
     said_ul: int
     line: LogLine | KegLine
     outlet: str = ""
     product: str = ""
+    first: bool = True
+    """False for the further products of an entry that names an item of several."""
     explained: list[tuple[Rest, int]] = field(default_factory=list)
 
     @property
@@ -50,56 +54,67 @@ class Said:
 
 
 def divide(
-    rests: Sequence[Rest], logs: Sequence[LogLine], kegs: Sequence[KegLine], menu: Menu,
-    groups: dict[str, str], matching: Matching, allowance_ul: int,
+    rests: Sequence[Rest], logs: Iterable[LogLine], kegs: Iterable[KegLine],
+    kegs_before: Iterable[KegLine], names: Names, matching: Matching, allowance_ul: int,
 ) -> list[Said]:
-    """Explain what can be explained; ``left_ul`` of the rests goes down accordingly."""
-    timed = sorted((log for log in logs if log.at_ms is not None and not _is_span_cleaning(log)),
-                   key=lambda log: (log.at_ms or 0, log.id))
-    said = [_explain_timed(log, rests, menu, groups, matching) for log in timed]
-    said += [_explain_keg(keg, rests, matching, allowance_ul) for keg in _kegs_going_on(kegs)]
-    said += [_explain_untimed(log, rests, menu, groups, matching)
-             for log in logs if log.at_ms is None]
+    """Explain what can be explained; ``left_ul`` of the rests goes down accordingly.
+
+    ``kegs_before``: the day before's events, for kegs that go on again.
+    """
+    entries = sorted((log for log in logs if not is_cleaning_span(log)), key=log_order)
+    said = [one for log in entries if log.at_ms is not None for one in _explain(log, rests, names, matching)]
+    said += [_explain_keg(keg, rests, names, matching, allowance_ul)
+             for keg in _kegs_going_on(kegs, kegs_before)]
+    said += [one for log in entries if log.at_ms is None for one in _explain(log, rests, names, matching)]
     return said
 
 
-def said_volume_ul(log: LogLine, menu: Menu) -> int:
-    """What an entry says: its volume, or its units of a menu item; 0 where neither can be told."""
-    if log.volume_ul is not None:
-        return log.volume_ul
-    portions = menu.portions(log.item, "", "", "") or ()
-    return round(sum(row.portion_ul for row in portions) * log.units_micro / 1_000_000)
+def is_cleaning_span(log: LogLine) -> bool:
+    """Whether an entry covers what flowed from its start to its end, whatever it says."""
+    return log.reason == "cleaning" and log.at_ms is not None and log.end_ms is not None
 
 
-def _is_span_cleaning(log: LogLine) -> bool:
-    return log.reason == "cleaning" and log.end_ms is not None
+def allowance(matching: Matching, unit: str) -> int:
+    """The keg-change allowance in whole microlitres; the setting is in the venue's unit."""
+    return round(Fraction(matching.keg_change_allowance) * UNITS_UL[unit])
 
 
-def _explain_timed(log: LogLine, rests: Sequence[Rest], menu: Menu, groups: dict[str, str],
-                   matching: Matching) -> Said:
-    at = log.at_ms or 0
-    end = log.end_ms or at
-    lo = at - round(matching.log_before_minutes * 60_000)
-    hi = end + round(matching.log_after_minutes * 60_000)
-    near = [rest for rest in rests if lo <= rest.end_ms <= hi and _fits(log, rest, menu, groups)]
-    near.sort(key=lambda rest: (max(at - rest.end_ms, rest.end_ms - end, 0), rest.end_ms, rest.place))
-    return _explain(log, near, menu, groups, matching)
+def _explain(log: LogLine, rests: Sequence[Rest], names: Names, matching: Matching) -> list[Said]:
+    """Each product of an entry explains the rests nearest to its time, or from the day's start on."""
+    done = []
+    outlet = names.outlets.of(log.outlet)
+    for nth, saying in enumerate(sayings(log, names)):
+        said = Said(log.reason, saying.volume_ul, log, outlet, saying.product, first=nth == 0)
+        near = [rest for rest in rests if _in_time(log, rest, matching) and _fits(log, said, rest)]
+        near.sort(key=lambda rest: (_away(log, rest), rest.end_ms, rest.place))
+        _take(said, near, saying.volume_ul + int(saying.volume_ul * Fraction(str(matching.log_tolerance))))
+        done.append(said)
+    return done
 
 
-def _explain_untimed(log: LogLine, rests: Sequence[Rest], menu: Menu, groups: dict[str, str],
-                     matching: Matching) -> Said:
-    near = [rest for rest in rests if _fits(log, rest, menu, groups)]
-    near.sort(key=lambda rest: (rest.end_ms, rest.place))
-    return _explain(log, near, menu, groups, matching)
+def _in_time(log: LogLine, rest: Rest, matching: Matching) -> bool:
+    if log.at_ms is None:
+        return True
+    lo = log.at_ms - round(matching.log_before_minutes * 60_000)
+    hi = (log.end_ms or log.at_ms) + round(matching.log_after_minutes * 60_000)
+    return lo <= rest.end_ms <= hi
 
 
-def _explain(log: LogLine, near: Iterable[Rest], menu: Menu, groups: dict[str, str],
-             matching: Matching) -> Said:
-    said = Said(log.reason, said_volume_ul(log, menu), log,
-                groups.get(log.outlet, log.outlet), _product(log, menu))
-    most = said.said_ul + int(said.said_ul * Fraction(str(matching.log_tolerance)))
-    _take(said, near, most)
-    return said
+def _away(log: LogLine, rest: Rest) -> int:
+    if log.at_ms is None:
+        return 0
+    return max(log.at_ms - rest.end_ms, rest.end_ms - (log.end_ms or log.at_ms), 0)
+
+
+def _fits(log: LogLine, said: Said, rest: Rest) -> bool:
+    return (
+        said.product in ("", rest.product) and said.outlet in ("", rest.outlet)
+        and (not log.tap or _is_tap(log.tap, rest))
+    )
+
+
+def _is_tap(name: str, rest: Rest) -> bool:
+    return name.casefold() in (rest.tap.casefold(), rest.meter.casefold())
 
 
 def _take(said: Said, near: Iterable[Rest], most_ul: int) -> None:
@@ -111,43 +126,36 @@ def _take(said: Said, near: Iterable[Rest], most_ul: int) -> None:
             said.explained.append((rest, volume))
 
 
-def _fits(log: LogLine, rest: Rest, menu: Menu, groups: dict[str, str]) -> bool:
-    product = _product(log, menu)
-    return (
-        (not product or product.casefold() == rest.product.casefold())
-        and (not log.tap or log.tap.casefold() in (rest.tap.casefold(), rest.meter.casefold()))
-        and (not log.outlet or groups.get(log.outlet, log.outlet) == rest.outlet)
-    )
-
-
-def _product(log: LogLine, menu: Menu) -> str:
-    if log.product or not log.item:
-        return log.product
-    portions = menu.portions(log.item, "", "", "") or ()
-    return portions[0].product if len(portions) == 1 else ""
-
-
-def _kegs_going_on(kegs: Sequence[KegLine]) -> list[KegLine]:
-    """Each keg's first coupling of the day: putting the same keg back earns no new allowance."""
-    seen: set[str] = set()
+def _kegs_going_on(kegs: Iterable[KegLine], before: Iterable[KegLine]) -> list[KegLine]:
+    """Each keg's first coupling: putting the same keg back, or a part-used one on, earns no new
+    allowance."""
+    seen = {_number(keg) for keg in before if keg.kind == "on"}
     first = []
-    for keg in sorted(kegs, key=lambda keg: (keg.at_ms, keg.id)):
-        number = str(keg.more.get("keg") or "")
-        if keg.kind == "on" and keg.tap and number not in seen:
+    for keg in sorted(kegs, key=lambda keg: (keg.at_ms, keg.tap, keg.product, keg.origin, keg.id)):
+        number = _number(keg)
+        if keg.kind == "on" and not keg.more.get("part_ul") and (not number or number not in seen):
             first.append(keg)
-            seen.update({number} - {""})
+        if keg.kind == "on":
+            seen.add(number)
     return first
 
 
-def _explain_keg(keg: KegLine, rests: Sequence[Rest], matching: Matching, allowance_ul: int) -> Said:
+def _number(keg: KegLine) -> str:
+    return str(keg.more.get("keg") or "")
+
+
+def _explain_keg(
+    keg: KegLine, rests: Sequence[Rest], names: Names, matching: Matching, allowance_ul: int
+) -> Said:
     until = keg.at_ms + round(matching.keg_change_minutes * 60_000)
-    near = [rest for rest in rests if keg.at_ms <= rest.end_ms <= until
-            and keg.tap.casefold() in (rest.tap.casefold(), rest.meter.casefold())]
-    said = Said("keg_change", allowance_ul, keg)
+    said = Said(KEG_CHANGE, allowance_ul, keg, names.outlets.of(keg.outlet), names.product(keg.product))
+    near = [rest for rest in rests if keg.at_ms <= rest.end_ms <= until and _on_line(keg, said, rest)]
     _take(said, sorted(near, key=lambda rest: (rest.end_ms, rest.place)), allowance_ul)
     return said
 
 
-def allowance(matching: Matching, unit: str) -> int:
-    """The keg-change allowance in whole microlitres; the setting is in the venue's unit."""
-    return round(Fraction(matching.keg_change_allowance) * UNITS_UL[unit])
+def _on_line(keg: KegLine, said: Said, rest: Rest) -> bool:
+    """Whether a serve came from the tap of a keg, or from its product where no tap is named."""
+    if keg.tap:
+        return _is_tap(keg.tap, rest)
+    return bool(said.product) and said.product == rest.product and said.outlet in ("", rest.outlet)

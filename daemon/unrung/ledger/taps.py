@@ -6,8 +6,10 @@ from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date
 
-from unrung.business_day import business_day
+from unrung.business_day import business_day, day_bounds
 from unrung.settings import TapRow, Venue
+
+FOREVER_AGO = -(1 << 62)
 
 
 class TapList:
@@ -27,17 +29,39 @@ class TapList:
         rows = self._by_name.get(name.strip().casefold(), ())
         if len(rows) == 1 and _undated(rows[0]):
             return rows[0]
-        day = business_day(at_ms, self._zone, self._starts)
-        live = [row for row in rows if _in_force(row, at_ms, day)]
+        live = self._live(rows, at_ms)
         return live[0] if live and len({(row.product, row.outlet) for row in live}) == 1 else None
+
+    def knows(self, name: str, at_ms: int) -> bool:
+        """Whether any row for ``name`` is in force, if only several that differ."""
+        return bool(self._live(self._by_name.get(name.strip().casefold(), ()), at_ms))
 
     def on_day(self, day: date, lo_ms: int, hi_ms: int) -> list[TapRow]:
         """Rows in force at any time of a business day that runs [lo, hi)."""
-        return [
+        found = [
             row for row in self._rows
             if (row.valid_from or day) <= day <= (row.valid_to or day)
             and (row.from_ms or lo_ms) < hi_ms and (row.to_ms or hi_ms) > lo_ms
         ]
+        return [row for row in found if row in self._live(found, max(lo_ms, self._start(row)))]
+
+    def _live(self, rows: Iterable[TapRow], at_ms: int) -> list[TapRow]:
+        """Rows in force at a moment. A tap's row that starts later takes the place of an earlier one,
+        whether or not that was given an end."""
+        day = business_day(at_ms, self._zone, self._starts)
+        live = [row for row in rows if _in_force(row, at_ms, day)]
+        newest: dict[str, int] = {}
+        for row in live:
+            name = row.tap.casefold()
+            newest[name] = max(newest.get(name, FOREVER_AGO), self._start(row))
+        return [row for row in live if self._start(row) == newest[row.tap.casefold()]]
+
+    def _start(self, row: TapRow) -> int:
+        if row.from_ms is not None:
+            return row.from_ms
+        if row.valid_from is not None:
+            return day_bounds(row.valid_from, self._zone, self._starts)[0]
+        return FOREVER_AGO
 
 
 def _undated(row: TapRow) -> bool:

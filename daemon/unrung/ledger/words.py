@@ -2,47 +2,64 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Sequence
+from collections import Counter, defaultdict
 
 from unrung.business_day import local_iso
-from unrung.ledger.coverage import Span
+from unrung.ledger.draft import Draft
 from unrung.ledger.material import Material
 from unrung.ledger.outlets import Outlets
 from unrung.settings import Settings
 
 
-def day_notices(
-    material: Material, stuck: Sequence[tuple[str, str, Span]], settings: Settings
-) -> tuple[str, ...]:
-    """Unlisted items that look like a product, what the tables do not know, meters that fell silent."""
-    zone = settings.venue.timezone
-    notices = [
+def day_notices(draft: Draft) -> tuple[str, ...]:
+    """What must be told at once comes first; then unlisted items that look like a product, what the
+    tables do not know, and meters that fell silent."""
+    material, zone = draft.material, draft.settings.venue.timezone
+    notices = _served_while_cleaned(draft, zone)
+    notices += [
         f"The till sold {item!r} {_times(count)}, which menu.csv does not list; "
         f"it looks like {like}. Add a row for it."
         for (item, like), count in sorted(material.rings.unlisted.items()) if like
     ]
-    notices += _unknown_outlets(material, settings)
+    notices += _unknown_outlets(material, draft.settings)
     notices += [
         f"The till took back {line.item!r} at {_clock(line.at_ms, zone)} with a line that fits no sale of "
         "the day; it is left out."
         for line in material.rings.stray
     ]
-    notices += [
-        f"The meters name {tap!r}, which taps.csv does not know for that time; its pours are kept and "
-        "not compared. Add a row for it."
-        for tap in sorted(material.pours.unknown)
-    ]
-    notices += [
-        f"Tap {tap!r} counts pulses and has no pulses_per_litre in taps.csv; {count} pours wait."
-        for tap, count in sorted(material.pours.no_factor.items())
-    ]
+    notices += _unknown_words(draft)
+    notices += _meters(material)
     notices += [
         f"No pours of {product} at {outlet} from {_clock(lo, zone)} to "
         f"{_clock(hi, zone)} while it was being rung; check the meter first."
-        for outlet, product, (lo, hi) in stuck
+        for outlet, product, (lo, hi) in draft.stuck
     ]
     return tuple(notices)
+
+
+def _served_while_cleaned(draft: Draft, zone: str) -> list[str]:
+    """One sentence for each line that a glass was filled from while it was being cleaned."""
+    times: dict[tuple[str, str], list[int]] = defaultdict(list)
+    for flow in draft.served.values():
+        times[flow.outlet, flow.product].append(flow.end_ms)
+    return [
+        f"{product} at {outlet}: a ring at {' and '.join(_clock(at, zone) for at in sorted(ends)[:3])}"
+        f"{' and later' if len(ends) > 3 else ''} fits what flowed while its line was being cleaned. "
+        "Do not serve from a line being cleaned; ask at once whether a glass was handed out."
+        for (outlet, product), ends in sorted(times.items())
+    ]
+
+
+def _meters(material: Material) -> list[str]:
+    pours = material.pours
+    return [
+        *(f"The meters name {tap!r}, which taps.csv does not know for that time; its pours are kept and "
+          "not compared. Add a row for it." for tap in sorted(pours.unknown)),
+        *(f"Meter {meter!r} feeds taps of several products in taps.csv, so its pours cannot be told apart; "
+          "they are kept and not compared." for meter in sorted(pours.shared)),
+        *(f"Tap {tap!r} counts pulses and has no pulses_per_litre in taps.csv; {count} pours wait."
+          for tap, count in sorted(pours.no_factor.items())),
+    ]
 
 
 def _unknown_outlets(material: Material, settings: Settings) -> list[str]:
@@ -54,6 +71,18 @@ def _unknown_outlets(material: Material, settings: Settings) -> list[str]:
         + (f"at {name!r}, where taps.csv has no tap" if name else "without naming an outlet")
         + "; it is not compared."
         for name, count in sorted(counts.items())
+    ]
+
+
+def _unknown_words(draft: Draft) -> list[str]:
+    """Log entries that explain nothing because of how they name things."""
+    menu, logs = draft.material.menu, draft.material.inputs.logs
+    items = {log.item for log in logs if log.item and log.volume_ul is None and menu.named(log.item) is None}
+    known = {row.product.casefold() for row in draft.settings.products}
+    products = {log.product for log in logs if log.product and log.product.casefold() not in known}
+    return [
+        f"The log names {name!r}, which {table} does not list; the entry explains nothing."
+        for names, table in ((items, "menu.csv"), (products, "products.csv")) for name in sorted(names)
     ]
 
 
