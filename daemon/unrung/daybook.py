@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from unrung.business_day import business_day, day_bounds, local_iso
 from unrung.ledger.coverage import Span, intersect, union
 from unrung.ledger.day import compute_day
-from unrung.ledger.inputs import DayInputs, fill
+from unrung.ledger.inputs import DayInputs, LogLine, fill
 from unrung.ledger.material import Material, make_material
 from unrung.ledger.results import DayLedger
 from unrung.settings import Feed, Settings
@@ -72,11 +72,19 @@ def day_inputs(db: Store, settings: Settings, day: date) -> DayInputs:
     inputs = DayInputs(day, bounds)
     fill(inputs, movements.between(db, ("ring", "pour", "log", "keg"), *bounds))
     fill(inputs, movements.of_day(db, day.isoformat()))
+    inputs.cleaning = _cleaning_over_the_edge(db, settings, day, bounds[0])
     covers = {feed.name: _cover(db, feed, bounds) for feed in settings.feed}
     inputs.ring_cover = _side(settings, covers, ("rings",), bounds)
     inputs.pour_cover = _side(settings, covers, ("pours", "readings"), bounds)
     inputs.missing = missing(settings, inputs, covers)
     return inputs
+
+
+def _cleaning_over_the_edge(db: Store, settings: Settings, day: date, edge_ms: int) -> list[LogLine]:
+    """Cleaning entries of the day before whose span reaches into this day."""
+    before = DayInputs(day - timedelta(days=1), bounds_of(settings, day - timedelta(days=1)))
+    fill(before, movements.between(db, ("log",), *before.bounds))
+    return [log for log in before.logs if log.reason == "cleaning" and (log.end_ms or 0) > edge_ms]
 
 
 def missing(settings: Settings, inputs: DayInputs, covers: dict[str, list[Span]]) -> list[str]:

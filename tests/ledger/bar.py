@@ -171,6 +171,9 @@ class Bar:
              if (line.day == day.isoformat() if line.at_ms is None else self.day_of(line.at_ms) == day)],
             [line for line in self.kegs if self.day_of(line.at_ms) == day],
             list(self.ring_cover.get(day, [whole])), list(self.pour_cover.get(day, [whole])),
+            cleaning=[log for log in self.logs if log.reason == "cleaning" and log.at_ms is not None
+                      and self.day_of(log.at_ms) == day - timedelta(days=1)
+                      and (log.end_ms or 0) > whole[0]],
         )
 
     def ledger(self, day: date = DAY) -> DayLedger:
