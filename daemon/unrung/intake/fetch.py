@@ -70,14 +70,14 @@ class Asker:
         Redirects are followed by hand, so that no secret goes to another host, scheme or port.
         Raises SourceError, with the secret in no message.
         """
-        try:
-            with all_within(self.poll.total_seconds):
+        with all_within(self.poll.total_seconds):
+            try:
                 return self._follow(url, conditions)
-        except SourceError as error:
-            error.args = tuple(without(str(text), self.login.secrets) for text in error.args)
-            raise
-        except (requests.RequestException, HTTPError, OSError, ValueError) as error:
-            text = without(self._said(error, url), self.login.secrets)
+            except SourceError as error:
+                error.args = tuple(without(str(text), self.login.secrets) for text in error.args)
+                raise
+            except (requests.RequestException, HTTPError, OSError, ValueError) as error:
+                text = without(self._said(error, url), self.login.secrets)
         # Outside of the handler: the libraries put the whole address into their messages.
         raise SourceError(text)
 
