@@ -74,7 +74,7 @@ def _write(
 ) -> bool:
     """The mail as rows; False where the day has had its share, and the morning tells the rest."""
     day = ledger.day.isoformat()
-    written = [Mail(**{**row, "body": ""}) for row in outbox.mails(db)]
+    written = [Mail(**{**row, "body": ""}) for row in outbox.mails(db, day=day)]
     if not may_tell(written, day):
         return False
     key = f"threshold {day} " + json.dumps([[one.key, one.volume_ul] for one in news])

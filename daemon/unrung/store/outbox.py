@@ -28,10 +28,13 @@ def add_mail(
     return True
 
 
-def mails(db: Database, *, state: str | None = None) -> list[dict[str, Any]]:
-    """Mails in the order they were written, all or those in one state."""
-    where, values = ("WHERE state = ?", [state]) if state else ("", [])
-    return list(db.query(f"SELECT * FROM outbox {where} ORDER BY id", values))
+def mails(
+    db: Database, *, state: str | None = None, day: str | None = None
+) -> list[dict[str, Any]]:
+    """Mails in the order they were written: all, or those in one state or of one business day."""
+    wanted = {name: value for name, value in (("state", state), ("day", day)) if value}
+    where = f"WHERE {' AND '.join(f'{name} = :{name}' for name in wanted)}" if wanted else ""
+    return list(db.query(f"SELECT * FROM outbox {where} ORDER BY id", wanted))
 
 
 def recipients_of(db: Database, outbox: int) -> list[dict[str, Any]]:
