@@ -11,6 +11,7 @@ from unrung.alerts.rules import History, Raised, judge_day, not_judged
 from unrung.alerts.state import OpenAlert, next_state
 from unrung.daybook import day_at
 from unrung.ledger.results import DayLedger
+from unrung.mail.causes import cause_actions, without_repeats
 from unrung.mail.compose import morning_mail
 from unrung.mail.message import Attachment, as_message, stable_message_id
 from unrung.mail.outbox import Mail, folded_notice, to_fold
@@ -43,7 +44,10 @@ def write_morning_mail(
     notices = [
         text for text in (folded_notice(late), "" if ledger.missing else unjudged, *back) if text
     ]
-    composed = morning_mail(ledger, raised, settings, first_notices=notices)
+    composed = morning_mail(
+        ledger, without_repeats(raised, ledger), settings, first_notices=notices,
+        actions=cause_actions(ledger, settings),
+    )
     if not (settings.mail.to and settings.mail.host):
         return
     for mail in late:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from itertools import pairwise
 from statistics import NormalDist, fmean
 from typing import NamedTuple
 
@@ -46,7 +47,7 @@ def spread(values: Sequence[float]) -> float:
 def individuals(values: Sequence[float], sigmas: float = 3.0) -> Limits:
     """Limits of single values from their moving ranges (e-Handbook 6.3.2.2)."""
     centre = fmean(values)
-    ranges = [abs(after - before) for before, after in zip(values, values[1:], strict=False)]
+    ranges = [abs(after - before) for before, after in pairwise(values)]
     reach = sigmas * fmean(ranges) / D2 if ranges else 0.0
     return Limits(centre - reach, centre, centre + reach)
 

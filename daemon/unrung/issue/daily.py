@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from unrung.issue.csv_bytes import csv_bytes
+from unrung.issue.findings import findings_table
 from unrung.issue.logged import logged_table
 from unrung.issue.package import package_bytes
 from unrung.issue.table import Table
@@ -37,5 +38,5 @@ def _tables(ledger: DayLedger, settings: Settings, revision: int) -> list[Table]
         unmatched_table(ledger, settings),
         logged_table(ledger, settings),
         till_table(ledger),
-        # findings-D.csv joins here; its rows come from the findings, not from the ledger.
+        findings_table(ledger, settings),
     ]

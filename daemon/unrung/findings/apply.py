@@ -1,0 +1,46 @@
+"""A day's findings put into its ledger: its rows, and each lone pour and ring with its cause."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from unrung.findings.facts import Facts
+from unrung.findings.finding import Finding
+from unrung.findings.table import findings_of, rows_of_all
+from unrung.ledger.facts import DayFacts
+from unrung.ledger.results import DayLedger, Lone
+from unrung.settings import Settings
+
+_Mark = tuple[str, str, str, int, int]
+
+
+def with_findings(
+    ledger: DayLedger, before: Sequence[DayFacts], settings: Settings
+) -> DayLedger:
+    """``ledger`` with what explains it. ``before``: facts of earlier days, in order; those of the last
+    27 are looked at. The same arguments give the same ledger."""
+    if ledger.facts is None:
+        return ledger
+    earlier = [day for day in before if day.day < ledger.day]
+    facts, found = findings_of([*earlier, ledger.facts], settings)
+    marks = {mark: one.finding for one in found for mark in _marks(one, facts)}
+    lone = tuple(replace(row, finding=marks.get(_mark(row), row.finding)) for row in ledger.lone)
+    return replace(ledger, lone=lone, findings=tuple(rows_of_all(facts, found)))
+
+
+def _mark(row: Lone) -> _Mark:
+    return (row.kind, row.outlet, row.product, row.at_ms, row.volume_ul)
+
+
+def _marks(found: Finding, facts: Facts) -> Iterator[_Mark]:
+    """The day's lone pours and rings that a finding explains, as the ledger lists them."""
+    serves, rings = facts.window.today
+    for key in found.serves:
+        serve = facts.serves[key]
+        if key in serves and serve.left_ul:
+            yield ("pour", serve.outlet, serve.product, serve.end_ms, serve.left_ul)
+    for key in found.rings:
+        ring = facts.rings[key]
+        if key in rings:
+            yield ("ring", ring.outlet, ring.product, ring.line_ms, ring.portion_ul)

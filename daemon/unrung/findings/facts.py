@@ -1,0 +1,168 @@
+"""What several days showed, in one row each, and what of it earlier findings have explained."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from functools import cached_property
+
+from unrung.findings.hours import Hours, hours_of
+from unrung.findings.pieces import pieces_of
+from unrung.ledger.facts import DayFacts, RingFact, ServeFact
+from unrung.ledger.taps import TapList
+from unrung.settings import Settings
+
+DAYS = 28
+"""A day's findings look back over so many business days, the day itself among them."""
+
+
+@dataclass(frozen=True)
+class Window:
+    """Up to 28 business days in order; the last is the one that findings are for.
+
+    Serves and lone rings are numbered through, in order of time: a number is a key.
+    """
+
+    days: tuple[DayFacts, ...]
+    settings: Settings
+
+    @cached_property
+    def serves(self) -> list[ServeFact]:
+        return [serve for day in self.days for serve in day.serves]
+
+    @cached_property
+    def rings(self) -> list[RingFact]:
+        return [ring for day in self.days for ring in day.rings]
+
+    @cached_property
+    def hours(self) -> Hours:
+        """When the venue was open."""
+        return hours_of(self.days, self.settings)
+
+    @cached_property
+    def by_tap(self) -> dict[str, list[int]]:
+        """Keys of each tap's serves, in order of time."""
+        found: dict[str, list[int]] = defaultdict(list)
+        for key, serve in enumerate(self.serves):
+            found[serve.tap].append(key)
+        return dict(sorted(found.items()))
+
+    @cached_property
+    def pieces(self) -> dict[int, int]:
+        """Lone small flow to the serve that it is a second go at."""
+        return pieces_of(self.serves, self.by_tap)
+
+    @cached_property
+    def portions(self) -> dict[str, list[int]]:
+        """Each product's portions on the menu, in microlitres, smallest first."""
+        found: dict[str, set[int]] = defaultdict(set)
+        for row in self.settings.menu:
+            if row.product and row.portion_ul:
+                found[row.product].add(row.portion_ul)
+        return {product: sorted(portions) for product, portions in sorted(found.items())}
+
+    @cached_property
+    def poured_ul(self) -> dict[tuple[str, str], int]:
+        """All that the serves of each outlet and product held."""
+        found: dict[tuple[str, str], int] = defaultdict(int)
+        for serve in self.serves:
+            found[serve.outlet, serve.product] += serve.volume_ul
+        return found
+
+    @cached_property
+    def today(self) -> tuple[range, range]:
+        """Keys of the last day's serves and lone rings."""
+        last = self.days[-1]
+        serves, rings = len(self.serves), len(self.rings)
+        return range(serves - len(last.serves), serves), range(rings - len(last.rings), rings)
+
+    @cached_property
+    def outlet_of_tap(self) -> dict[str, str]:
+        """Each tap's own outlet, pooled or not."""
+        return {row.tap: row.outlet for row in self.settings.taps}
+
+    @cached_property
+    def meter_of_tap(self) -> dict[str, str]:
+        return {row.tap: row.meter or row.tap for row in self.settings.taps}
+
+    @cached_property
+    def taps(self) -> dict[str, list[tuple[int, int, str, str]]]:
+        """Tap to (from, until, pool or outlet, product) as its own serves and the tap list say."""
+        listed = TapList(self.settings.taps, self.settings.venue)
+        found: dict[str, list[tuple[int, int, str, str]]] = defaultdict(list)
+        for day in self.days:
+            for row in listed.on_day(day.day, *day.bounds):
+                found[row.tap].append((*day.bounds, row.outlet, row.product))
+        return found
+
+
+@dataclass(frozen=True)
+class Facts:
+    """A window, and what of it is left to explain."""
+
+    window: Window
+    taken: Mapping[int, int] = field(default_factory=dict)
+    """Serve to the microlitres of it that are explained; signed for a paired serve."""
+    taken_rings: frozenset[int] = frozenset()
+
+    @property
+    def settings(self) -> Settings:
+        return self.window.settings
+
+    @property
+    def day(self) -> DayFacts:
+        """The day that findings are for."""
+        return self.window.days[-1]
+
+    @property
+    def serves(self) -> list[ServeFact]:
+        return self.window.serves
+
+    @property
+    def rings(self) -> list[RingFact]:
+        return self.window.rings
+
+    @cached_property
+    def lone(self) -> list[int]:
+        """Serves that leave poured-not-rung beer which nothing has explained yet."""
+        return [
+            key for key, serve in enumerate(self.serves)
+            if serve.left_ul > 0 and key not in self.taken
+        ]
+
+    @cached_property
+    def lone_rings(self) -> list[int]:
+        """Rings that count as rung-not-poured and that nothing has explained yet."""
+        return [
+            key for key, ring in enumerate(self.rings)
+            if ring.counted and key not in self.taken_rings
+        ]
+
+    @cached_property
+    def lone_by_tap(self) -> dict[str, list[int]]:
+        found: dict[str, list[int]] = defaultdict(list)
+        for key in self.lone:
+            found[self.serves[key].tap].append(key)
+        return dict(sorted(found.items()))
+
+    def less(self, claims: Iterable[tuple[Mapping[int, int], Iterable[int]]]) -> Facts:
+        """The facts without what findings explain: (serves, rings) of each."""
+        taken, rings = dict(self.taken), set(self.taken_rings)
+        for serves, lone in claims:
+            for key, volume in serves.items():
+                taken[key] = taken.get(key, 0) + volume
+            rings.update(lone)
+        return Facts(self.window, taken, frozenset(rings))
+
+
+def facts_of(days: Sequence[DayFacts], settings: Settings) -> Facts:
+    """Facts of the last day of ``days`` (in order) and of what the window holds before it."""
+    kept = [day for day in days if (days[-1].day - day.day).days < DAYS]
+    return Facts(Window(tuple(kept), settings))
+
+
+def first_day(day: date) -> date:
+    """The first business day of the window that ends with ``day``."""
+    return date.fromordinal(day.toordinal() - DAYS + 1)

@@ -1,0 +1,78 @@
+"""A finding as it is made, with what it explains, and the rows that become of it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from unrung.findings.advice import ADVICE
+from unrung.findings.facts import Facts
+from unrung.ledger.results import Confidence, FindingRow
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A cause at one place, over the whole window."""
+
+    finding: str
+    outlet: str
+    """Outlet or pool; empty where it is the venue's."""
+    headline: str
+    """A few words: what, and where."""
+    evidence: str
+    """The numbers that a practitioner would quote."""
+    confidence: Confidence
+    first_ms: int
+    last_ms: int
+    product: str = ""
+    tap: str = ""
+    serves: Mapping[int, int] = field(default_factory=dict)
+    """Serve to the microlitres of it that this explains: all that is left of a lone one, a signed
+    part of a paired one's difference."""
+    rings: frozenset[int] = frozenset()
+    """Lone rings that this explains."""
+    standing: bool = False
+    """It holds on the last day even where it explains nothing of that day's variance."""
+    total_ul: int | None = None
+    """What it cost since it began, where that is not the sum of what it explains."""
+
+
+def rows_of(found: Finding, facts: Facts) -> list[FindingRow]:
+    """The last day's rows: one per outlet and product it explains something of; a standing finding
+    has at least one. None where it was over before that day."""
+    today, since = _volumes(found, facts)
+    places = sorted(today)
+    if not places and found.standing:
+        places = [(found.outlet, found.product)]
+    return [_row(found, place, today.get(place, 0), since.get(place, 0)) for place in places]
+
+
+def _row(found: Finding, place: tuple[str, str], volume_ul: int, since_ul: int) -> FindingRow:
+    advice = ADVICE[found.finding]
+    total = since_ul if found.total_ul is None else found.total_ul
+    return FindingRow(
+        found.finding, *place, found.tap, volume_ul, found.confidence, found.evidence,
+        advice.check_first, advice.caution, advice.minutes, found.first_ms, found.last_ms, total,
+        found.headline,
+    )
+
+
+def _volumes(
+    found: Finding, facts: Facts
+) -> tuple[dict[tuple[str, str], int], dict[tuple[str, str], int]]:
+    """Explained on the last day, and over the window, per outlet and product."""
+    today: dict[tuple[str, str], int] = defaultdict(int)
+    since: dict[tuple[str, str], int] = defaultdict(int)
+    serves, rings = facts.window.today
+    for key, volume in found.serves.items():
+        place = facts.serves[key].outlet, facts.serves[key].product
+        since[place] += volume
+        if key in serves:
+            today[place] += volume
+    for key in found.rings:
+        place = facts.rings[key].outlet, facts.rings[key].product
+        since[place] -= facts.rings[key].portion_ul
+        if key in rings:
+            today[place] -= facts.rings[key].portion_ul
+    return today, since

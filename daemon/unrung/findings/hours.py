@@ -1,0 +1,69 @@
+"""When the venue was open: by its usual hours, and by its own rings.
+
+A till that rang is a venue that was open, whatever the settings say; beer counts as flowing while
+closed only where no terminal rang anything for a while before and after.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Sequence
+from datetime import datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from unrung.ledger.coverage import Span, covers, length_ms, subtract, union
+from unrung.ledger.facts import DayFacts
+from unrung.settings import Settings
+
+AROUND_MS = 15 * 60_000
+"""A ring keeps the venue open for so long before and after it (common practice, no source)."""
+
+
+class Hours:
+    """Open and closed spans of several days."""
+
+    def __init__(self, opened: Sequence[Span], days: Sequence[Span]) -> None:
+        self.open = union(opened)
+        self.closed = subtract(union(days), self.open)
+
+    def is_closed(self, at_ms: int) -> bool:
+        return covers(self.closed, at_ms)
+
+    def closed_ms(self, within: Span) -> int:
+        """How long the venue was closed in a span."""
+        return length_ms(self.closed, within)
+
+    def stretch(self, at_ms: int) -> Span | None:
+        """The closed span that holds a moment."""
+        place = bisect_left(self.closed, (at_ms + 1, 0)) - 1
+        if place < 0 or self.closed[place][1] <= at_ms:
+            return None
+        return self.closed[place]
+
+
+def hours_of(days: Sequence[DayFacts], settings: Settings) -> Hours:
+    """Open hours of ``days``: the usual ones, and around every row of the till."""
+    opened: list[Span] = []
+    for day in days:
+        opened += _usual(day, settings)
+        at = sorted({second // 60 for till in day.till for second in till.at_s})
+        opened += union(
+            (day.bounds[0] + minute * 60_000 - AROUND_MS, day.bounds[0] + minute * 60_000 + AROUND_MS)
+            for minute in at
+        )
+    return Hours(opened, [day.bounds for day in days])
+
+
+def _usual(day: DayFacts, settings: Settings) -> list[Span]:
+    """The day's usual hours; none where the venue does not say."""
+    venue = settings.venue
+    if venue.opens is None or venue.closes is None:
+        return []
+    zone = ZoneInfo(venue.timezone)
+
+    def moment(at: time) -> int:
+        late = timedelta(days=at < venue.day_starts)
+        return round(datetime.combine(day.day + late, at, zone).timestamp() * 1000)
+
+    first, last = moment(venue.opens), moment(venue.closes)
+    return [(first, last)] if first < last else []

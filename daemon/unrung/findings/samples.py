@@ -1,0 +1,58 @@
+"""``samples``: tasters of 1 to 3 fl oz without a ring, while open.
+
+Judged per outlet or pool, since anybody may give one at any tap. Small flows that fill up a short
+glass beside them are pieces of it and do not count. Noise is held to be ``USUAL`` small flows a serve.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+
+from unrung.findings.certainty import confidence, level, ounces
+from unrung.findings.facts import Facts
+from unrung.findings.finding import Finding
+from unrung.findings.statistics import poisson_tail
+from unrung.findings.wording import moment, serve_volume, sum_volume, times
+from unrung.settings import Settings
+
+SMALLEST, LARGEST = ounces(0.8), ounces(3.3)
+OF_PORTION = 0.7
+"""A taster is smaller than this share of the product's smallest portion."""
+USUAL = 0.004
+FEWEST = 6
+
+
+def find(facts: Facts, settings: Settings) -> list[Finding]:
+    """One finding per outlet or pool."""
+    portions, pieces = facts.window.portions, facts.window.pieces
+    tasters: dict[str, list[int]] = defaultdict(list)
+    for key in facts.lone:
+        serve = facts.serves[key]
+        limit = min([LARGEST, *(OF_PORTION * one for one in portions.get(serve.product, ())[:1])])
+        if SMALLEST <= serve.left_ul == serve.volume_ul <= limit and key not in pieces:
+            tasters[serve.outlet].append(key)
+    served = Counter(serve.outlet for serve in facts.serves)
+    found = []
+    for outlet, keys in sorted(tasters.items()):
+        chance = poisson_tail(len(keys), USUAL * served[outlet] + 0.5)
+        if len(keys) >= FEWEST and chance < level(len(served)):
+            found.append(_finding(facts, settings, outlet, keys, chance, len(served)))
+    return found
+
+
+def _finding(
+    facts: Facts, settings: Settings, outlet: str, keys: list[int], chance: float, places: int
+) -> Finding:
+    serves = [facts.serves[key] for key in keys]
+    volume = sum(serve.left_ul for serve in serves)
+    all_served = sum(serve.outlet == outlet for serve in facts.serves)
+    evidence = (
+        f"{times(len(keys), 'small pour')} of about {serve_volume(volume / len(keys), settings)} without "
+        f"a ring at {outlet} since {moment(serves[0].start_ms, settings)}, "
+        f"{100 * len(keys) / all_served:.1f} to a hundred serves: {sum_volume(volume, settings)}."
+    )
+    return Finding(
+        "samples", outlet, f"Tasters not rung, {outlet}", evidence, confidence(chance, places),
+        serves[0].start_ms, serves[-1].end_ms,
+        serves={key: facts.serves[key].left_ul for key in keys},
+    )

@@ -1,0 +1,140 @@
+"""``serves_without_ring``: full-size serves with no ring found, and when they cluster.
+
+What nothing else explains. A serve and a ring of the same beer and size that stayed alone on the same
+day are one drink rung very early or late, and are set against each other first; what is left on the
+pouring side must outweigh what is left on the ringing side by more than chance.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from unrung.findings.certainty import confidence, level
+from unrung.findings.facts import Facts
+from unrung.findings.finding import Finding
+from unrung.findings.statistics import binomial_tail, poisson_tail
+from unrung.findings.wording import moment, share, sum_volume, times
+from unrung.ledger.facts import ServeFact
+from unrung.settings import Settings
+
+ALIKE = 0.13
+"""A full serve is this near to one of its product's portions, and fits a ring this near."""
+FEWEST = 6
+LEAST_SHARE = 0.004
+"""Below this share of an outlet's serves it is not worth a talk."""
+HOURS = (1, 2, 3, 4)
+
+
+class Cluster(NamedTuple):
+    """Hours of the day in which serves without a ring are most out of proportion."""
+
+    first_hour: int
+    hours: int
+    serves: int
+    expected: float
+    chance: float
+
+
+def find(facts: Facts, settings: Settings) -> list[Finding]:
+    """One finding per outlet or pool."""
+    lone: dict[str, list[int]] = defaultdict(list)
+    for key in facts.lone:
+        serve = facts.serves[key]
+        if serve.left_ul == serve.volume_ul and is_full(serve, facts.window.portions):
+            lone[serve.outlet].append(key)
+    alone = Counter(facts.rings[key].outlet for key in facts.lone_rings)
+    served = Counter(serve.outlet for serve in facts.serves)
+    late = _rung_late(facts, [key for keys in lone.values() for key in keys])
+    found = []
+    for outlet, keys in sorted(lone.items()):
+        chance = binomial_tail(len(keys), len(keys) + alone[outlet], 0.5)
+        left = [key for key in keys if key not in late]
+        worth = len(left) >= max(FEWEST, LEAST_SHARE * served[outlet])
+        if worth and chance < level(len(served)):
+            found.append(_finding(facts, settings, outlet, left, chance, len(served)))
+    return found
+
+
+def is_full(serve: ServeFact, portions: Mapping[str, Sequence[int]]) -> bool:
+    """Whether a serve holds about what some size of its product does: odd volumes are pieces."""
+    return any(
+        abs(serve.volume_ul - portion) <= ALIKE * portion for portion in portions.get(serve.product, ())
+    )
+
+
+def _rung_late(facts: Facts, lone: list[int]) -> set[int]:
+    """Serves that a lone ring of the same beer, size and day may have been meant for: the nearest."""
+    days = [day.bounds[0] for day in facts.window.days]
+    free: dict[tuple[int, str, str], list[int]] = defaultdict(list)
+    for key in lone:
+        serve = facts.serves[key]
+        free[_day(days, serve.end_ms), serve.outlet, serve.product].append(key)
+    late: set[int] = set()
+    for number in facts.lone_rings:
+        ring = facts.rings[number]
+        fits = [
+            key for key in free[_day(days, ring.at_ms), ring.outlet, ring.product]
+            if key not in late
+            and abs(facts.serves[key].volume_ul - ring.portion_ul) <= ALIKE * ring.portion_ul
+        ]
+        if fits:
+            late.add(min(fits, key=lambda key: (abs(facts.serves[key].end_ms - ring.at_ms), key)))
+    return late
+
+
+def _day(starts: list[int], at_ms: int) -> int:
+    return sum(start <= at_ms for start in starts)
+
+
+def _finding(
+    facts: Facts, settings: Settings, outlet: str, keys: list[int], chance: float, places: int
+) -> Finding:
+    serves = [facts.serves[key] for key in keys]
+    volume = sum(serve.left_ul for serve in serves)
+    all_served = sum(serve.outlet == outlet for serve in facts.serves)
+    evidence = (
+        f"{times(len(keys), 'full serve')} without a ring at {outlet} since "
+        f"{moment(serves[0].start_ms, settings)}, {share(len(keys) / all_served)} of its serves: "
+        f"{sum_volume(volume, settings)}."
+    )
+    voided = sum(serve.voided for serve in serves)
+    if voided:
+        evidence += f" {times(voided, 'ring')} was voided after the pour." if voided == 1 else (
+            f" {voided} rings were voided after the pour.")
+    cluster = _cluster(facts, settings, outlet, keys)
+    if cluster and cluster.chance < level(24 * len(HOURS)):
+        evidence += (
+            f" {cluster.serves} of them between {cluster.first_hour:02d}:00 and "
+            f"{(cluster.first_hour + cluster.hours) % 24:02d}:00, where its trade would give "
+            f"{cluster.expected:.0f}."
+        )
+    return Finding(
+        "serves_without_ring", outlet, f"Serves without a ring, {outlet}", evidence,
+        confidence(chance, places), serves[0].start_ms, serves[-1].end_ms,
+        serves={key: facts.serves[key].left_ul for key in keys},
+    )
+
+
+def _cluster(facts: Facts, settings: Settings, outlet: str, keys: list[int]) -> Cluster | None:
+    """The hours least likely by chance, against the outlet's own trade at those hours."""
+    zone = ZoneInfo(settings.venue.timezone)
+    lone = Counter(_hour(facts.serves[key].end_ms, zone) for key in keys)
+    trade = Counter(_hour(serve.end_ms, zone) for serve in facts.serves if serve.outlet == outlet)
+    total = sum(trade.values())
+    clusters = []
+    for first in range(24):
+        for hours in HOURS:
+            span = [(first + nth) % 24 for nth in range(hours)]
+            count = sum(lone[hour] for hour in span)
+            expected = len(keys) * sum(trade[hour] for hour in span) / total
+            if count > expected:
+                clusters.append(Cluster(first, hours, count, expected, poisson_tail(count, expected)))
+    return min(clusters, key=lambda one: (one.chance, one.first_hour, one.hours), default=None)
+
+
+def _hour(at_ms: int, zone: ZoneInfo) -> int:
+    return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).hour

@@ -1,0 +1,53 @@
+"""Every finding, in the order in which it is made and shown: what explains more surely goes first.
+
+Equipment, settings, procedure, then the talk with the team. Each takes out of the facts what it
+explains, so that no microlitre is explained twice and the last one is never raised for what another
+explains better.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from unrung.findings import (
+    leak,
+    portion_setting,
+    samples,
+    serves_without_ring,
+    top_ups,
+)
+from unrung.findings.facts import Facts, facts_of
+from unrung.findings.finding import Finding, rows_of
+from unrung.ledger.facts import DayFacts
+from unrung.ledger.results import FindingRow
+from unrung.settings import Settings
+
+Find = Callable[[Facts, Settings], list[Finding]]
+
+TABLE: dict[str, Find] = {
+    "leak": leak.find,
+    "portion_setting": portion_setting.find,
+    "top_ups": top_ups.find,
+    "samples": samples.find,
+    "serves_without_ring": serves_without_ring.find,
+}
+
+
+def findings_of(days: Sequence[DayFacts], settings: Settings) -> tuple[Facts, list[Finding]]:
+    """All findings over ``days`` (in order, the last is the one they are for), and what is left
+    to explain. The same days give the same findings."""
+    facts = facts_of(days, settings)
+    found: list[Finding] = []
+    for find in TABLE.values():
+        made = find(facts, settings)
+        found += made
+        facts = facts.less((one.serves, one.rings) for one in made)
+    return facts, found
+
+
+def rows_of_all(facts: Facts, found: Sequence[Finding]) -> list[FindingRow]:
+    """The last day's rows of all findings, in the table's order, the largest volume first."""
+    order = list(TABLE)
+    rows = [row for one in found for row in rows_of(one, facts)]
+    return sorted(rows, key=lambda row: (
+        order.index(row.finding), -abs(row.volume_ul), row.outlet, row.product, row.tap))

@@ -1,0 +1,111 @@
+"""``top_ups``: short pours followed by a second small one on the same tap within seconds, so often
+that the glasses end over their portion.
+
+A tap is judged against the venue's other taps: the share of its glasses that are topped up, and how
+much fuller those end than the tap's other glasses.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+from statistics import fmean, median
+from typing import NamedTuple
+
+from unrung.findings.certainty import confidence, level
+from unrung.findings.facts import Facts
+from unrung.findings.fills import FAR, is_plain, topped_up
+from unrung.findings.finding import Finding
+from unrung.findings.statistics import binomial_tail, t_limits
+from unrung.findings.wording import moment, serve_volume, share, sum_volume
+from unrung.settings import Settings
+
+FEWEST = 20
+USUAL = 0.12
+"""Share of glasses topped up that no tap is asked about (common practice, no source)."""
+LEAST_OVER = 0.02
+"""Topped-up glasses that end less than this share fuller than others are no loss."""
+
+
+class Topped(NamedTuple):
+    """A glass in several goes: its serve, pieces that were not joined to it, what it came to."""
+
+    key: int
+    pieces: tuple[int, ...]
+    ratio: float
+    """Metered over set, less 1."""
+
+
+def find(facts: Facts, settings: Settings) -> list[Finding]:
+    """One finding per tap."""
+    topped: dict[str, list[Topped]] = defaultdict(list)
+    plain: dict[str, list[float]] = defaultdict(list)
+    for glass in _glasses(facts):
+        tap = facts.serves[glass.key].tap
+        if glass.pieces or topped_up(facts.serves[glass.key]):
+            topped[tap].append(glass)
+        else:
+            plain[tap].append(glass.ratio)
+    shares = {
+        tap: len(topped[tap]) / (len(topped[tap]) + len(ratios))
+        for tap, ratios in plain.items() if len(ratios) >= FEWEST
+    }
+    usual = max(USUAL, median(shares.values())) if shares else 1.0
+    made = (
+        _judge(facts, settings, tap, topped[tap], plain[tap], usual, len(shares))
+        for tap in sorted(shares)
+    )
+    return [finding for finding in made if finding]
+
+
+def _glasses(facts: Facts) -> Iterator[Topped]:
+    """Paired serves near their portion, with what belongs to them."""
+    goes: dict[int, list[int]] = defaultdict(list)
+    for piece, key in facts.window.pieces.items():
+        if piece not in facts.taken:
+            goes[key].append(piece)
+    for key, serve in enumerate(facts.serves):
+        if not serve.paired or serve.other_size:
+            continue
+        more = sum(facts.serves[piece].left_ul for piece in goes[key]) if key in goes else 0
+        ratio = (serve.difference_ul + more - facts.taken.get(key, 0)) / serve.portion_ul
+        if abs(ratio) <= FAR and (key in goes or topped_up(serve) or is_plain(serve)):
+            yield Topped(key, tuple(goes.get(key, ())), ratio)
+
+
+def _judge(
+    facts: Facts, settings: Settings, tap: str, topped: list[Topped], plain: list[float],
+    usual: float, places: int,
+) -> Finding | None:
+    if len(topped) < FEWEST:
+        return None
+    glasses = len(topped) + len(plain)
+    chance = binomial_tail(len(topped), glasses, usual)
+    over = [glass.ratio - fmean(plain) for glass in topped]
+    if chance >= level(places) or t_limits(over, level(places)).low <= 0 or fmean(over) < LEAST_OVER:
+        return None
+    claims = _claims(facts, topped, over)
+    serves = [facts.serves[glass.key] for glass in topped]
+    volume = sum(claims.values())
+    evidence = (
+        f"{len(topped):,} of {glasses:,} glasses at tap {tap} were topped up by a second small pour "
+        f"since {moment(serves[0].start_ms, settings)} ({share(len(topped) / glasses)}, elsewhere "
+        f"{share(usual)}), and end {serve_volume(volume / len(topped), settings)} fuller than its other "
+        f"glasses: {sum_volume(volume, settings)}."
+    )
+    return Finding(
+        "top_ups", serves[0].outlet, f"Glasses topped up over the portion, tap {tap}", evidence,
+        confidence(chance, places), serves[0].start_ms, serves[-1].end_ms, serves[0].product, tap,
+        claims,
+    )
+
+
+def _claims(facts: Facts, topped: list[Topped], over: list[float]) -> dict[int, int]:
+    """What each glass came to beyond the tap's other glasses: its pieces whole, its serve the rest."""
+    claims: dict[int, int] = {}
+    for glass, extra in zip(topped, over, strict=True):
+        pieces = {piece: facts.serves[piece].left_ul for piece in glass.pieces}
+        beyond = round(extra * facts.serves[glass.key].portion_ul)
+        claims |= pieces
+        claims[glass.key] = claims.get(glass.key, 0) + beyond - sum(pieces.values())
+    return claims
