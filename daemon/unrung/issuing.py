@@ -14,6 +14,8 @@ from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from unrung.daybook import Cache, bounds_of, day_at, day_inputs, ledger_of
+from unrung.findings.apply import with_findings
+from unrung.findings.facts import first_day
 from unrung.issue.daily import daily_files
 from unrung.issue.digest import NO_REVISION, content_digest
 from unrung.issue.place import Unplaced, folder_for_day, place
@@ -22,6 +24,7 @@ from unrung.morning import write_morning_mail
 from unrung.page.render import page_bytes
 from unrung.settings import Settings
 from unrung.store.days import day_row, day_rows, note_unplaced, record_issue, save_day
+from unrung.store.facts import facts_between, save_facts
 from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store, write_tx
 
@@ -72,6 +75,7 @@ def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cach
     revision, digest = (row.revision, row.digest) if row else (0, "")
     changed_ms = row.changed_ms if row else 0
     ledger = ledger_of(db, settings, day, cache)
+    ledger = with_findings(ledger, facts_between(db, first_day(day), day), settings)
     now_digest = content_digest(daily_files(ledger, settings, NO_REVISION))
     changed = not revision or digest != now_digest
     revision += changed
@@ -88,6 +92,8 @@ def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cach
             config_digest=settings.digest, changed_ms=changed_ms,
             issued_ms=now_ms if changed or row is None else row.issued_ms,
         )
+        if ledger.facts:
+            save_facts(db, ledger.facts)
         note_unplaced(db, day, " ".join(map(str, unplaced)), now_ms)
         if changed:
             named = [(name, hashlib.sha256(data).hexdigest(), len(data)) for name, data in files.items()]
