@@ -8,13 +8,18 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
+from math import log1p
 
 Span = tuple[int, int]
 
 SILENCE_LEAST_MS = 30 * 60_000
-EXPECTED_EVENTS = 20.0
-"""A silence is the feed's own when this many rows were to be expected in it: under a Poisson flow
-an empty span of 20 expected events has a chance of exp(-20), about 2 in a thousand million."""
+NEAR_MS = 5 * 60_000
+"""Rows of the two sides that belong together stand this close, so rows of the other side so near to a
+silence's ends tell nothing (common practice, no source)."""
+CERTAIN = 20.0
+"""A silence is the feed's own when chance would leave it once in exp(20), about 500 million."""
+PRIOR_ROWS = 10
+"""Rows' worth of belief that one row of a side goes with one of the other, before the day speaks."""
 
 
 def union(spans: Iterable[Span]) -> list[Span]:
@@ -77,17 +82,19 @@ def length_ms(spans: Sequence[Span], within: Span) -> int:
 def silences(own: Sequence[int], other: Sequence[int], within: Span) -> list[Span]:
     """Spans in which one side is silent far beyond its rhythm while the other side is busy.
 
-    ``own`` and ``other`` are sorted times of the two sides' rows. The rhythm is the day's: own rows
-    per row of the other side. A gap counts where at least EXPECTED_EVENTS own rows were to be
-    expected from the other side's rows in it.
+    ``own`` and ``other`` are sorted times of the two sides' rows. Were the n own rows spread over the
+    other side's rows by chance, none of them would fall among the b rows in a gap, m standing outside,
+    with the probability (m / (m + b)) ** n; see PRIOR_ROWS for what is added to n and m.
     """
-    if not own or not other:
-        return []
-    rate = len(own) / len(other)
-    edges = [within[0], *own, within[1]]
+    low, high = within
+    own = own[bisect_left(own, low) : bisect_left(own, high)]
+    other = other[bisect_left(other, low) : bisect_left(other, high)]
     gaps = []
-    for lo, hi in pairwise(edges):
-        busy = bisect_left(other, hi) - bisect_right(other, lo)
-        if hi - lo >= SILENCE_LEAST_MS and busy * rate >= EXPECTED_EVENTS:
+    for lo, hi in pairwise([low, *own, high]):
+        if hi - lo < SILENCE_LEAST_MS:
+            continue
+        busy = bisect_left(other, hi - NEAR_MS) - bisect_right(other, lo + NEAR_MS)
+        outside = len(other) - busy + PRIOR_ROWS
+        if busy > 0 and (len(own) + PRIOR_ROWS) * log1p(busy / outside) >= CERTAIN:
             gaps.append((lo + 1, hi))
     return union(gaps)

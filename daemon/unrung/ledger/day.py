@@ -6,14 +6,14 @@ it is the same.
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from unrung.ledger.cleaning import clean
-from unrung.ledger.coverage import covers, length_ms, silences, subtract
+from unrung.ledger.coverage import covers, length_ms
 from unrung.ledger.draft import Draft, lone_pour
 from unrung.ledger.gathered import day_facts
+from unrung.ledger.heard import note_heard
 from unrung.ledger.inputs import KegLine
 from unrung.ledger.listing import list_entries, logged_rows
 from unrung.ledger.material import Material
@@ -24,62 +24,38 @@ from unrung.ledger.results import ClockNote, DayLedger
 from unrung.ledger.rings import Unit, till_rows
 from unrung.ledger.said import Names, names_of
 from unrung.ledger.words import day_notices
+from unrung.matching.types import Clock
 from unrung.settings import Settings
 
 if TYPE_CHECKING:
     from unrung.matching.prepare import Prepared
 
-GLASS_LEAST_UL = 100_000
-"""Smaller flows are drips and tasters (common practice, no source)."""
-
-
 def compute_day(
     before: Material | None, today: Material, after: Material | None, settings: Settings,
     sources: Mapping[int, str],
 ) -> DayLedger:
-    """The ledger of ``today``. Neighbours are None where there are no movements at all."""
+    """The ledger of ``today``. A neighbour is None where nothing is known of it yet: what would belong
+    to it stays in this day."""
     from unrung.matching.match import match_day
 
     draft = Draft(today, settings, sources)
-    _cover(draft)
     units = _units_by_key(before, today, after)
-    clocks: list[ClockNote] = []
+    matched = {
+        outlet: match_day(_prepared(before, outlet), today.prepared_for(outlet), _prepared(after, outlet))
+        for outlet in _outlets(before, today, after)
+    }
+    clocks = {outlet: _clock_note(outlet, found.clock) for outlet, found in matched.items()}
+    note_heard(draft, matched, clocks)
     used: set[int] = set()
-    for outlet in today.outlets():
-        matched = match_day(_prepared(before, outlet), today.prepared[outlet], _prepared(after, outlet))
-        enter_pairs(draft, outlet, matched, units, used)
-        clock = matched.clock
-        clocks.append(ClockNote(outlet, clock.offset_ms, clock.pairs, clock.jump_at_ms, clock.jump_ms))
+    for outlet, found in matched.items():
+        enter_pairs(draft, outlet, found, units, used)
     enter_carried_out(draft, used)
     _refunds(draft)
     names = names_of(today.menu, settings)
     said = _explain(draft, before.inputs.kegs if before else (), names)
     _poured_not_rung(draft)
     _not_beer(draft)
-    return _finish(draft, said, names, clocks)
-
-
-def _cover(draft: Draft) -> None:
-    """Spans that count: the files' own, less silences while the other side is busy."""
-    today = draft.material
-    rings = sorted(line.at_ms for line in today.inputs.rings)
-    pours = sorted(line.end_ms for line in today.inputs.pours)
-    # A faucet that drips all night does not make the till's rest a silence: glasses are busy.
-    glasses = sorted(flow.end_ms for flow in today.pours.beer if flow.volume_ul >= GLASS_LEAST_UL)
-    draft.ring_cover = subtract(today.inputs.ring_cover, silences(rings, glasses, today.bounds))
-    all_pours = subtract(today.inputs.pour_cover, silences(pours, rings, today.bounds))
-    ring_times: dict[tuple[str, str], list[int]] = defaultdict(list)
-    pour_times: dict[tuple[str, str], list[int]] = defaultdict(list)
-    for unit in today.rings.units:
-        if not unit.voided:
-            ring_times[unit.outlet, unit.product].append(unit.at_ms)
-    for flow in today.pours.beer:
-        pour_times[flow.outlet, flow.product].append(flow.end_ms)
-    for place, times in sorted(ring_times.items()):
-        holes = silences(sorted(pour_times[place]), sorted(times), today.bounds)
-        draft.pour_cover[place] = subtract(all_pours, holes)
-        draft.stuck += [(*place, hole) for hole in holes]
-    draft.pour_cover["", ""] = all_pours
+    return _finish(draft, said, names, list(clocks.values()))
 
 
 def _refunds(draft: Draft) -> None:
@@ -105,7 +81,7 @@ def _poured_not_rung(draft: Draft) -> None:
             continue
         volumes = draft.leaf(rest.end_ms, rest.outlet, rest.product).volumes
         compared = draft.material.metered.get((rest.outlet, rest.product), False)
-        if compared and covers(draft.ring_cover, rest.end_ms):
+        if compared and covers(draft.outlet_cover.get(rest.outlet, draft.ring_cover), rest.end_ms):
             volumes.poured_not_rung += rest.left_ul
             draft.lone.append(
                 lone_pour(draft, flow, rest.outlet, rest.end_ms, rest.left_ul, uncertain)
@@ -150,8 +126,17 @@ def _finish(draft: Draft, said: list[Said], names: Names, clocks: list[ClockNote
     )
 
 
+def _outlets(*materials: Material | None) -> list[str]:
+    """Outlets and pools of three days: a ring of another day may belong to this one."""
+    return sorted({outlet for material in materials if material for outlet in material.prepared})
+
+
 def _prepared(material: Material | None, outlet: str) -> Prepared | None:
-    return None if material is None else material.prepared.get(outlet)
+    return material.prepared_for(outlet) if material else None
+
+
+def _clock_note(outlet: str, clock: Clock) -> ClockNote:
+    return ClockNote(outlet, clock.offset_ms, clock.pairs, clock.jump_at_ms, clock.jump_ms)
 
 
 def _units_by_key(*materials: Material | None) -> dict[int, Unit]:

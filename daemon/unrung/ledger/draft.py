@@ -47,8 +47,15 @@ class Draft:
     carried_in: Counter[str] = field(default_factory=Counter)
     carried_out: Counter[str] = field(default_factory=Counter)
     ring_cover: list[Span] = field(default_factory=list)
+    """Of the whole till."""
+    outlet_cover: dict[str, list[Span]] = field(default_factory=dict)
+    """Of the till, per outlet or pool that poured."""
+    silent: list[tuple[str, Span]] = field(default_factory=list)
+    """Outlets that rang nothing while their beer flowed."""
     pour_cover: dict[tuple[str, str], list[Span]] = field(default_factory=dict)
+    """Of the meters, per outlet and product; under two blanks that of them all."""
     stuck: list[tuple[str, str, Span]] = field(default_factory=list)
+    """Products that poured nothing while they were rung."""
     seen: list[Seen] = field(default_factory=list)
     lone_units: list[tuple[Unit, int, bool]] = field(default_factory=list)
     """(unit, corrected time, whether it counts as rung and not poured)."""

@@ -134,6 +134,7 @@ def _silences(draft: Draft) -> Iterator[SilenceFact]:
         ("pours", inputs.pour_cover, draft.pour_cover["", ""]),
     ):
         yield from (SilenceFact(side, "", "", *hole) for hole in subtract(covered, left))
+    yield from (SilenceFact("rings", outlet, "", *hole) for outlet, hole in draft.silent)
     yield from (SilenceFact("pours", *stuck[:2], *stuck[2]) for stuck in draft.stuck)
 
 

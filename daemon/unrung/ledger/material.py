@@ -30,6 +30,7 @@ class Material:
     menu: Menu
     rings: DayRings
     pours: DayPours
+    options: MatchSettings
     prepared: dict[str, Prepared] = field(default_factory=dict)
     """Outlet or pool to what matching made of it."""
     metered: dict[tuple[str, str], bool] = field(default_factory=dict)
@@ -37,8 +38,11 @@ class Material:
     meters: dict[str, str] = field(default_factory=dict)
     """Tap to meter name."""
 
-    def outlets(self) -> list[str]:
-        return sorted(self.prepared)
+    def prepared_for(self, outlet: str) -> Prepared:
+        """What matching made of an outlet; of one that the day does not know, an empty day."""
+        from unrung.matching.prepare import prepare
+
+        return self.prepared.get(outlet) or prepare([], [], {}, self.bounds, self.options)
 
 
 def make_material(inputs: DayInputs, settings: Settings) -> Material:
@@ -51,9 +55,10 @@ def make_material(inputs: DayInputs, settings: Settings) -> Material:
     products = [row.product for row in settings.products]
     rings = day_rings(inputs.rings, menu, outlets, settings.venue, products)
     pours = day_pours(inputs.pours, [*inputs.cleaning, *inputs.logs], taps, outlets, settings.matching)
-    material = Material(inputs.day, inputs.bounds, inputs, menu, rings, pours)
+    options = match_settings(settings.matching)
+    material = Material(inputs.day, inputs.bounds, inputs, menu, rings, pours, options)
     _note_taps(material, taps, outlets)
-    sizes, options = menu.sizes(), match_settings(settings.matching)
+    sizes = menu.sizes()
     names = {flow.outlet for flow in pours.beer} | {unit.outlet for unit in rings.units}
     for outlet in sorted(names | outlets.names):
         beer = [

@@ -168,7 +168,13 @@ class ClockNote:
     offset_ms: int
     pairs: int
     jump_at_ms: int | None = None
+    """By the till's clock."""
     jump_ms: int = 0
+
+    def corrected(self, at_ms: int) -> int:
+        """A till time by the meters' clock, less the usual lag."""
+        jumped = self.jump_at_ms is not None and at_ms >= self.jump_at_ms
+        return at_ms - self.offset_ms - (self.jump_ms if jumped else 0)
 
 
 Confidence = Literal["high", "medium", "low"]

@@ -34,6 +34,11 @@ def day_notices(draft: Draft) -> tuple[str, ...]:
         f"{_clock(hi, zone)} while it was being rung; check the meter first."
         for outlet, product, (lo, hi) in draft.stuck
     ]
+    notices += [
+        f"Nothing was rung at {outlet} from {_clock(lo, zone)} to {_clock(hi, zone)} while its beer flowed; "
+        "these hours are not compared. Check what its till exports, and whether another bar rings for it."
+        for outlet, (lo, hi) in draft.silent
+    ]
     return tuple(notices)
 
 

@@ -1,0 +1,117 @@
+"""When each side of a day was really heard: the feeds' spans, less silences of their own.
+
+Judged for the whole side, for the till per outlet (or pool), for the meters per product. One terminal
+that is silent while others of its outlet go on is a closed till, and no silence.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from unrung.ledger.coverage import SILENCE_LEAST_MS, Span, intersect, silences, subtract
+from unrung.ledger.draft import Draft
+from unrung.ledger.outlets import Outlets
+from unrung.ledger.results import ClockNote
+from unrung.matching.types import Matched, Serve
+from unrung.settings import Venue
+
+GLASS_LEAST_UL = 100_000
+"""Smaller flows are drips and tasters (common practice, no source)."""
+
+Times = defaultdict[tuple[str, str], list[int]]
+
+
+def note_heard(draft: Draft, matched: Mapping[str, Matched], clocks: Mapping[str, ClockNote]) -> None:
+    """Write into the draft which moments of the day can be compared."""
+    _hear_till(draft, clocks)
+    _hear_meters(draft, matched, clocks)
+
+
+def usual_hours(day: date, venue: Venue) -> Span | None:
+    """The venue's usual open hours on a business day; None where it does not say."""
+    if venue.opens is None or venue.closes is None:
+        return None
+    zone = ZoneInfo(venue.timezone)
+
+    def moment(at: time) -> int:
+        late = timedelta(days=at < venue.day_starts)
+        return round(datetime.combine(day + late, at, zone).timestamp() * 1000)
+
+    first, last = moment(venue.opens), moment(venue.closes)
+    return (first, last) if first < last else None
+
+
+def _hear_till(draft: Draft, clocks: Mapping[str, ClockNote]) -> None:
+    """A till is known to be silent only while the venue is open: beer that flows in closed hours has
+    no ring to wait for."""
+    today, outlets = draft.material, Outlets(draft.settings)
+    within = usual_hours(today.day, draft.settings.venue) or today.bounds
+    rings: dict[str, list[int]] = defaultdict(list)
+    glasses: dict[str, list[int]] = defaultdict(list)
+    for line in today.inputs.rings:
+        outlet = outlets.of(line.outlet)
+        rings[outlet].append(_corrected(line.at_ms, clocks.get(outlet)))
+    for flow in today.pours.beer:
+        if flow.volume_ul >= GLASS_LEAST_UL:
+            glasses[flow.outlet].append(flow.end_ms)
+    silent = silences(_all(rings.values()), _all(glasses.values()), within)
+    draft.ring_cover = subtract(today.inputs.ring_cover, silent)
+    for outlet in sorted(glasses):
+        holes = silences(sorted(rings[outlet]), sorted(glasses[outlet]), within)
+        draft.outlet_cover[outlet] = subtract(draft.ring_cover, holes)
+        draft.silent += [(outlet, hole) for hole in _worth_telling(holes, today.inputs.ring_cover)]
+
+
+def _hear_meters(
+    draft: Draft, matched: Mapping[str, Matched], clocks: Mapping[str, ClockNote]
+) -> None:
+    """A meter that is stuck is not a quiet beer; but where its beer runs through another line, that
+    line has serves without rings in the same moments, and nothing is silent."""
+    today = draft.material
+    rung: Times = defaultdict(list)
+    poured: Times = defaultdict(list)
+    for unit in today.rings.units:
+        if not unit.voided:
+            at_ms = _corrected(unit.at_ms, clocks.get(unit.outlet))
+            rung[unit.outlet, unit.product].append(at_ms)
+    pours = today.pours
+    for flow in (*pours.beer, *pours.gas, *pours.cleaning):
+        poured[flow.outlet, flow.product].append(flow.end_ms)
+    silent = silences(_all(poured.values()), _all(rung.values()), today.bounds)
+    everywhere = subtract(today.inputs.pour_cover, silent)
+    draft.pour_cover["", ""] = everywhere
+    for place, times in sorted(rung.items()):
+        if not today.metered.get(place, False):
+            continue
+        holes = silences(sorted(poured[place]), sorted(times), today.bounds)
+        serves = matched[place[0]].serves if place[0] in matched else ()
+        holes = [hole for hole in holes if not _ran_elsewhere(hole, place[1], sorted(times), serves)]
+        draft.pour_cover[place] = subtract(everywhere, holes)
+        draft.stuck += [(*place, hole) for hole in _worth_telling(holes, today.inputs.pour_cover)]
+
+
+def _ran_elsewhere(hole: Span, product: str, rung: Sequence[int], serves: Iterable[Serve]) -> bool:
+    """Whether other lines had about as many serves without rings as the product had rings."""
+    rings = bisect_left(rung, hole[1]) - bisect_left(rung, hole[0])
+    strays = sum(
+        serve.product != product and serve.unit_key is None and serve.volume_ul >= GLASS_LEAST_UL
+        and hole[0] <= serve.end_ms < hole[1] for serve in serves
+    )
+    return 2 * strays >= rings
+
+
+def _worth_telling(holes: Sequence[Span], covered: Sequence[Span]) -> list[Span]:
+    """What of the silences no missing export explains."""
+    return [span for span in intersect(holes, covered) if span[1] - span[0] >= SILENCE_LEAST_MS]
+
+
+def _corrected(at_ms: int, clock: ClockNote | None) -> int:
+    return at_ms if clock is None else clock.corrected(at_ms)
+
+
+def _all(lists: Iterable[list[int]]) -> list[int]:
+    return sorted(at_ms for times in lists for at_ms in times)

@@ -1,0 +1,182 @@
+"""What is set apart as not compared: feeds that were not there, meters that stuck, taps without one."""
+
+from __future__ import annotations
+
+from datetime import time
+
+import pytest
+
+from ledger.bar import DAY, HOUR, MINUTE, PINT, TAPS, Bar, lone, ms, told, total
+from unrung.ledger.results import DayLedger
+from unrung.settings import TapRow
+
+GARDEN = TapRow(tap="9", outlet="Garden", product="Amber")
+SILENT = "Nothing was rung at"
+STUCK = "No pours of"
+
+
+def notices(ledger: DayLedger, start: str) -> list[str]:
+    return [text for text in ledger.notices if text.startswith(start)]
+
+
+def test_a_pour_is_compared_only_where_the_till_s_export_covers_it() -> None:
+    bar = Bar()
+    bar.evening(24, first="12:00:00")
+    bar.pour("17:00:00")
+    bar.pour("19:00:00")
+    bar.ring_cover[DAY] = [(bar.bounds(DAY)[0], ms("18:00:00"))]
+    ledger = bar.ledger()
+    assert (total(ledger).poured_not_rung, total(ledger).poured_not_compared) == (PINT, PINT)
+    assert [one.at_ms for one in lone(ledger, "pour")] == [ms("17:00:00")]
+    assert ledger.rings_covered_ms == 14 * HOUR
+
+
+def test_a_ring_is_compared_only_where_the_meters_export_covers_it() -> None:
+    bar = Bar()
+    bar.evening(24, first="12:00:00")
+    bar.ring("17:00:00")
+    bar.ring("19:00:00")
+    bar.pour_cover[DAY] = [(bar.bounds(DAY)[0], ms("18:00:00"))]
+    ledger = bar.ledger()
+    assert (total(ledger).rung_not_poured, total(ledger).rung_not_compared) == (PINT, PINT)
+    assert total(ledger).rung == 26 * PINT
+
+
+def test_pairs_outside_coverage_are_pairs_all_the_same() -> None:
+    bar = Bar()
+    bar.evening(24)
+    bar.ring_cover[DAY] = bar.pour_cover[DAY] = []
+    assert told(total(bar.ledger())) == {"matched_portion": 24 * PINT}
+
+
+def test_closed_hours_are_covered_by_the_file_that_spans_them() -> None:
+    """Ten pints after hours: no ring was to be expected, and none is waited for."""
+    bar = Bar(opens=time(11), closes=time(2))
+    bar.evening(60, first="18:00:00")
+    for minute in range(0, 60, 2):
+        bar.pour(ms("06-11 02:20:00") + minute * MINUTE)
+    assert total(bar.ledger()).poured_not_rung == 30 * PINT
+
+
+def outage(**sale: object) -> Bar:
+    """Sales every four minutes from 16:00 on; from 20:00 on nothing is rung."""
+    bar = Bar(taps=(*TAPS, GARDEN))
+    bar.evening(60, first="16:00:00", **sale)  # type: ignore[arg-type]
+    for number in range(40):
+        bar.pour(ms("20:00:00") + number * 4 * MINUTE)
+    return bar
+
+
+def test_a_till_that_falls_silent_while_beer_flows_is_not_compared_and_told() -> None:
+    ledger = outage().ledger()
+    assert told(total(ledger)) == {"matched_portion": 60 * PINT, "poured_not_compared": 40 * PINT}
+    [text] = notices(ledger, SILENT)
+    assert "Bar" in text and "19:56" in text
+    assert lone(ledger, "pour") == []
+
+
+def test_burgers_show_that_the_till_is_there() -> None:
+    bar = outage()
+    for number in range(40):
+        bar.ring(ms("20:00:00") + number * 4 * MINUTE, "Burger", "")
+    assert total(bar.ledger()).poured_not_rung == 40 * PINT
+
+
+def test_one_outlet_s_till_may_be_silent_while_another_s_goes_on() -> None:
+    bar = outage()
+    for number in range(100):
+        bar.sale(ms("16:00:00") + number * 4 * MINUTE, tap="9", item="Amber", outlet="Garden")
+    ledger = bar.ledger()
+    assert told(total(ledger, outlet="Garden")) == {"matched_portion": 100 * PINT}
+    assert total(ledger, outlet="Bar").poured_not_compared == 40 * PINT
+
+
+def test_one_terminal_that_closes_early_is_no_silence() -> None:
+    """The other terminal of the bar goes on; what it does not ring was not rung."""
+    bar = Bar()
+    for number in range(100):
+        first = number % 2 == 0
+        if first and number >= 50:
+            bar.pour(ms("16:00:00") + number * 4 * MINUTE)
+        else:
+            bar.sale(ms("16:00:00") + number * 4 * MINUTE, terminal="T1" if first else "T2")
+    ledger = bar.ledger()
+    assert total(ledger).poured_not_rung == 25 * PINT
+    assert notices(ledger, SILENT) == []
+
+
+def test_a_meter_that_sticks_is_no_quiet_beer() -> None:
+    bar = Bar()
+    bar.evening(60, first="16:00:00")
+    bar.evening(60, first="16:01:00", tap="2")
+    for number in range(40):
+        bar.ring(ms("20:00:30") + number * 4 * MINUTE)
+        bar.sale(ms("20:01:00") + number * 4 * MINUTE, tap="2")
+    ledger = bar.ledger()
+    assert told(total(ledger, "Amber")) == {"matched_portion": 60 * PINT, "rung_not_compared": 40 * PINT}
+    assert told(total(ledger, "Stout")) == {"matched_portion": 100 * PINT}
+    [text] = notices(ledger, STUCK)
+    assert "Amber" in text and "check the meter first" in text
+
+
+def test_a_meter_that_never_spoke_all_day_is_told_too() -> None:
+    bar = Bar()
+    for number in range(90):
+        bar.ring(ms("16:00:30") + number * 4 * MINUTE)
+        bar.sale(ms("16:01:00") + number * 4 * MINUTE, tap="2")
+    assert told(total(bar.ledger(), "Amber")) == {"rung_not_compared": 90 * PINT}
+
+
+def test_a_beer_that_runs_through_another_line_is_no_stuck_meter() -> None:
+    """From 20:00 on Amber is rung and the line of the stout pours what no ring asks for."""
+    bar = Bar()
+    bar.evening(60, first="16:00:00")
+    bar.evening(60, first="16:01:00", tap="2")
+    for number in range(40):
+        bar.pour(ms("20:00:00") + number * 4 * MINUTE, tap="2")
+        bar.ring(ms("20:00:30") + number * 4 * MINUTE)
+    ledger = bar.ledger()
+    assert total(ledger, "Amber").rung_not_poured == 40 * PINT
+    assert total(ledger, "Stout").poured_not_rung == 40 * PINT
+    assert notices(ledger, STUCK) == []
+
+
+def test_a_beer_that_also_has_an_unmetered_tap_compares_only_its_pairs() -> None:
+    bare = TapRow(tap="3", outlet="Bar", product="Amber", metered=False)
+    bar = Bar(taps=(*TAPS, bare))
+    bar.evening(24)
+    bar.ring("16:00:00")
+    bar.pour("22:00:00")
+    ledger = bar.ledger()
+    assert told(total(ledger)) == {
+        "matched_portion": 24 * PINT, "rung_not_compared": PINT, "poured_not_compared": PINT}
+    [row] = [row for row in ledger.products if row.product == "Amber"]
+    assert (row.poured_not_rung_low, row.poured_not_rung_high) == (0, 0)
+    assert ledger.lone == ()
+
+
+def test_the_same_beer_in_another_outlet_is_compared() -> None:
+    bare = TapRow(tap="3", outlet="Garden", product="Amber", metered=False)
+    bar = Bar(taps=(*TAPS, bare))
+    bar.evening(24)
+    bar.pour("22:00:00")
+    assert total(bar.ledger()).poured_not_rung == PINT
+
+
+def test_a_missing_export_is_not_told_as_a_silence_as_well() -> None:
+    bar = outage()
+    bar.ring_cover[DAY] = [(bar.bounds(DAY)[0], ms("20:00:00"))]
+    ledger = bar.ledger()
+    assert total(ledger).poured_not_compared == 40 * PINT
+    assert notices(ledger, SILENT) == []
+
+
+@pytest.mark.parametrize("hours_ahead", [1, -1])
+def test_a_till_clock_an_hour_off_makes_no_silence(hours_ahead: int) -> None:
+    """Without its correction the last hour of pours would stand beside a silent till."""
+    bar = Bar()
+    for number in range(120):
+        bar.sale(ms("16:00:00") + number * 4 * MINUTE, after=30 + hours_ahead * 3600)
+    ledger = bar.ledger()
+    assert told(total(ledger)) == {"matched_portion": 120 * PINT}
+    assert notices(ledger, SILENT) + notices(ledger, STUCK) == []
