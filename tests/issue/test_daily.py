@@ -36,6 +36,7 @@ COLUMNS = {
     "logged": "business_day outlet product reason unit entries said explained without_pour",
     "till": "business_day outlet till_units voids comps training carried_in carried_out "
     "not_draught unknown_item units_rung",
+    "findings": "finding outlet product tap volume unit confidence evidence check_first",
 }
 UNIT_NAMES: list[VenueUnit] = ["us_fl_oz", "imp_fl_oz", "ml", "l"]
 
@@ -51,7 +52,7 @@ def test_a_file_has_its_columns_in_their_order_even_on_an_empty_day(name: str) -
     assert header == COLUMNS[name].replace(" ", ",").encode() + b"\r\n"
 
 
-def test_the_data_package_is_the_last_of_the_six_files() -> None:
+def test_the_data_package_is_the_last_of_the_seven_files() -> None:
     names = [*(f"{name}-2026-10-31.csv" for name in COLUMNS), "datapackage.json"]
     assert list(daily_files(small_day(), settings(), 1)) == names
 
