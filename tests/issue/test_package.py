@@ -45,7 +45,7 @@ def test_the_reference_library_finds_the_package_valid(
 ) -> None:
     report = written(tmp_path, small_day(), settings(**style)).validate()
     assert report.valid, report.flatten(["title", "message"])
-    assert [task.stats["rows"] for task in report.tasks] == [3, 3, 2, 2, 1]
+    assert [task.stats["rows"] for task in report.tasks] == [3, 3, 2, 2, 1, 2]
 
 
 @limits(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
