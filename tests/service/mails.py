@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from email import message_from_bytes, policy
 from email.message import EmailMessage
 from typing import Any
 
 from mail.servers import Desk
+from unrung.daybook import day_at
 from unrung.mail.compose import trial_mail
 from unrung.mail.message import as_message, stable_message_id
+from unrung.service.clock import wall_ms
 from unrung.settings import Settings
 from unrung.store import outbox
+from unrung.store.days import save_day
 from unrung.store.open import Store, write_tx
 from venue_folder import VenueFolder
 
@@ -43,3 +46,11 @@ def text(message: EmailMessage) -> str:
     """The plain text, its lines joined to one."""
     part: Any = message.get_body(("plain",))
     return " ".join(part.get_content().split())
+
+
+def issued_yesterday(venue: VenueFolder, status: str = "final") -> None:
+    """As if yesterday, by the real clock, had been issued."""
+    with venue.open() as (settings, db), write_tx(db):
+        yesterday = day_at(settings, wall_ms()) - timedelta(days=1)
+        save_day(db, yesterday, [], revision=1, status=status, digest="", config_digest="", issued_ms=wall_ms(),
+                 changed_ms=0)

@@ -19,7 +19,7 @@ from unrung.sending import send_due
 from unrung.service.clock import wall_ms
 from unrung.settings import Settings
 from unrung.store.open import Store
-from venue_folder import VenueFolder, ms
+from venue_folder import ms
 
 ANN, BOB = "ann@example.org", "bob@example.org"
 NOON = ms("06-12 12:00:00")
@@ -42,7 +42,8 @@ class Box:
         return [(row["recipient"], row["state"]) for row in rows]
 
     def told(self) -> str:
-        return "; ".join(row["last_text"] for row in self._db.query("SELECT last_text FROM outbox_recipients"))
+        rows = self._db.query("SELECT last_text FROM outbox_recipients")
+        return "; ".join(row["last_text"] for row in rows)
 
     def state(self) -> str:
         return str(next(self._db.query("SELECT state FROM outbox"))["state"])
