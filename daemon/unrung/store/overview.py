@@ -25,7 +25,8 @@ def feed_overview(db: Database, feed: str) -> dict[str, Any]:
         "rows": _one(
             db, "SELECT count(*) FROM movements WHERE feed = ? AND superseded_by IS NULL", [feed]),
         "rejects_waiting": _one(
-            db, "SELECT count(*) FROM rejects WHERE feed = ? AND state = 'waiting'", [feed]),
+            db, "SELECT count(*) FROM rejects r JOIN sources s ON s.id = r.source WHERE r.feed = ? "
+            "AND r.state = 'waiting' AND s.state = 'taken'", [feed]),
         "set_aside": _one(
             db, "SELECT count(*) FROM sources WHERE feed = ? AND state = 'set_aside'", [feed]),
     }
