@@ -72,8 +72,19 @@ def from_ul(volume_ul: int, unit: str, places: int = 3) -> Decimal:
     >>> from_ul(473_176, "us_fl_oz")
     Decimal('16.000')
     """
-    scaled = round(Fraction(volume_ul) / UNITS_UL[unit] * 10**places)
-    return Decimal(scaled).scaleb(-places)
+    return Decimal(thousandths(volume_ul, unit, places)).scaleb(-places)
+
+
+def thousandths(volume_ul: int, unit: str, places: int = 3) -> int:
+    """``volume_ul`` in the last of ``places`` decimals of ``unit``, half to even, in whole numbers.
+
+    >>> thousandths(473_176, "us_fl_oz"), thousandths(-1_500, "ml", 0), thousandths(2_500, "ml", 0)
+    (16000, -2, 2)
+    """
+    size = UNITS_UL[unit]
+    whole, rest = divmod(volume_ul * size.denominator * 10**places, size.numerator)
+    twice = 2 * rest
+    return whole + (twice > size.numerator or (twice == size.numerator and whole & 1))
 
 
 def ratio_ul(numerator: Decimal, unit: str) -> Fraction:

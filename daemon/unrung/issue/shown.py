@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from unrung.issue.cells import VOLUME_PLACES, money, units, volume
 from unrung.issue.table import Cell
 from unrung.ledger.results import COMPONENTS, Counts, DayLedger, Volumes
-from unrung.units import leaf
+from unrung.units import thousandths
 
 TOTALS = ("poured", "rung", "portion_difference", "variance")
 
@@ -26,15 +26,6 @@ class ProductTotals:
     shown: Volumes = field(default_factory=Volumes)
     """Thousandths of the unit: the sum of the displayed leaves."""
     counts: Counts = field(default_factory=Counts)
-
-
-def thousandths(volume_ul: int, unit: str) -> int:
-    """A displayed leaf as a whole number of thousandths of ``unit``.
-
-    >>> thousandths(473_176, "us_fl_oz")
-    16000
-    """
-    return int(leaf(volume_ul, unit).scaleb(VOLUME_PLACES))
 
 
 def shown(exact: Volumes, unit: str) -> Volumes:
