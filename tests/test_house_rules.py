@@ -33,20 +33,25 @@ TOP_LEVEL = {
     "daemon", "adapters", "config", "sample_exports", "tests",
 }  # fmt: skip
 
-BASE = {"errors", "records", "mapping", "units", "business_day"}
-CALCULATED = {*BASE, "settings", "matching", "ledger", "findings"}
+BASE = {"errors", "records", "mapping", "units", "business_day", "periods"}
+CALCULATED = {*BASE, "settings", "book_settings", "matching", "ledger", "findings"}
 MAY_IMPORT = {
     "errors": set(),
     "records": set(),
     "mapping": set(),
     "business_day": set(),
+    "periods": {"errors"},
     "units": {"errors"},
     "poll_settings": set(),
-    "settings": {"mapping", "poll_settings"},
-    "config_words": set(),
+    "book_settings": {"periods"},
+    "settings": {"mapping", "poll_settings", "book_settings"},
+    "config_lines": set(),
+    "config_cells": {"errors"},
+    "config_words": {"config_lines"},
     "config_history": {"settings"},
-    "config_tables": {*BASE, "settings", "config_words"},
-    "config_folder": {*BASE, "settings", "poll_settings", "config_words", "config_tables"},
+    "config_tables": {*BASE, "settings", "config_words", "config_cells"},
+    "config_checks": {*BASE, "settings", "poll_settings", "config_words", "config_tables", "intake"},
+    "config_folder": {*BASE, "settings", "config_lines", "config_words", "config_tables", "config_checks"},
     "adapters": {"records", "mapping", "units", "errors"},
     "matching": {*BASE, "settings"},
     "ledger": {*BASE, "settings", "matching"},

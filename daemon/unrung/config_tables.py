@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import csv
 import io
-from datetime import date, datetime
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from pathlib import Path
-from typing import Any
-from zoneinfo import ZoneInfo
+from typing import Any, NamedTuple
 
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
 from unrung import units
-from unrung.config_words import nearest, sentences
+from unrung.config_cells import Cells, day, moment, money, needed, number, with_point
+from unrung.config_words import nearest, sentences, stopped
 from unrung.errors import UnrungError
-from unrung.settings import MenuRow, Product, Settings, TapRow
+from unrung.settings import MenuRow, Product, Section, TapRow
 
 TABLES = ("products.csv", "menu.csv", "taps.csv")
 COLUMNS = {
@@ -25,155 +24,154 @@ COLUMNS = {
     "taps.csv": ("tap", "meter", "outlet", "product", "metered", "from", "to", "pulses_per_litre",
                  "line_volume"),
 }
-MODELS: dict[str, type[BaseModel]] = {
-    "products.csv": Product, "menu.csv": MenuRow, "taps.csv": TapRow,
-}
+MODELS: dict[str, type[Section]] = {"products.csv": Product, "menu.csv": MenuRow, "taps.csv": TapRow}
 NEEDED = {
     "products.csv": ("product",),
     "menu.csv": ("item", "product", "portion"),
     "taps.csv": ("tap", "outlet", "product"),
 }
+_NUMBERS = ("keg_size", "keg_cost", "portion", "price", "pulses_per_litre", "line_volume")
+
+
+class Ground(NamedTuple):
+    """What a table's cells need to know of the venue."""
+
+    zone: str
+    volume_unit: str
+    currency_digits: int
 
 
 Row = tuple[int, dict[str, str]]
+Made = tuple[int, Any]
+"""Line in the table, and the model of the row."""
 
 
 def read_table(path: Path, digest: Any, problems: list[str]) -> list[Row]:
-    """The rows of a table as (line, cells); a spreadsheet's BOM and blank lines are no matter."""
-    try:
-        content = path.read_bytes()
-        digest.update(content)
-        text = content.decode("utf-8-sig")
-    except FileNotFoundError:
-        problems.append(f"{path} is not there.")
-        return []
-    except UnicodeDecodeError as error:
-        problems.append(f"{path.name}: byte {error.start} is not UTF-8; save as 'CSV UTF-8'.")
-        return []
-    delimiter = ";" if text.split("\n", 1)[0].count(";") > text.split("\n", 1)[0].count(",") else ","
+    """The rows of a table as (line, cells); a spreadsheet's BOM, semicolons and blank lines are no
+    matter."""
+    text = _text(path, digest, problems)
+    first = text.split("\n", 1)[0]
+    delimiter = ";" if first.count(";") > first.count(",") else ","
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    found: list[Row] = []
     try:
         header = [cell.strip().lower() for cell in next(reader, [])]
-        _check_header(path.name, header, problems)
-        return [
-            (reader.line_num, dict(zip(header, (cell.strip() for cell in row), strict=False)))
-            for row in reader
-            if any(cell.strip() for cell in row) and not row[0].lstrip().startswith("#")
-        ]
+        if not text or not _header_is_good(path.name, header, problems):
+            return []
+        for cells in reader:
+            if any(map(str.strip, cells)) and not cells[0].lstrip().startswith("#"):
+                _check_width(path.name, reader.line_num, cells, header, delimiter, problems)
+                found.append((reader.line_num, _named(header, cells, delimiter)))
     except csv.Error as error:
-        problems.append(f"{path.name}, line {reader.line_num}: {error}.")
-        return []
+        problems.append(f"{path.name}, line {reader.line_num}: {error}; is a quote left open?")
+    return found
 
 
-def _check_header(name: str, header: list[str], problems: list[str]) -> None:
-    known = COLUMNS[name]
-    problems += [
-        f"{name}: column {cell!r} is not known{nearest(cell, known)}."
-        for cell in header if cell and cell not in known
-    ]
-    problems += [f"{name}: column {cell!r} is missing." for cell in NEEDED[name] if cell not in header]
-
-
-def make_rows(rows: dict[str, list[Row]], settings: Settings, problems: list[str]) -> dict[str, Any]:
+def make_rows(rows: dict[str, list[Row]], ground: Ground, problems: list[str]) -> dict[str, list[Made]]:
+    """Table ("products", "menu", "taps") to its rows as models, with their lines."""
     makers = {"products.csv": _product, "menu.csv": _menu_row, "taps.csv": _tap_row}
-    made: dict[str, list[Any]] = {}
+    made: dict[str, list[Made]] = {}
     for name, maker in makers.items():
         made[name.removesuffix(".csv")] = out = []
         for line, cells in rows[name]:
             try:
-                out.append(maker(cells, settings))
+                out.append((line, maker(cells, ground)))
             except ValidationError as error:
                 problems += [f"{name}, line {line}: {text}" for text in sentences(error, MODELS[name])]
             except (UnrungError, ValueError) as error:
-                problems.append(f"{name}, line {line}: {error}")
-    return {name: tuple(out) for name, out in made.items()}
+                problems.append(f"{name}, line {line}: {stopped(str(error))}")
+    return made
 
 
-def _product(cells: dict[str, str], settings: Settings) -> Product:
+def _text(path: Path, digest: Any, problems: list[str]) -> str:
+    try:
+        content = path.read_bytes()
+        digest.update(content)
+        return content.decode("utf-8-sig")
+    except FileNotFoundError:
+        problems.append(f"{path} is not there.")
+    except OSError as error:
+        problems.append(f"{path} cannot be read: {error.strerror}.")
+    except UnicodeDecodeError as error:
+        line = 1 + content[: error.start].count(b"\n")
+        problems.append(
+            f"{path.name}, line {line}: byte {error.start} is not UTF-8; save it as 'CSV UTF-8'.")
+    return ""
+
+
+def _header_is_good(name: str, header: list[str], problems: list[str]) -> bool:
+    known = COLUMNS[name]
+    found = [
+        f"{name}, line 1: column {cell!r} is not known{nearest(cell, known)}"
+        for cell in header if cell and cell not in known
+    ]
+    found += [f"{name}, line 1: column {cell!r} is missing." for cell in NEEDED[name] if cell not in header]
+    found += [f"{name}, line 1: there are two columns {cell!r}." for cell in known if header.count(cell) > 1]
+    problems += found
+    return all(cell in header for cell in NEEDED[name])
+
+
+def _check_width(
+    name: str, line: int, cells: list[str], header: list[str], delimiter: str, problems: list[str]
+) -> None:
+    if any(map(str.strip, cells[len(header):])):
+        problems.append(
+            f"{name}, line {line}: {len(cells)} cells where the header has {len(header)}; put a cell "
+            f"with a {delimiter!r} in it into double quotes."
+        )
+
+
+def _named(header: list[str], cells: list[str], delimiter: str) -> dict[str, str]:
+    named = dict(zip(header, map(str.strip, cells), strict=False))
+    if delimiter == ";":
+        named.update({name: with_point(text) for name, text in named.items() if name in _NUMBERS})
+    return named
+
+
+def _product(cells: Cells, ground: Ground) -> Product:
     size = cells.get("keg_size", "")
     return Product(
-        product=_need(cells, "product"),
+        product=needed(cells, "product"),
         keg_size_ul=units.keg_size_ul(size) if size else None,
-        keg_cost_minor=_money(cells, "keg_cost", settings),
-        valid_from=_date(cells, "valid_from"),
+        keg_cost_minor=money(cells, "keg_cost", ground.currency_digits),
+        valid_from=day(cells, "valid_from"),
     )
 
 
-def _menu_row(cells: dict[str, str], settings: Settings) -> MenuRow:
+def _menu_row(cells: Cells, ground: Ground) -> MenuRow:
     product = cells.get("product", "")
-    unit = cells.get("unit", "") or settings.venue.volume_unit
+    unit = cells.get("unit", "") or ground.volume_unit
     if unit not in units.UNITS_UL:
         raise UnrungError(f"unit {unit!r} is not known{nearest(unit, units.UNITS_UL)}")
-    portion = _number(cells, "portion") if product else Decimal(0)
+    portion = number(cells, "portion") if product else Decimal(0)
     if product and not portion:
         raise UnrungError("portion is missing: how much beer does one of these take?")
-    sold_by = cells.get("sold_by", "") or "unit"
+    first, last = day(cells, "from"), day(cells, "to")
+    if first and last and first > last:
+        raise UnrungError(f"from {first} is after to {last}")
     return MenuRow(
-        item=_need(cells, "item"), product=product, portion_ul=units.to_ul(portion or Decimal(0), unit),
+        item=needed(cells, "item"), product=product, portion_ul=units.to_ul(portion or Decimal(0), unit),
         size=cells.get("size", ""), price_level=cells.get("price_level", ""),
-        modifier=cells.get("modifier", ""), price_minor=_money(cells, "price", settings),
-        sold_by=sold_by,
-        valid_from=_date(cells, "from"), valid_to=_date(cells, "to"),
+        modifier=cells.get("modifier", ""), price_minor=money(cells, "price", ground.currency_digits),
+        sold_by=cells.get("sold_by", "") or "unit",
+        valid_from=first, valid_to=last,
     )
 
 
-def _tap_row(cells: dict[str, str], settings: Settings) -> TapRow:
+def _tap_row(cells: Cells, ground: Ground) -> TapRow:
     metered = cells.get("metered", "").lower() or "yes"
     if metered not in ("yes", "no", "true", "false", "1", "0"):
         raise UnrungError(f"metered is {metered!r}; write yes or no")
-    line_volume = _number(cells, "line_volume")
-    from_day, from_ms = _moment(cells, "from", settings)
-    to_day, to_ms = _moment(cells, "to", settings)
+    line_volume, pulses = number(cells, "line_volume"), number(cells, "pulses_per_litre")
+    if pulses == 0:
+        raise UnrungError("pulses_per_litre is 0; leave it empty where the meter counts no pulses")
+    from_day, from_ms = moment(cells, "from", ground.zone)
+    to_day, to_ms = moment(cells, "to", ground.zone)
+    if (from_day and to_day and from_day > to_day) or (from_ms and to_ms and from_ms >= to_ms):
+        raise UnrungError(f"from {cells['from']} is not before to {cells['to']}")
     return TapRow(
-        tap=_need(cells, "tap"), outlet=_need(cells, "outlet"), product=_need(cells, "product"),
+        tap=needed(cells, "tap"), outlet=needed(cells, "outlet"), product=needed(cells, "product"),
         meter=cells.get("meter", ""), metered=metered in ("yes", "true", "1"),
-        valid_from=from_day, valid_to=to_day, from_ms=from_ms, to_ms=to_ms,
-        pulses_per_litre=_number(cells, "pulses_per_litre"),
-        line_volume_ul=units.to_ul(line_volume, settings.venue.volume_unit) if line_volume else 0,
+        valid_from=from_day, valid_to=to_day, from_ms=from_ms, to_ms=to_ms, pulses_per_litre=pulses,
+        line_volume_ul=units.to_ul(line_volume, ground.volume_unit) if line_volume else 0,
     )
-
-
-def _need(cells: dict[str, str], column: str) -> str:
-    if not cells.get(column):
-        raise UnrungError(f"{column} is empty")
-    return cells[column]
-
-
-def _number(cells: dict[str, str], column: str) -> Decimal | None:
-    text = cells.get(column, "")
-    if not text:
-        return None
-    try:
-        value = Decimal(text)
-    except InvalidOperation:
-        raise UnrungError(f"{column} is {text!r}; write a number such as 16 or 0.5") from None
-    if not value.is_finite() or value < 0:
-        raise UnrungError(f"{column} is {text!r}; it must not be negative")
-    return value
-
-
-def _money(cells: dict[str, str], column: str, settings: Settings) -> int | None:
-    value = _number(cells, column)
-    return None if value is None else round(value.scaleb(settings.currency_digits))
-
-
-def _date(cells: dict[str, str], column: str) -> date | None:
-    text = cells.get(column, "")
-    try:
-        return date.fromisoformat(text) if text else None
-    except ValueError:
-        raise UnrungError(f"{column} is {text!r}; write a date such as 2026-10-27") from None
-
-
-def _moment(cells: dict[str, str], column: str, settings: Settings) -> tuple[date | None, int | None]:
-    """A date, or a local date and time: 2026-10-27 or 2026-10-27T18:05."""
-    text = cells.get(column, "")
-    if len(text) <= 10:
-        return _date(cells, column), None
-    try:
-        local = datetime.fromisoformat(text)
-    except ValueError:
-        raise UnrungError(f"{column} is {text!r}; write 2026-10-27 or 2026-10-27T18:05") from None
-    if local.tzinfo is None:
-        local = local.replace(tzinfo=ZoneInfo(settings.venue.timezone))
-    return None, round(local.timestamp() * 1000)

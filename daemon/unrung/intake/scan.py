@@ -108,7 +108,7 @@ def _take(
     if content is None:
         return too_big(db, settings, feed, name, file.size, file.mtime_ms, now_ms, keep)
     finished = _age_ms(file, now_ms) >= UNFINISHED_MS
-    ended = content.endswith((b"\n", b"\r", b"}", b"]", b"\n\0")) or bool(content) and not feed.leave
+    ended = content.endswith((b"\n", b"\r", b"}", b"]", b"\n\0")) or (bool(content) and not feed.leave)
     if not finished and not ended:
         raise IncompleteExport("its last line is not ended", name=name)
     return take_in(
