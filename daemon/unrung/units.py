@@ -84,7 +84,8 @@ def thousandths(volume_ul: int, unit: str, places: int = 3) -> int:
     size = UNITS_UL[unit]
     whole, rest = divmod(volume_ul * size.denominator * 10**places, size.numerator)
     twice = 2 * rest
-    return whole + (twice > size.numerator or (twice == size.numerator and whole & 1))
+    up = twice > size.numerator or (twice == size.numerator and whole % 2 == 1)
+    return whole + up
 
 
 def ratio_ul(numerator: Decimal, unit: str) -> Fraction:

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from unrung.issue.cells import VOLUME_PLACES, money, units, volume
+from unrung.issue.cells import money, units, volume
 from unrung.issue.table import Cell
 from unrung.ledger.results import COMPONENTS, Counts, DayLedger, Volumes
-from unrung.units import thousandths
+from unrung.units import thousandths as thousandths
 
 TOTALS = ("poured", "rung", "portion_difference", "variance")
 
