@@ -16,6 +16,7 @@ from unrung.intake.poll import poll_feed
 from unrung.intake.scan import Scan, read_again, scan
 from unrung.intake.take_in import Taken
 from unrung.issuing import Issued, due_days, issue_day
+from unrung.month_issuing import MonthIssued, issue_due_months
 from unrung.sending import send_due
 from unrung.settings import Settings
 from unrung.store.days import set_fact
@@ -37,6 +38,7 @@ class CaughtUp:
     waiting: list[str] = field(default_factory=list)
     problems: list[str] = field(default_factory=list)
     issued: list[Issued] = field(default_factory=list)
+    months: list[MonthIssued] = field(default_factory=list)
     mails: int = 0
 
     @property
@@ -85,7 +87,7 @@ def issue_due(
     db: Store, settings: Settings, now_ms: int, done: CaughtUp, say: Say, *,
     through: date | None = None, quiet: bool = False,
 ) -> None:
-    """Issue every due day in order."""
+    """Issue every due day in order, then every period whose days are all issued."""
     cache: Cache = {}
     for day in due_days(db, settings, now_ms, quiet=quiet):
         if through is None or day <= through:
@@ -94,6 +96,11 @@ def issue_due(
             done.problems += [str(one) for one in issued.unplaced]
             if issued.changed:
                 say(f"issued {day.isoformat()} revision {issued.revision}")
+    for month in issue_due_months(db, settings, now_ms):
+        done.months.append(month)
+        done.problems += [*map(str, month.unplaced), *month.notes]
+        if month.changed:
+            say(f"issued {month.period.name} revision {month.revision}")
 
 
 def catch_up(

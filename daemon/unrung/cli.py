@@ -133,24 +133,52 @@ def catch_up_command(config: Path, through: date | None) -> None:
 
 @commands.command()
 @CONFIG
-@click.option("--day", type=click.DateTime(["%Y-%m-%d"]), required=True, help="Business day.")
-def reissue(config: Path, day: date) -> None:
-    """Compute a day again and issue it as its next revision if anything differs.
+@click.option("--day", type=click.DateTime(["%Y-%m-%d"]), default=None, help="Business day.")
+@click.option("--month", default=None, help="Month or period, such as 2026-11 or 2026-P03.")
+def reissue(config: Path, day: date | None, month: str | None) -> None:
+    """Make a day's or a month's files again; a next revision if anything differs.
+
+    The files of a closed month are put back as they were.
 
     \b
-    Example:  unrung reissue my-bar --day 2026-10-31
+    Examples:  unrung reissue my-bar --day 2026-10-31
+               unrung reissue my-bar --month 2026-10
     """
-    from unrung.issuing import issue_day
+    from unrung.reissuing import reissue_day, reissue_month
+
+    if (day is None) == (month is None):
+        raise click.UsageError("name either --day or --month")
+    settings, db = _open(config, alone=True)
+    if day is None:
+        done = reissue_month(db, settings, month or "", _now_ms())
+    else:
+        done = reissue_day(db, settings, day.date() if hasattr(day, "date") else day, _now_ms())
+    click.echo(done.said)
+    for problem in done.problems:
+        click.echo(f"! {problem}", err=True)
+    sys.exit(ATTENTION if done.problems else DONE)
+
+
+@commands.command("close-month")
+@CONFIG
+@click.option("--month", required=True, help="Month or period, such as 2026-11 or 2026-P03.")
+@click.option("--accept", is_flag=True, help="Close although the things listed stand open.")
+def close_month_command(config: Path, month: str, accept: bool) -> None:
+    """Close a month for good: nothing that comes later changes its files.
+
+    A later difference is written down in the open month. What stands open is listed first;
+    --accept closes all the same and keeps the list.
+
+    \b
+    Example:  unrung close-month my-bar --month 2026-10
+    """
+    from unrung.closing import close
 
     settings, db = _open(config, alone=True)
-    which = day.date() if hasattr(day, "date") else day
-    issued = issue_day(db, settings, which, _now_ms(), {})
-    said = f"issued revision {issued.revision}" if issued.changed else (
-        f"nothing differs from revision {issued.revision}")
-    click.echo(f"{which.isoformat()}: {said}")
-    for problem in issued.unplaced:
-        click.echo(f"! {problem}", err=True)
-    sys.exit(ATTENTION if issued.unplaced else DONE)
+    done = close(db, settings, month, _now_ms(), accept=accept)
+    for text in done.lines:
+        click.echo(text, err=not done.closed)
+    sys.exit(DONE if done.closed and not done.unplaced else ATTENTION)
 
 
 @commands.command()

@@ -20,11 +20,15 @@ from unrung.issue.daily import daily_files
 from unrung.issue.digest import NO_REVISION, content_digest
 from unrung.issue.place import Unplaced, folder_for_day, place
 from unrung.ledger.results import DayLedger
+from unrung.ledger.tap_spans import tap_spans
+from unrung.month_issuing import touched_periods
 from unrung.morning import write_morning_mail
 from unrung.page.render import page_bytes
 from unrung.settings import Settings
+from unrung.store.day_books import save_day_books
 from unrung.store.days import day_row, day_rows, note_unplaced, record_issue, save_day
 from unrung.store.facts import facts_between, save_facts
+from unrung.store.months import mark_months_dirty
 from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store, write_tx
 
@@ -92,8 +96,11 @@ def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cach
             config_digest=settings.digest, changed_ms=changed_ms,
             issued_ms=now_ms if changed or row is None else row.issued_ms,
         )
+        spans = tap_spans(ledger.facts, settings) if ledger.facts else ()
         if ledger.facts:
             save_facts(db, ledger.facts)
+        save_day_books(db, ledger, spans)
+        mark_months_dirty(db, touched_periods(db, settings, day))
         note_unplaced(db, day, " ".join(map(str, unplaced)), now_ms)
         if changed:
             named = [(name, hashlib.sha256(data).hexdigest(), len(data)) for name, data in files.items()]

@@ -12,6 +12,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
+from unrung.book_settings import Accounts, Cost, Periods, Stock
 from unrung.mapping import Carries, FieldSource, Formats, _as_source
 from unrung.poll_settings import Poll
 
@@ -180,54 +181,6 @@ class Files(Section):
     )
     csv_bom: bool = Field(
         True, description="Start issued CSV files with the UTF-8 mark that spreadsheets look for."
-    )
-
-
-class Periods(Section):
-    """How the venue's books cut the year; see ``unrung.periods``."""
-
-    kind: Literal["calendar", "4-4-5", "13x4"] = Field(
-        "calendar", description="Calendar months, twelve periods of 4, 4 and 5 weeks, or thirteen of 4."
-    )
-    start: date | None = Field(
-        None, description="First day of any one year of weeks; the others start on the same weekday, "
-        "nearest to the same date."
-    )
-
-
-class Stock(Section):
-    """How counts of the cellar are read. Defaults are common practice, no source."""
-
-    kg_per_litre: Decimal = Field(
-        Decimal("1.010"), gt=Decimal("0.9"), lt=Decimal("1.2"),
-        description="Density of beer, for kegs that are weighed."
-    )
-    meter_tolerance: Decimal = Field(
-        Decimal("0.02"), ge=0, lt=1,
-        description="Greatest error of the meters, as a share, as their maker states it."
-    )
-    count_within_hours: float = Field(
-        48, gt=0, description="A count this near to the end of a period is its closing count; it is "
-        "rolled to the end by what was poured, delivered and moved in between."
-    )
-
-
-class Cost(Section):
-    method: Literal["weighted_average", "fifo"] = Field(
-        "weighted_average", description="How used and remaining beer is valued: at the average cost of "
-        "what was there and what came in, or the oldest beer first."
-    )
-
-
-class Accounts(Section):
-    """Account codes of the month's journal. Without the first three there is none."""
-
-    variance: str = Field("", description="Charged with the cost of beer poured and not rung.")
-    stock: str = Field("", description="Credited with the cost of all beer used.")
-    usage: str = Field("", description="Charged with the cost of the other beer used.")
-    write_off: str = Field("", description="Charged with beer written off; empty: usage.")
-    transfers: str = Field(
-        "", description="Clears beer moved between outlets; empty: moves are not posted."
     )
 
 

@@ -43,6 +43,11 @@ def folder_for_day(settings: Settings, day: date) -> Path:
     return Path(settings.folder) / settings.files.folder / "daily" / day.isoformat()
 
 
+def folder_for_month(settings: Settings, period: str) -> Path:
+    """Where the files of a period go: ``<files folder>/monthly/<period>``."""
+    return Path(settings.folder) / settings.files.folder / "monthly" / period
+
+
 def place(
     folder: Path, files: Mapping[str, bytes], patience: float = PATIENCE_SECONDS
 ) -> tuple[Unplaced, ...]:

@@ -13,6 +13,7 @@ from datetime import date
 from unrung.daybook import Cache
 from unrung.errors import UnrungError
 from unrung.issuing import due_days, issue_day
+from unrung.month_issuing import due_months, issue_due_months
 from unrung.service.venue import Venue
 from unrung.settings import Settings
 from unrung.store.days import unplaced
@@ -41,7 +42,7 @@ class Issuer:
             return SOON_SECONDS
         settings, now_ms = self._venue.settings, self._venue.clock.wall_ms()
         with self._venue.store() as db:
-            due = bool(due_days(db, settings, now_ms))
+            due = bool(due_days(db, settings, now_ms) or due_months(db, settings, now_ms))
             fresh = self._venue.fresh.is_set() and to_judge(db, settings, now_ms) is not None
         self._venue.fresh.clear()
         if not (due or fresh):
@@ -69,6 +70,8 @@ def issue_and_judge(db: Store, settings: Settings, now_ms: int) -> None:
     for count, day in enumerate(due_days(db, settings, now_ms)):
         if count - len(failed) < DAYS_AT_ONCE:
             failed += _issue(db, settings, day, now_ms, cache)
+    for month in issue_due_months(db, settings, now_ms):
+        _log.info("made %s, revision %s", month.period.name, month.revision)
     judge_today(db, settings, now_ms)
     if failed:
         raise UnrungError("; ".join(failed))

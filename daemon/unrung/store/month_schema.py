@@ -48,6 +48,7 @@ CREATE TABLE months (
   config_digest TEXT NOT NULL DEFAULT '',
   issued_ms INTEGER,
   closed_ms INTEGER,
+  refused_ms INTEGER NOT NULL DEFAULT 0, -- when some of its files last could not take their place
   books TEXT NOT NULL DEFAULT '{}',     -- JSON: closing stock by place, and what it is made of
   accepted TEXT NOT NULL DEFAULT '[]'   -- JSON: what stood open when it was closed all the same
 ) STRICT;

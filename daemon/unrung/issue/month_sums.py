@@ -1,0 +1,100 @@
+"""A period's figures: the displayed cells of its daily files summed, so that they foot with them."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from unrung.issue.logged import logged_table
+from unrung.issue.shown import by_product
+from unrung.issue.table import Cell
+from unrung.issue.variance import FIGURES, variance_table
+from unrung.ledger.month import MonthLedger
+from unrung.ledger.results import Volumes
+from unrung.ledger.stock import Place
+from unrung.settings import Settings
+
+SUMMED = tuple(name for name in FIGURES if name != "variance_pct")
+MONEY = ("variance_cost", "variance_retail")
+"""Empty in a daily file where no cost or price is known."""
+REASONS = (
+    "comp", "staff", "waste", "cleaning", "sample", "function", "training", "other", "keg_change",
+)
+
+
+@dataclass(slots=True)
+class Sums:
+    """One place, or the total of several."""
+
+    cells: dict[str, Decimal] = field(default_factory=lambda: dict.fromkeys(SUMMED, Decimal(0)))
+    exact: Volumes = field(default_factory=Volumes)
+    """Microlitres: what percentages are computed from."""
+    logged: Counter[str] = field(default_factory=Counter)
+    """Displayed volume by reason, in thousandths of the unit."""
+    unknown: set[str] = field(default_factory=set)
+    """Money that some day with a variance lacks."""
+    adjusted: dict[str, Decimal] = field(default_factory=dict)
+    """New less old of the adjustments that the period carries, by figure."""
+
+    def add(self, other: Sums) -> None:
+        for name, value in other.cells.items():
+            self.cells[name] += value
+        self.exact.add(other.exact)
+        self.logged.update(other.logged)
+        self.unknown |= other.unknown
+        for name, value in other.adjusted.items():
+            self.adjusted[name] = self.adjusted.get(name, Decimal(0)) + value
+
+    def money(self, name: str) -> Decimal | None:
+        return None if name in self.unknown else self.cells[name]
+
+
+def month_sums(month: MonthLedger, settings: Settings) -> dict[Place, Sums]:
+    """(outlet, product) to its sums, sorted; places that only the cellar or an adjustment names too."""
+    sums: dict[Place, Sums] = {}
+    for day in month.days:
+        for row in variance_table(day, settings, 0).rows:
+            _add_row(sums.setdefault(_place(row), Sums()), row)
+        for key, totals in by_product(day, settings.venue.volume_unit).items():
+            sums[key].exact.add(totals.exact)
+        for row in logged_table(day, settings).rows:
+            reason = str(row["reason"])
+            reason = reason if reason in REASONS else "other"
+            place = sums.setdefault(_place(row), Sums())
+            place.logged[reason] += int(_decimal(row["explained"]).scaleb(3))
+    for one in month.adjustments:
+        adjusted = sums.setdefault((one.outlet, one.product), Sums()).adjusted
+        adjusted[one.figure] = adjusted.get(one.figure, Decimal(0)) + (
+            Decimal(one.new or 0) - Decimal(one.old or 0)
+        )
+    for row_ in month.stock:
+        sums.setdefault((row_.outlet, row_.product), Sums())
+    return dict(sorted(sums.items()))
+
+
+def total(sums: Iterable[Sums]) -> Sums:
+    """Everything added up."""
+    whole = Sums()
+    for one in sums:
+        whole.add(one)
+    return whole
+
+
+def _add_row(sums: Sums, row: Mapping[str, Cell]) -> None:
+    for name in SUMMED:
+        if row[name] is None:
+            if row["variance"]:
+                sums.unknown.add(name)
+        else:
+            sums.cells[name] += _decimal(row[name])
+
+
+def _place(row: Mapping[str, Cell]) -> Place:
+    return str(row["outlet"]), str(row["product"])
+
+
+def _decimal(cell: Cell) -> Decimal:
+    assert cell is not None
+    return Decimal(cell)

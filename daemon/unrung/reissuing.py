@@ -1,0 +1,49 @@
+"""Files made again because a person asks: a day's, or a period's."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from unrung.issue.place import folder_for_month, place
+from unrung.issuing import issue_day
+from unrung.month_issuing import issue_month
+from unrung.monthbook import period_called
+from unrung.settings import Settings
+from unrung.store.months import closed_files, closing_of, month_row
+from unrung.store.open import Store
+
+
+@dataclass(frozen=True, slots=True)
+class Reissued:
+    """What to tell, and what a person should do about it."""
+
+    said: str
+    problems: tuple[str, ...] = ()
+
+
+def reissue_day(db: Store, settings: Settings, day: date, now_ms: int) -> Reissued:
+    """Compute a day again; a next revision if anything differs. Not for a day of a closed period."""
+    closed = closing_of(db, day)
+    issued = issue_day(db, settings, day, now_ms, {})
+    if closed is not None:
+        return Reissued(f"{day.isoformat()} lies in {closed.period.name}, which is closed: its files stay; "
+                        "what differs is an adjustment of the open month")
+    said = f"{day.isoformat()}: {_said(issued.changed, issued.revision)}"
+    return Reissued(said, tuple(map(str, issued.unplaced)))
+
+
+def reissue_month(db: Store, settings: Settings, name: str, now_ms: int) -> Reissued:
+    """Make a period's files again, also of one that is not over; a closed one's are put back."""
+    period = period_called(settings, name)
+    row = month_row(db, period.name)
+    if row is not None and row.closed_ms is not None:
+        unplaced = place(folder_for_month(settings, period.name), closed_files(db, period.name))
+        return Reissued(f"{period.name} is closed: its files stand as they were", tuple(map(str, unplaced)))
+    issued = issue_month(db, settings, period, now_ms)
+    problems = (*map(str, issued.unplaced), *issued.notes)
+    return Reissued(f"{period.name}: {_said(issued.changed, issued.revision)}", problems)
+
+
+def _said(changed: bool, revision: int) -> str:
+    return f"issued revision {revision}" if changed else f"nothing differs from revision {revision}"
