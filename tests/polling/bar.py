@@ -6,10 +6,9 @@ import json
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from polling.server import Reply
 from unrung.intake.poll import Polled, poll_feed
 from unrung.settings import Feed, Settings
-
-from polling.server import Reply
 from venue_folder import MENU, PRODUCTS, TAPS, VenueFolder, local, ms
 
 VENUE = """\
@@ -107,6 +106,8 @@ def cursor(venue: VenueFolder) -> dict[str, Any]:
 
 
 def covered(venue: VenueFolder) -> list[tuple[int, int]]:
-    return [(row["from_ms"], row["to_ms"]) for row in venue.query("SELECT * FROM poll_spans ORDER BY from_ms")]
+    """The spans that complete polls cover."""
+    rows = venue.query("SELECT from_ms, to_ms FROM poll_spans ORDER BY from_ms")
+    return [(row["from_ms"], row["to_ms"]) for row in rows]
 
 

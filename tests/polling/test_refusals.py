@@ -15,6 +15,7 @@ from venue_folder import ms
 GOOD = rows_reply([sale("a", "19:00:00")])
 NOW = ms("20:00:00")
 MINUTE = 60_000
+DAY = "Tue, 10 Jun 2025"
 
 
 def refused(status: int, **headers: str) -> Reply:
@@ -25,7 +26,7 @@ def refused(status: int, **headers: str) -> Reply:
     ("reply", "wait_s"),
     [
         (refused(429, Retry_After="900"), 900),
-        (refused(503, Retry_After="Tue, 10 Jun 2025 12:15:00 GMT", Date="Tue, 10 Jun 2025 12:00:00 GMT"), 900),
+        (refused(503, Retry_After=f"{DAY} 12:15:00 GMT", Date=f"{DAY} 12:00:00 GMT"), 900),
         (refused(429, Retry_After="86400"), 6 * 3600),
     ],
 )

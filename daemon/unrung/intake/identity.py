@@ -47,7 +47,7 @@ def identify(feed: Feed, scope: str, records: Sequence[AnyRecord]) -> Identified
         first = by_ref.setdefault(record.ref, record)
         if first is record:
             places[record.ref] = len(rows)
-            rows.append((_digest("i", feed.name, record.ref), record))
+            rows.append((ident_of(feed, record.ref), record))
         elif first.raw == record.raw:
             repeats += 1
         elif first.version != record.version:
@@ -76,6 +76,11 @@ def file_scope(
     least = min(len(idents), last.rows - last.rejected)
     same = not idents or 2 * share_known(db, idents) > least
     return last.scope if same else f"{name}\x1f{sha256[:16]}"
+
+
+def ident_of(feed: Feed, ref: str) -> bytes:
+    """The identity of the row with the id ``ref``."""
+    return _digest("i", feed.name, ref)
 
 
 def _digest(*parts: str) -> bytes:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from unrung.intake.identity import ident_of
 from unrung.records import Reject
 from unrung.settings import Feed
 from unrung.store.movements import given_by
 from unrung.store.open import Store
-from unrung.store.sources import SourceRow, earlier_waiting, replace_rejects
+from unrung.store.sources import SourceRow, earlier_waiting, rejects_of, replace_rejects
 
 
 def replace_earlier(
@@ -21,8 +22,15 @@ def replace_earlier(
             continue
         if _holds_all_of(db, feed, source, older, kept):
             replace_rejects(db, older.id, None)
-        elif feed.export != "append":
-            replace_rejects(db, older.id, rejects)
+        else:
+            again = rejects if feed.export != "append" else ()
+            replace_rejects(db, older.id, [*again, *_mended(db, feed, older.id, kept)])
+
+
+def _mended(db: Store, feed: Feed, older: int, kept: set[bytes]) -> list[Reject]:
+    """Rows of an older export that wait, and whose id a good row has now."""
+    waiting = [reject for reject in rejects_of(db, older) if reject.cells.get("id")]
+    return [reject for reject in waiting if ident_of(feed, reject.cells["id"].strip()) in kept]
 
 
 def _holds_all_of(
