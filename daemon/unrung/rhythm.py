@@ -59,9 +59,10 @@ def span(milliseconds: int) -> str:
     """
     for name, size, least in (("day", DAY_MS, 2 * DAY_MS), ("hour", HOUR_MS, HOUR_MS)):
         if milliseconds >= least:
-            return _counted(round(milliseconds / size), name)
-    return _counted(round(milliseconds / 60_000), "minute")
+            return counted(round(milliseconds / size), name)
+    return counted(round(milliseconds / 60_000), "minute")
 
 
-def _counted(count: int, name: str) -> str:
-    return f"{count} {name}" if count == 1 else f"{count} {name}s"
+def counted(count: int, name: str) -> str:
+    """Such as "1 day" and "2 days"."""
+    return f"{count} {name}" if count == 1 else f"{count:,} {name}s"

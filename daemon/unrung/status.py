@@ -14,7 +14,7 @@ from unrung.business_day import local_iso
 from unrung.daybook import bounds_of, day_at, day_inputs, day_name
 from unrung.issuing import due_days, issue_time_ms
 from unrung.ledger.menu import Menu, resembles
-from unrung.rhythm import HOUR_MS, LOOK_BACK_MS, silence
+from unrung.rhythm import HOUR_MS, LOOK_BACK_MS, counted, silence
 from unrung.settings import Feed, Settings
 from unrung.store.days import day_rows, fact, unplaced
 from unrung.store.movements import first_and_last_ms
@@ -172,7 +172,7 @@ def attention(state: dict[str, Any]) -> list[str]:
         found += [f"{name}: {text}" for text in _of_feed(feed)]
     if days["overdue"]:
         first = day_name(date.fromisoformat(days["overdue"][0]))
-        found.append(f"{len(days['overdue'])} days are overdue and were not issued, the first is {first}")
+        found.append(f"{counted(len(days['overdue']), 'day')} overdue and not issued, the first is {first}")
     found += [f"{day}: {text}" for day, text in days["unplaced"].items()]
     for who, mail in state["outbox"]["last"].items():
         if mail["state"] != "sent":
@@ -194,9 +194,9 @@ def _of_service(service: dict[str, Any]) -> list[str]:
 def _of_feed(feed: dict[str, Any]) -> list[str]:
     found = [] if feed["exports"] else ["nothing has come in yet"]
     if feed["rejects_waiting"]:
-        found.append(f"{feed['rejects_waiting']} rows could not be read; see their reasons")
+        found.append(f"{counted(feed['rejects_waiting'], 'row')} could not be read; see the reasons")
     if feed["set_aside"]:
-        found.append(f"{feed['set_aside']} exports are set aside; see .reasons.csv")
+        found.append(f"{counted(feed['set_aside'], 'export')} set aside; see .reasons.csv")
     if feed["silent"]:
         found.append(feed["silent"])
     if feed["poll_failed"]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import textwrap
 from typing import Any
 
+from unrung.rhythm import counted
+
 WIDTH = 80
 
 
@@ -15,7 +17,7 @@ def lines(state: dict[str, Any]) -> list[str]:
         out += _feed(name, feed)
     out += ["", *_days(state["days"]), *_entry("Mails", _mails(state["outbox"]))]
     store = state["store"]
-    out += _entry("Store", f"{store['bytes'] / 1e6:.1f} MB, {store['movements']:,} rows, "
+    out += _entry("Store", f"{store['bytes'] / 1e6:.1f} MB, {counted(store['movements'], 'row')}, "
                            f"SQLite {store['sqlite']}")
     for reject in state["rejects"]:
         out += ["", *_wrapped(f"{reject['file']}, line {reject['line']}, field {reject['field']!r}:"),
@@ -44,12 +46,14 @@ def _service(service: dict[str, Any]) -> str:
 def _feed(name: str, feed: dict[str, Any]) -> list[str]:
     last = feed["last_export"]
     told = [
-        f"{feed['exports']} exports, {feed['rows']:,} rows, the last row {_short(feed['last_row'])}",
+        f"{counted(feed['exports'], 'export')}, {counted(feed['rows'], 'row')}, "
+        f"the last row {_short(feed['last_row'])}",
         f"last export {last}, {_short(feed['last_received'])}" if last else "",
         feed["silent"],
-        f"{feed['rejects_waiting']} rows could not be read and wait" if feed["rejects_waiting"] else "",
-        f"{feed['set_aside']} exports set aside, each with its reasons" if feed["set_aside"] else "",
-        f"{feed['unlisted_items']} items not in menu.csv, {feed['unlisted_rows']:,} rows in 28 days"
+        f"{counted(feed['rejects_waiting'], 'row')} could not be read and wait" if feed["rejects_waiting"] else "",
+        f"{counted(feed['set_aside'], 'export')} set aside, with the reasons" if feed["set_aside"] else "",
+        f"{counted(feed['unlisted_items'], 'item')} not in menu.csv, "
+        f"{counted(feed['unlisted_rows'], 'row')} in 28 days"
         if feed.get("unlisted_items") else "",
         feed["poll_failed"],
     ]

@@ -52,5 +52,5 @@ def issued_yesterday(venue: VenueFolder, status: str = "final") -> None:
     """As if yesterday, by the real clock, had been issued."""
     with venue.open() as (settings, db), write_tx(db):
         yesterday = day_at(settings, wall_ms()) - timedelta(days=1)
-        save_day(db, yesterday, [], revision=1, status=status, digest="", config_digest="", issued_ms=wall_ms(),
-                 changed_ms=0)
+        save_day(db, yesterday, [], revision=1, status=status, digest="", config_digest="",
+                 issued_ms=wall_ms(), changed_ms=0)

@@ -51,7 +51,8 @@ def test_a_bad_edit_is_told_and_the_settings_before_it_stay_in_force(bar: VenueF
     bar.edit("venue.toml", 'volume_unit = "us_fl_oz"', 'volume_unti = "us_fl_oz"')
     bar.rings("a.csv", [ring("20:15:00")])
     intake.step()
-    assert "volume_unti" in venue.problems["config"] and "earlier ones stay in force" in venue.problems["config"]
+    told = venue.problems["config"]
+    assert "volume_unti" in told and "earlier ones stay in force" in told
     assert len(bar_rows(venue)) == 1
     bar.edit("venue.toml", "volume_unti", "volume_unit")
     intake.step()
@@ -65,7 +66,7 @@ def test_another_store_needs_a_restart_and_nothing_is_written_to_it(bar: VenueFo
     assert not (bar.path / "other.sqlite").exists()
 
 
-def test_rows_that_waited_for_the_right_format_are_read_after_the_edit(bar: VenueFolder, venue: Venue) -> None:
+def test_rows_that_waited_for_a_right_format_are_read_after_the_edit(bar: VenueFolder, venue: Venue) -> None:
     intake = Intake(venue, lambda: None)
     good, bad = ring("20:15:00"), {**ring("20:20:00"), "Total": "7,00 net"}
     bar.rings("a.csv", [good, bad, good | {"Time": "2025-06-10 20:25:00"}])

@@ -101,31 +101,33 @@ def test_bad_rows_exports_set_aside_and_draught_that_is_not_listed_need_a_person
     bar = make_venue(tmp_path / "bar")
     (bar.path / "products.csv").open("a").write("Millrace Gold,50 l,95.00\n")
     bad = {**ring("20:20:00"), "Total": "a lot"}
-    bar.rings("a.csv", [ring("20:15:00"), bad, ring("20:25:00", "Millrace Gold Jug"), ring("20:26:00", "Shirt")])
+    others = [ring("20:25:00", "Millrace Gold Jug"), ring("20:26:00", "Shirt")]
+    bar.rings("a.csv", [ring("20:15:00"), bad, *others])
     bar.drop(bar.till / "b.csv", b"this is no till export\n")
     bar.pours("a.json", [pour("1", "20:14:00")])
     bar.catch_up("06-10 23:59:30")
     state = state_at(bar, "06-10 23:59:40")
     assert state["feeds"]["till"]["unlisted_items"] == 2
     assert [text.partition(": ")[2][:40] for text in state["attention"]] == [
-        "1 rows could not be read; see their reas", "1 exports are set aside; see .reasons.cs",
+        "1 row could not be read; see the reasons", "1 export set aside; see .reasons.csv",
         "the till sells what looks like draught a",
     ]
     assert "Millrace Gold Jug" in state["attention"][2]
-    assert state["rejects"][0]["file"] == "a.csv" and state["rejects"][0]["value"] == "a lot"
+    assert {row["file"]: row["value"] for row in state["rejects"]}["a.csv"] == "a lot"
 
 
 def test_days_that_nobody_issued_are_overdue_an_hour_after_their_latest_time(bar: VenueFolder) -> None:
     assert state_at(bar, "06-11 11:59:00")["attention"] == []
     (said,) = state_at(bar, "06-11 12:01:00")["attention"]
-    assert said == "1 days are overdue and were not issued, the first is Tue 10 Jun"
+    assert said == "1 day overdue and not issued, the first is Tue 10 Jun"
 
 
 def test_what_a_due_day_waits_for_is_told(tmp_path: Path) -> None:
     bar = make_venue(tmp_path / "bar")
     bar.rings("a.csv", [ring("20:15:00")])
     bar.catch_up("06-11 06:30:00")
-    assert state_at(bar, "06-11 06:31:00")["days"]["next"]["waits_for"] == ["no pours from 'meter' for Tue 10 Jun"]
+    coming = state_at(bar, "06-11 06:31:00")["days"]["next"]
+    assert coming["waits_for"] == ["no pours from 'meter' for Tue 10 Jun"]
 
 
 def test_a_refused_address_needs_a_person_until_a_mail_reaches_it(tmp_path: Path) -> None:
@@ -176,10 +178,14 @@ def test_the_command_tells_a_running_service_from_one_that_was_killed(tmp_path: 
     assert ended.returncode == 1 and "ended without a word" in ended.stdout
 
 
-def sign(bar: VenueFolder, seen: str, *, stopped: bool = False, problems: dict[str, str] | None = None) -> None:
+def sign(
+    bar: VenueFolder, seen: str, *, stopped: bool = False, problems: dict[str, str] | None = None
+) -> None:
     """A sign of life of process 77."""
-    said = {"pid": 77, "version": "1", "started_ms": ms("18:00:00"), "seen_ms": ms(seen), "stopped": stopped,
-            "problems": problems or {}}
+    said = {
+        "pid": 77, "version": "1", "started_ms": ms("18:00:00"), "seen_ms": ms(seen),
+        "stopped": stopped, "problems": problems or {},
+    }
     with bar.open() as (_, db), write_tx(db):
         db.execute("DELETE FROM facts WHERE name = 'catch_up'")
         set_fact(db, "service", json.dumps(said))
