@@ -44,22 +44,20 @@ def _service(service: dict[str, Any]) -> str:
 
 
 def _feed(name: str, feed: dict[str, Any]) -> list[str]:
-    last = feed["last_export"]
-    told = [
-        f"{counted(feed['exports'], 'export')}, {counted(feed['rows'], 'row')}, "
-        f"the last row {_short(feed['last_row'])}",
-        f"last export {last}, {_short(feed['last_received'])}" if last else "",
-        feed["silent"],
-        f"{counted(feed['rejects_waiting'], 'row')} could not be read and wait" if feed["rejects_waiting"] else "",
-        f"{counted(feed['set_aside'], 'export')} set aside, with the reasons" if feed["set_aside"] else "",
-        f"{counted(feed['unlisted_items'], 'item')} not in menu.csv, "
-        f"{counted(feed['unlisted_rows'], 'row')} in 28 days"
-        if feed.get("unlisted_items") else "",
-        feed["poll_failed"],
-    ]
-    out = _entry(name, told[0])
-    for text in filter(None, told[1:]):
+    out = _entry(name, f"{counted(feed['exports'], 'export')}, {counted(feed['rows'], 'row')}, "
+                       f"the last row {_short(feed['last_row'])}")
+    if feed["last_export"]:
+        out += _entry("", f"last export {feed['last_export']}, {_short(feed['last_received'])}")
+    for text in (feed["silent"], feed["poll_failed"]):
         out += _entry("", text)
+    for key, noun, what in (
+        ("rejects_waiting", "row", "could not be read and wait"),
+        ("set_aside", "export", "set aside, each with its reasons"),
+        ("unlisted_items", "item", "on the till that menu.csv does not list"),
+        ("unlisted_rows", "row", "of these in 28 days"),
+    ):
+        if feed.get(key):
+            out += _entry("", f"{counted(feed[key], noun)} {what}")
     return out
 
 
