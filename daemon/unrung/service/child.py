@@ -60,8 +60,9 @@ class Child:
 
 
 def _started() -> subprocess.Popen[bytes]:
+    found_here = os.pathsep.join(path for path in sys.path if path)
     return subprocess.Popen(
-        [sys.executable, "-P", "-m", "unrung.service.child"],
+        [sys.executable, "-P", "-m", "unrung.service.child"], env={**os.environ, "PYTHONPATH": found_here},
         stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE,
         creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),
     )
