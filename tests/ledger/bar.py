@@ -135,7 +135,8 @@ class Bar:
             self.sale(start + number * gap * SECOND, **sale)
 
     def log(
-        self, at: str | None, reason: str = "waste", ounces: float | None = 16, *, end: str | None = None,
+        self, at: str | int | None, reason: str = "waste", ounces: float | None = 16, *,
+        end: str | int | None = None,
         day: str = "", outlet: str = "Bar", tap: str = "", product: str = "Amber", item: str = "",
         units: float = 1,
     ) -> LogLine:
@@ -148,7 +149,9 @@ class Bar:
         self.logs.append(line)
         return line
 
-    def keg_on(self, at: str, tap: str = "1", *, keg: str = "", kind: str = "on", **more: Any) -> KegLine:
+    def keg_on(
+        self, at: str | int, tap: str = "1", *, keg: str = "", kind: str = "on", **more: Any
+    ) -> KegLine:
         number, origin = self._origin("cellar", "")
         line = KegLine(number, origin, self._ms(at), kind, "Bar", tap, "", 1_000_000, {"keg": keg} | more)
         self.kegs.append(line)
@@ -218,3 +221,13 @@ def lone(ledger: DayLedger, kind: str) -> list[Lone]:
 
 def kinds(lines: Iterable[Lone]) -> list[str]:
     return [one.kind for one in lines]
+
+
+def ledgers(bar: Bar, days: Sequence[date]) -> list[DayLedger]:
+    """The ledgers of consecutive days; each day is made ready once."""
+    around = [days[0] - timedelta(days=1), *days, days[-1] + timedelta(days=1)]
+    ready = [make_material(bar.inputs(day), bar.settings) for day in around]
+    return [
+        compute_day(ready[n], ready[n + 1], ready[n + 2], bar.settings, {1: "export.csv"})
+        for n in range(len(days))
+    ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from datetime import date
 
 from unrung.ledger.material import Material
 from unrung.ledger.results import Leaf, ProductDay
@@ -29,7 +30,8 @@ def _product_day(
     mine = [leaf for leaf in leaves if (leaf.outlet, leaf.product) == place]
     found = sum(leaf.volumes.poured_not_rung for leaf in mine)
     lone = lone_ul.get(place, 0)
-    low, high = ranges.get(place, (lone, lone))
+    # Where only pairs are compared, there is nothing whose range could be given.
+    low, high = ranges.get(place, (lone, lone)) if material.metered.get(place) else (lone, lone)
     return ProductDay(
         outlet=place[0], product=place[1],
         poured_not_rung_low=max(0, found - max(0, lone - low)),
@@ -45,7 +47,7 @@ def cost_per_litre(products: Sequence[Product], product: str, material: Material
         row for row in products
         if row.product == product and (row.valid_from is None or row.valid_from <= material.day)
     ]
-    rows.sort(key=lambda row: (row.valid_from is not None, row.valid_from))
+    rows.sort(key=lambda row: row.valid_from or date.min)
     if not rows or not rows[-1].keg_cost_minor or not rows[-1].keg_size_ul:
         return None
     return rows[-1].keg_cost_minor * 1_000_000 / rows[-1].keg_size_ul
