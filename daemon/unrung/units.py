@@ -85,7 +85,7 @@ def thousandths(volume_ul: int, unit: str, places: int = 3) -> int:
     whole, rest = divmod(volume_ul * size.denominator * 10**places, size.numerator)
     twice = 2 * rest
     up = twice > size.numerator or (twice == size.numerator and whole % 2 == 1)
-    return whole + up
+    return int(whole + up)
 
 
 def ratio_ul(numerator: Decimal, unit: str) -> Fraction:
