@@ -1,16 +1,16 @@
 """Edits of the tables do not change the past: what a row applies to, from edit to edit.
 
 A row without dates that is changed or taken out goes on applying to the days up to the edit; its
-successor applies from the next business day. A dated row applies to its own dates, also backwards:
-the days it touches are computed again. A row for a name that was never listed before applies to all
-days, since nothing else was ever said of them.
+successor applies from the next business day. A dated row applies to its own dates, also backwards,
+in place of what it succeeds: the days it touches are computed again. A row that speaks of what no row
+spoke of before (a new item, a size that none fitted, a new tap) applies to all days.
 """
 
 from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
 
@@ -44,7 +44,7 @@ class Settled:
     spans: list[tuple[date, date | None]] = field(default_factory=list)
     """Business days whose ledgers an edit changes; an open end is today."""
     new_names: list[tuple[str, str]] = field(default_factory=list)
-    """(table, name) of rows for names never listed before: days that hold rows of that name."""
+    """(table, item, tap or meter) that no row spoke of before: days that hold rows of that name."""
 
     @property
     def changed(self) -> bool:
@@ -57,9 +57,6 @@ def settle(known: Sequence[KnownRow], settings: Settings, today: date) -> Settle
     for table in TABLES:
         current = [canonical(row) for row in getattr(settings, table)]
         mine = [row for row in known if row.table == table]
-        if not mine:
-            result.rows += [KnownRow(table, row) for row in dict.fromkeys(current)]
-            continue
         _settle_table(table, mine, list(dict.fromkeys(current)), today, result)
     return result
 
@@ -84,7 +81,6 @@ def _settle_table(
     table: str, known: list[KnownRow], current: list[str], today: date, result: Settled
 ) -> None:
     live = {row.row: row for row in known if row.until is None}
-    names = {_part(row.row, _NAMES[table]) for row in known}
     gone = [row for text, row in live.items() if text not in set(current)]
     kept = [row for row in known if row not in gone]
     for text in (text for text in current if text not in live):
@@ -94,26 +90,85 @@ def _settle_table(
             gone.remove(older)
             kept.append(KnownRow(table, text, older.since))
             result.spans.append(_span(new, json.loads(older.row)))
-        elif new.get("valid_from") or new.get("from_ms"):
+        elif _dated(new):
             kept.append(KnownRow(table, text))
             result.spans.append(_span(new, new))
-        elif _part(text, _NAMES[table]) not in names:
+        elif not any(_speaks_of(table, json.loads(row.row), new) for row in known):
             kept.append(KnownRow(table, text))
-            result.new_names.append((table, str(new[_NAMES[table]])))
+            result.new_names += [(table, name) for name in _names(table, new)]
         else:
             kept.append(KnownRow(table, text, today + timedelta(days=1)))
-    result.rows += kept + [replace(row, until=today) for row in gone]
+    result.rows += kept
+    dated = [row for row in map(json.loads, current) if _dated(row)]
+    for row in gone:
+        result.rows += _ended(table, row, dated, today)
+
+
+def _speaks_of(table: str, old: Mapping[str, Any], new: Mapping[str, Any]) -> bool:
+    """Whether the row ``old`` says anything of what ``new`` is about: a blank cell fits anything."""
+    if not {*map(_plain, _names(table, old))} & {*map(_plain, _names(table, new))}:
+        return False
+    cells = ("size", "price_level", "modifier") if table == "menu" else ()
+    return all(not old[cell] or _plain(old[cell]) == _plain(new[cell]) for cell in cells)
+
+
+def _ended(
+    table: str, old: KnownRow, dated: Sequence[Mapping[str, Any]], today: date
+) -> list[KnownRow]:
+    """What is left of a row that no longer stands in the table: the days up to the edit, without
+    those that a dated row of the table speaks of in its place."""
+    row = json.loads(old.row)
+    pieces = [(old.since or date.min, today)]
+    for new in dated:
+        if any(_plain(new[key]) != _plain(row[key]) for key in _KEYS[table]):
+            continue
+        if new.get("from_ms"):
+            row["to_ms"] = min(new["from_ms"], row.get("to_ms") or new["from_ms"])
+            continue
+        if new.get("to_ms"):
+            row["from_ms"] = max(new["to_ms"], row.get("from_ms") or 0)
+            continue
+        first = _day(new.get("valid_from"), None) or date.min
+        last = _day(new.get("valid_to"), None) or date.max
+        pieces = [piece for lo, hi in pieces for piece in _without(lo, hi, first, last)]
+    text = json.dumps(row, sort_keys=True, ensure_ascii=False)
+    return [KnownRow(table, text, None if lo == date.min else lo, hi) for lo, hi in pieces]
+
+
+def _without(lo: date, hi: date, first: date, last: date) -> list[tuple[date, date]]:
+    """The days lo..hi less the days first..last."""
+    one_day = timedelta(days=1)
+    before = (lo, min(hi, first - one_day)) if first > lo else None
+    after = (max(lo, last + one_day), hi) if last < hi else None
+    return [piece for piece in (before, after) if piece and piece[0] <= piece[1]]
+
+
+def _names(table: str, row: Mapping[str, Any]) -> list[str]:
+    """What the exports may call the thing that a row is about: a tap also by its meter."""
+    return sorted({str(row[_NAMES[table]]), str(row.get("meter", ""))} - {""})
+
+
+def _started(row: Mapping[str, Any]) -> bool:
+    return bool(row.get("valid_from") or row.get("from_ms"))
+
+
+def _dated(row: Mapping[str, Any]) -> bool:
+    return _started(row) or bool(row.get("valid_to") or row.get("to_ms"))
+
+
+def _plain(text: object) -> str:
+    """A name as the menu and the taps are looked up: without regard to case and blanks."""
+    return " ".join(str(text).casefold().split())
 
 
 def _replaces(table: str, new: Mapping[str, Any], old: Mapping[str, Any]) -> bool:
     """Whether ``new`` is ``old`` given an end, or a dated row put right."""
     if any(new[key] != old[key] for key in _KEYS[table]):
         return False
-    dated = bool(new.get("valid_from") or new.get("from_ms"))
     same_start = all(new.get(key) == old.get(key) for key in ("valid_from", "from_ms"))
     ends = {"valid_to", "to_ms"}
     only_ended = same_start and all(new[key] == old[key] for key in new if key not in ends)
-    return only_ended or (dated and same_start)
+    return only_ended or (_started(new) and same_start)
 
 
 def _span(new: Mapping[str, Any], old: Mapping[str, Any]) -> tuple[date, date | None]:
@@ -123,14 +178,15 @@ def _span(new: Mapping[str, Any], old: Mapping[str, Any]) -> tuple[date, date | 
         ended = [_day(row.get("valid_to"), row.get("to_ms")) for row in (new, old)]
         return min((day for day in ended if day), default=date.min), None
     first = _day(new.get("valid_from"), new.get("from_ms")) or date.min
-    return first, _day(new.get("valid_to"), new.get("to_ms"))
+    last = [_day(row.get("valid_to"), row.get("to_ms"), late=True) for row in (new, old)]
+    return first, max((day for day in last if day), default=None) if all(last) else None
 
 
-def _day(text: str | None, at_ms: int | None) -> date | None:
+def _day(text: str | None, at_ms: int | None, *, late: bool = False) -> date | None:
     if text:
         return date.fromisoformat(text)
-    # A day early is no harm: it is only computed again.
-    return None if at_ms is None else date.fromordinal(719_163 + at_ms // 86_400_000 - 1)
+    # A day early, or late, is no harm: it is only computed again.
+    return None if at_ms is None else date.fromordinal(719_163 + at_ms // 86_400_000 - (0 if late else 1))
 
 
 def _narrowed(row: Section, known: KnownRow) -> dict[str, Any] | None:
@@ -153,20 +209,16 @@ def _earliest(one: date | None, other: date | None) -> date | None:
     return min((day for day in (one, other) if day), default=None)
 
 
-def _part(text: str, key: str) -> str:
-    return str(json.loads(text)[key]).casefold()
-
-
-Lookup = Callable[[str, str], set[date]]
+Lookup = Callable[[str, set[str]], set[date]]
 
 
 def touched_days(settled: Settled, first: date, today: date, days_with: Lookup) -> set[date]:
     """The business days from ``first`` on that the edit changes. ``days_with`` tells the days that
-    hold rows of a (table, name)."""
+    hold rows of a table's names."""
     days: set[date] = set()
     for lo, hi in settled.spans:
         start, end = max(lo, first), min(hi or today, today)
         days |= {start + timedelta(days=n) for n in range((end - start).days + 1)}
-    for table, name in settled.new_names:
-        days |= days_with(table, name)
+    for table in dict.fromkeys(table for table, _ in settled.new_names):
+        days |= days_with(table, {name for which, name in settled.new_names if which == table})
     return days

@@ -20,8 +20,15 @@ VenueUnit = Literal["us_fl_oz", "imp_fl_oz", "ml", "l"]
 
 
 def _as_time(value: object) -> object:
-    """"04:00" in TOML is a string; a bare 04:00:00 is a time already."""
-    return time.fromisoformat(value) if isinstance(value, str) else value
+    """"04:00" in TOML is a string; a bare 04:00:00 is a time already. A number is none: 4 would be
+    taken for four seconds."""
+    try:
+        at = time.fromisoformat(value) if isinstance(value, str) else value
+    except ValueError:
+        at = None
+    if not isinstance(at, time) or at.tzinfo is not None:
+        raise ValueError("write a local time such as \"04:00\"")
+    return at
 
 
 Clock = Annotated[time, BeforeValidator(_as_time)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date
 
 from sqlite_utils import Database
@@ -32,16 +33,26 @@ def save_rows(db: Database, rows: list[KnownRow]) -> None:
     )
 
 
-def days_with(db: Database, venue: Venue, table: str, name: str) -> set[date]:
-    """Business days with till lines of an item, or pours of a tap or meter."""
+def days_with(db: Database, venue: Venue, table: str, names: Iterable[str]) -> set[date]:
+    """Business days with till lines of items, or pours of taps or meters, called so without regard
+    to case and blanks."""
     column = {"menu": "item", "taps": "tap"}.get(table)
     if column is None:
         return set()
-    rows = db.query(
-        f"SELECT DISTINCT at_ms FROM movements WHERE superseded_by IS NULL AND at_ms IS NOT NULL "
-        f"AND {column} = ? COLLATE NOCASE", [name],
-    )
-    return days_of((row["at_ms"] for row in rows), venue)
+    wanted = {_plain(name) for name in names}
+    written = db.query(f"SELECT DISTINCT {column} AS name FROM movements WHERE superseded_by IS NULL")
+    times: set[int] = set()
+    for name in [row["name"] for row in written if _plain(row["name"]) in wanted]:
+        rows = db.query(
+            f"SELECT DISTINCT at_ms FROM movements WHERE superseded_by IS NULL AND at_ms IS NOT NULL "
+            f"AND {column} = ?", [name],
+        )
+        times |= {row["at_ms"] for row in rows}
+    return days_of(times, venue)
+
+
+def _plain(text: str) -> str:
+    return " ".join(text.casefold().split())
 
 
 def _day(text: str) -> date | None:
