@@ -96,6 +96,9 @@ def issue_due(
             done.problems += [str(one) for one in issued.unplaced]
             if issued.changed:
                 say(f"issued {day.isoformat()} revision {issued.revision}")
+            elif issued.adjusted:
+                say(f"{day.isoformat()} lies in a closed month: {issued.adjusted} figures moved, carried by "
+                    "the open month")
     for month in issue_due_months(db, settings, now_ms):
         done.months.append(month)
         done.problems += [*map(str, month.unplaced), *month.notes]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date
 
+from unrung.adjusting import crossing, seal, stock_figures_of
 from unrung.daybook import bounds_of, day_at
 from unrung.issue.digest import NO_REVISION, content_digest
 from unrung.issue.monthly import monthly_files
@@ -12,12 +13,12 @@ from unrung.issue.place import Unplaced, folder_for_month, place
 from unrung.ledger.menu import Menu, resembles
 from unrung.ledger.month import MonthLedger, make_month
 from unrung.month_issuing import write_down
-from unrung.monthbook import month_inputs, period_called
+from unrung.monthbook import books_of, month_inputs, period_called
 from unrung.periods import Period, before
 from unrung.settings import Settings
 from unrung.store.closing import accept_rejects_between, items_between, waiting_rejects_between
 from unrung.store.days import day_rows
-from unrung.store.months import close_month, month_row
+from unrung.store.months import close_month, month_row, save_books
 from unrung.store.open import Store, write_tx
 
 
@@ -86,9 +87,12 @@ def close(db: Store, settings: Settings, name: str, now_ms: int, *, accept: bool
     revision = (row.revision if row else 0) + 1
     files = monthly_files(month, settings, revision)
     unplaced = place(folder_for_month(settings, period.name), files)
+    edge = crossing(db, settings, period.last)
     with write_tx(db):
         write_down(db, settings, month, revision, digest, files, now_ms)
         close_month(db, period, files, found.open, now_ms)
+        seal(db, settings, period, edge)
+        save_books(db, period.name, books_of(month) | {"stock": stock_figures_of(db, settings, period)})
         accept_rejects_between(db, *_span(settings, period))
     return Closed(period, True, found, revision, unplaced)
 

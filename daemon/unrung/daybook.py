@@ -10,11 +10,13 @@ from unrung.business_day import business_day, day_bounds, local_iso
 from unrung.ledger.coverage import Span, intersect, union
 from unrung.ledger.day import compute_day
 from unrung.ledger.inputs import DayInputs, LogLine, fill
-from unrung.ledger.material import Material, make_material
+from unrung.ledger.material import Material, make_material, rings_of
 from unrung.ledger.results import DayLedger
+from unrung.ledger.sealed import handed
 from unrung.settings import Feed, Settings
 from unrung.store import movements
 from unrung.store.open import Store
+from unrung.store.months import sealed_units
 from unrung.store.sources import cover_spans, source_names
 
 COMPARED = {"rings": "sales", "pours": "pours", "readings": "pours"}
@@ -61,12 +63,23 @@ def ledger_of(db: Store, settings: Settings, day: date, cache: Cache) -> DayLedg
         del cache[old]
     for one in around:
         if one not in cache:
-            cache[one] = make_material(day_inputs(db, settings, one), settings)
+            cache[one] = material_of(db, settings, one)
     before, today, after = (cache[one] for one in around)
     return compute_day(before, today, after, settings, _names(db, today, (before, after)))
 
 
 def day_inputs(db: Store, settings: Settings, day: date) -> DayInputs:
+def material_of(db: Store, settings: Settings, day: date) -> Material:
+    """One day's movements made ready. At the edge of a closed period, with the rings that cross it."""
+    before, after = day - timedelta(days=1), day + timedelta(days=1)
+    start, end = sealed_units(db, before), sealed_units(db, day)
+    units = [
+        unit for edge, beside in ((start, before), (end, after)) if edge
+        for unit in rings_of(day_inputs(db, settings, beside), settings).units
+    ]
+    return make_material(day_inputs(db, settings, day), settings, handed(start, end, units))
+
+
     """The movements of one business day and what of it each side covers."""
     bounds = bounds_of(settings, day)
     inputs = DayInputs(day, bounds)

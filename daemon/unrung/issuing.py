@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
+from unrung.adjusting import judge_closed_day
 from unrung.daybook import Cache, bounds_of, day_at, day_inputs, ledger_of
 from unrung.findings.apply import with_findings
 from unrung.findings.facts import first_day
@@ -28,7 +29,7 @@ from unrung.settings import Settings
 from unrung.store.day_books import save_day_books
 from unrung.store.days import day_row, day_rows, note_unplaced, record_issue, save_day
 from unrung.store.facts import facts_between, save_facts
-from unrung.store.months import mark_months_dirty
+from unrung.store.months import closing_of, mark_months_dirty
 from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store, write_tx
 
@@ -43,6 +44,8 @@ class Issued:
     """Whether a new revision was issued; False where the bytes were the same."""
     ledger: DayLedger
     unplaced: tuple[Unplaced, ...] = ()
+    adjusted: int = 0
+    """Figures of a day of a closed period that moved, and are carried by the open one."""
 
 
 def issue_time_ms(settings: Settings, day: date, at: time) -> int:
@@ -74,7 +77,12 @@ def due_days(db: Store, settings: Settings, now_ms: int, *, quiet: bool = True) 
 
 
 def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cache) -> Issued:
-    """Compute ``day`` and issue it where it is new or differs from what was issued."""
+    """Compute ``day`` and issue it where it is new or differs from what was issued. A day of a closed
+    period is never issued again: what differs is carried by the open one."""
+    closed = closing_of(db, day)
+    if closed is not None:
+        ledger, moved = judge_closed_day(db, settings, day, closed, now_ms, cache)
+        return Issued(day, closed.revision, False, ledger, adjusted=moved)
     row = day_row(db, day)
     revision, digest = (row.revision, row.digest) if row else (0, "")
     changed_ms = row.changed_ms if row else 0

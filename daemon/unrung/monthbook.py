@@ -49,17 +49,20 @@ def month_inputs(db: Store, settings: Settings, period: Period, *, closed: bool 
     known = _known(settings, period, around)
     earliest = period.first - timedelta(days=KEG_DAYS)
     earlier = month_row(db, before(period, settings.period.kind, settings.period.start).name)
+    this = month_row(db, period.name)
+    until = min(known[1], (this.closed_ms if this else None) or known[1])
     opening = earlier.books.get("closing") if earlier and earlier.closed_ms else None
+    adjustments = adjustments_of(db, period.name)
     first = max(period.first, min(rows, default=period.first))
     return MonthInputs(
         period, (bounds_of(settings, first)[0], bounds_of(settings, period.last)[1]), days,
         {day.day: rows[day.day].revision for day in days}, _missing(period, rows),
         [leaf for day in around for leaf in day.leaves], known,
-        _kegs(db, bounds_of(settings, earliest)[0], known[1]),
+        _kegs(db, bounds_of(settings, earliest)[0], until),
         tap_spans_between(db, earliest, period.last + margin),
-        adjustments_of(db, period.name),
-        None if opening is None else {(outlet, product): ul for outlet, product, ul in opening},
-        _lots(earlier.books if earlier else {}), closed,
+        adjustments, None if opening is None else {(outlet, product): ul for outlet, product, ul in opening},
+        _lots(earlier.books if earlier else {}),
+        {one.origin_period: _revision(db, one.origin_period) for one in adjustments}, closed,
     )
 
 
@@ -74,6 +77,11 @@ def books_of(month: MonthLedger) -> dict[str, Any]:
             for product, valued in month.books.products.items() if valued is not None
         },
     }
+
+
+def _revision(db: Store, name: str) -> int:
+    row = month_row(db, name)
+    return row.revision if row else 0
 
 
 def _lots(books: dict[str, Any]) -> dict[str, Sequence[Lot]]:

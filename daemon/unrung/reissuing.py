@@ -27,8 +27,9 @@ def reissue_day(db: Store, settings: Settings, day: date, now_ms: int) -> Reissu
     closed = closing_of(db, day)
     issued = issue_day(db, settings, day, now_ms, {})
     if closed is not None:
-        return Reissued(f"{day.isoformat()} lies in {closed.period.name}, which is closed: its files stay; "
-                        "what differs is an adjustment of the open month")
+        carried = f"{issued.adjusted} figures moved, carried by the open month" if issued.adjusted else (
+            "nothing differs")
+        return Reissued(f"{day.isoformat()} lies in {closed.period.name}, which is closed: {carried}")
     said = f"{day.isoformat()}: {_said(issued.changed, issued.revision)}"
     return Reissued(said, tuple(map(str, issued.unplaced)))
 

@@ -19,4 +19,4 @@ def week(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def own_week(week: Path, tmp_path: Path) -> Iterator[Path]:
     """A copy to change."""
-    yield copy_of(week, tmp_path / "venue")
+    yield copy_of(week, tmp_path / "own")

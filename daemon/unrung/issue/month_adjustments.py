@@ -6,10 +6,9 @@ from decimal import Decimal
 
 from unrung.issue.glossary import outlet_column, product_column
 from unrung.issue.table import Cell, Row, Table, choice, day, number, text
-from unrung.ledger.month import Adjustment, MonthLedger
+from unrung.ledger.adjust import CAUSES, Adjustment
+from unrung.ledger.month import MonthLedger
 from unrung.settings import Settings
-
-CAUSES = ("late_rows", "settings", "late_rows_and_settings")
 
 
 def month_adjustments_table(month: MonthLedger, settings: Settings) -> Table:

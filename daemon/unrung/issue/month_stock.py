@@ -20,6 +20,10 @@ from unrung.settings import Settings
 from unrung.units import UNITS_UL, quantized
 
 MOVED = ("delivered", "transferred_in", "transferred_out", "returned", "written_off")
+STOCK_FIGURES = (
+    "opening", *MOVED, "closing", "used", "used_cost", "closing_cost", "written_off_cost",
+)
+"""What may come to light of a closed period's cellar."""
 COUNTED, METERED, MIXED = "counted", "metered", "mixed"
 COST_PLACES = 6
 Share = tuple[int | None, int | None, int | None]

@@ -67,7 +67,7 @@ def month_sums(month: MonthLedger, settings: Settings) -> dict[Place, Sums]:
     for one in month.adjustments:
         adjusted = sums.setdefault((one.outlet, one.product), Sums()).adjusted
         adjusted[one.figure] = adjusted.get(one.figure, Decimal(0)) + (
-            Decimal(one.new or 0) - Decimal(one.old or 0)
+            Decimal(one.new) - Decimal(one.old)
         )
     for row_ in month.stock:
         sums.setdefault((row_.outlet, row_.product), Sums())

@@ -41,7 +41,10 @@ def compute_day(
     draft = Draft(today, settings, sources)
     units = _units_by_key(before, today, after)
     matched = {
-        outlet: match_day(_prepared(before, outlet), today.prepared_for(outlet), _prepared(after, outlet))
+        outlet: match_day(
+            _prepared(None if today.handed.start else before, outlet), today.prepared_for(outlet),
+            _prepared(None if today.handed.end else after, outlet),
+        )
         for outlet in _outlets(before, today, after)
     }
     clocks = {outlet: _clock_note(outlet, found.clock) for outlet, found in matched.items()}

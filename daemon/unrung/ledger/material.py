@@ -12,6 +12,7 @@ from unrung.ledger.menu import Menu
 from unrung.ledger.outlets import Outlets
 from unrung.ledger.pours import DayPours, day_pours
 from unrung.ledger.rings import DayRings, day_rings
+from unrung.ledger.sealed import NOTHING, Handed
 from unrung.ledger.taps import TapList
 from unrung.matching.types import MatchSettings, MeteredPour, RingUnit
 from unrung.settings import Matching, Settings
@@ -37,6 +38,8 @@ class Material:
     """(outlet, product) that some tap serves: True where every tap of it is metered."""
     meters: dict[str, str] = field(default_factory=dict)
     """Tap to meter name."""
+    handed: Handed = NOTHING
+    """What crosses the sealed edges of the day."""
 
     def prepared_for(self, outlet: str) -> Prepared:
         """What matching made of an outlet; of one that the day does not know, an empty day."""
@@ -45,18 +48,17 @@ class Material:
         return self.prepared.get(outlet) or prepare([], [], {}, self.bounds, self.options)
 
 
-def make_material(inputs: DayInputs, settings: Settings) -> Material:
-    """Everything that one day's movements give by themselves."""
+def make_material(inputs: DayInputs, settings: Settings, handed: Handed = NOTHING) -> Material:
+    """Everything that one day's movements give by themselves, and what it was ``handed``."""
     from unrung.matching.prepare import prepare  # numpy and scipy load at first use
 
     outlets = Outlets(settings)
     menu = Menu(settings.menu, inputs.day)
     taps = TapList(settings.taps, settings.venue)
-    products = [row.product for row in settings.products]
-    rings = day_rings(inputs.rings, menu, outlets, settings.venue, products)
+    rings = rings_of(inputs, settings)
     pours = day_pours(inputs.pours, [*inputs.cleaning, *inputs.logs], taps, outlets, settings.matching)
     options = match_settings(settings.matching)
-    material = Material(inputs.day, inputs.bounds, inputs, menu, rings, pours, options)
+    material = Material(inputs.day, inputs.bounds, inputs, menu, rings, pours, options, handed=handed)
     _note_taps(material, taps, outlets)
     sizes = menu.sizes()
     names = {flow.outlet for flow in pours.beer} | {unit.outlet for unit in rings.units}
@@ -68,7 +70,8 @@ def make_material(inputs: DayInputs, settings: Settings) -> Material:
         units = [
             RingUnit(u.key, u.product, u.at_ms, u.portion_ul, u.line.check, u.line.terminal,
                      (u.voided_ms if u.voided_ms is not None else FOREVER_MS) if u.voided else None)
-            for u in rings.units if u.outlet == outlet
+            for u in (*rings.units, *handed.taken_in)
+            if u.outlet == outlet and u.key not in handed.given_away
         ]
         material.prepared[outlet] = prepare(beer, units, sizes, inputs.bounds, options)
     return material
@@ -76,6 +79,13 @@ def make_material(inputs: DayInputs, settings: Settings) -> Material:
 
 FOREVER_MS = 1 << 52
 """Void time of a voided ring whose till does not say when: it may still have been poured."""
+
+def rings_of(inputs: DayInputs, settings: Settings) -> DayRings:
+    """One day's till lines as ring units."""
+    products = [row.product for row in settings.products]
+    menu, outlets = Menu(settings.menu, inputs.day), Outlets(settings)
+    return day_rings(inputs.rings, menu, outlets, settings.venue, products)
+
 
 
 def groups_of(settings: Settings) -> dict[str, str]:

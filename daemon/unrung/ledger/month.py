@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from fractions import Fraction
-from typing import Literal, NamedTuple
+from typing import Literal
 
+from unrung.ledger.adjust import Adjustment
 from unrung.ledger.books import Books, make_books
 from unrung.ledger.cellar import Cellar, read_cellar
 from unrung.ledger.costing import Lot
@@ -20,23 +21,6 @@ from unrung.periods import Period
 from unrung.settings import Settings
 
 MonthStatus = Literal["closed", "final", "incomplete", "provisional"]
-
-
-class Adjustment(NamedTuple):
-    """A figure of a closed period's day that later rows or settings change. As printed."""
-
-    period: str
-    """The open period that carries it."""
-    origin_period: str
-    origin_day: str
-    outlet: str
-    product: str
-    figure: str
-    unit: str
-    old: str
-    new: str
-    cause: str
-    source_file: str
 
 
 @dataclass(slots=True)
@@ -62,6 +46,8 @@ class MonthInputs:
     """Closing stock of the closed period before."""
     lots: Mapping[str, Sequence[Lot]] = field(default_factory=dict)
     """What the stock was made of when the period before ended, by product."""
+    closed_revisions: Mapping[str, int] = field(default_factory=dict)
+    """Closed periods that adjustments speak of, to the revision they were closed with."""
     closed: bool = False
 
 
@@ -78,6 +64,7 @@ class MonthLedger:
     kegs: tuple[KegRow, ...]
     """Kegs that were on a line within the period."""
     adjustments: tuple[Adjustment, ...]
+    closed_revisions: Mapping[str, int]
     notices: tuple[str, ...]
 
 
@@ -90,7 +77,7 @@ def make_month(inputs: MonthInputs, settings: Settings) -> MonthLedger:
     return MonthLedger(
         inputs.period, tuple(inputs.days), dict(inputs.revisions), _status(inputs), tuple(stock), books,
         tuple(keg for keg in kegs if (keg.off_ms or inputs.bounds[1]) > inputs.bounds[0]),
-        tuple(inputs.adjustments), (*cellar.notices, *books.notices),
+        tuple(inputs.adjustments), dict(inputs.closed_revisions), (*cellar.notices, *books.notices),
     )
 
 

@@ -62,7 +62,8 @@ CREATE TABLE judged (             -- closed days as last judged, for what comes 
   day TEXT NOT NULL,
   outlet TEXT NOT NULL,
   product TEXT NOT NULL,
-  figures TEXT NOT NULL,          -- JSON: figure to digits, as printed
+  figures TEXT NOT NULL,          -- JSON: figure to digits, as issued and adjusted
+  made TEXT NOT NULL,             -- JSON: the same as last made; differs where an edge was sealed
   PRIMARY KEY (day, outlet, product)
 ) STRICT, WITHOUT ROWID;
 CREATE TABLE adjustments (

@@ -10,7 +10,7 @@ from typing import Any
 
 from sqlite_utils import Database
 
-from unrung.ledger.month import Adjustment
+from unrung.ledger.adjust import Adjustment, Figures
 from unrung.periods import Period
 
 
@@ -128,23 +128,46 @@ def add_adjustments(db: Database, rows: Iterable[Adjustment], now_ms: int) -> No
     db.table("adjustments").insert_all({**row._asdict(), "written_ms": now_ms} for row in rows)
 
 
-def judged_day(db: Database, day: date) -> dict[tuple[str, str], dict[str, str]]:
-    """A closed day's figures as last judged, by (outlet, product)."""
-    rows = db.query("SELECT outlet, product, figures FROM judged WHERE day = ?", [day.isoformat()])
-    return {(row["outlet"], row["product"]): json.loads(row["figures"]) for row in rows}
+def judged_day(db: Database, day: date) -> tuple[Figures, Figures]:
+    """A closed day's figures: as issued and adjusted since, and as last made."""
+    rows = list(db.query("SELECT * FROM judged WHERE day = ?", [day.isoformat()]))
+    return (
+        {(row["outlet"], row["product"]): json.loads(row["figures"]) for row in rows},
+        {(row["outlet"], row["product"]): json.loads(row["made"]) for row in rows},
+    )
 
 
-def save_judged(
-    db: Database, day: date, figures: Mapping[tuple[str, str], Mapping[str, str]]
-) -> None:
+def save_judged(db: Database, day: date, figures: Figures, made: Figures) -> None:
+    """Replace what is known of a closed day; both hold the same places."""
     db.execute("DELETE FROM judged WHERE day = ?", [day.isoformat()])
     db.table("judged").insert_all(
         {
-            "day": day.isoformat(), "outlet": outlet, "product": product,
+            "day": day.isoformat(), "outlet": place[0], "product": place[1],
             "figures": json.dumps(cells, sort_keys=True),
+            "made": json.dumps(made.get(place, cells), sort_keys=True),
         }
-        for (outlet, product), cells in sorted(figures.items())
+        for place, cells in sorted(figures.items())
     )
+
+
+def settle_closed_day(db: Database, day: date, changed_ms: int, config_digest: str) -> None:
+    """A closed day was judged: it is clean, unless rows came in meanwhile."""
+    db.execute(
+        "UPDATE days SET dirty = (changed_ms > ?), config_digest = ? WHERE day = ?",
+        [changed_ms, config_digest, day.isoformat()],
+    )
+
+
+def last_judged_ms(db: Database, day: date, closed_ms: int) -> int:
+    """When a closed day was last found to differ; when it was closed, if it never was."""
+    row = db.execute(
+        "SELECT max(written_ms) FROM adjustments WHERE origin_day = ?", [day.isoformat()]
+    ).fetchone()
+    return max(closed_ms, row[0] or 0)
+
+
+def save_books(db: Database, name: str, books: Mapping[str, Any]) -> None:
+    db.table("months").update(name, {"books": json.dumps(books, ensure_ascii=False, sort_keys=True)})
 
 
 def sealed_units(db: Database, day: date) -> dict[int, str] | None:

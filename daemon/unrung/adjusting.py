@@ -1,0 +1,172 @@
+"""What comes too late for a closed period: judged against what was issued, carried by the open one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from datetime import date, timedelta
+from typing import Any
+
+from unrung.daybook import Cache, bounds_of, ledger_of, material_of
+from unrung.issue.month_stock import STOCK_FIGURES
+from unrung.issue.month_sums import SUMMED
+from unrung.issue.month_variance import month_variance_table
+from unrung.issue.table import Cell
+from unrung.issue.variance import variance_table
+from unrung.ledger.adjust import Adjustment, Change, Figures, applied, changes
+from unrung.ledger.month import make_month
+from unrung.ledger.results import DayLedger
+from unrung.ledger.sealed import edge_after
+from unrung.monthbook import month_inputs, period_at
+from unrung.periods import Period
+from unrung.settings import Settings
+from unrung.store.closing import late_sources
+from unrung.store.day_books import day_ledgers
+from unrung.store.days import day_row
+from unrung.store.months import (
+    MonthRow,
+    add_adjustments,
+    closed_through,
+    judged_day,
+    last_judged_ms,
+    mark_months_dirty,
+    save_books,
+    save_judged,
+    save_sealed_units,
+    settle_closed_day,
+)
+from unrung.store.open import Store, write_tx
+
+_IN_UNITS = {"serves", "units_rung", "comp_units"}
+_IN_MONEY = {
+    "net_sales", "variance_cost", "variance_retail", "used_cost", "closing_cost", "written_off_cost",
+}
+ADJUSTED = tuple(name for name in SUMMED if name not in ("poured_not_rung_low", "poured_not_rung_high"))
+"""Figures of a closed day that are watched; a plausible range is no figure to adjust."""
+
+
+def crossing(db: Store, settings: Settings, last: date) -> dict[int, str]:
+    """Rings that cross the edge after ``last``, as all three days stand now."""
+    before, after = last - timedelta(days=1), last + timedelta(days=1)
+    days = [material_of(db, settings, day) for day in (before, last, after)]
+    return edge_after(*days)
+
+
+def seal(db: Store, settings: Settings, period: Period, edge: Mapping[int, str]) -> None:
+    """Keep how the period's days stand and which rings cross its last ``edge``; within the transaction
+    that closes it, after the period is marked as closed."""
+    days = {day.day: day_figures(day, settings) for day in day_ledgers(db, period.first, period.last)}
+    save_sealed_units(db, period.last, edge)
+    cache: Cache = {}
+    for day, figures in days.items():
+        made = figures
+        if day in (period.first, period.last):
+            made = day_figures(ledger_of(db, settings, day, cache), settings)
+        save_judged(db, day, figures, made)
+
+
+def judge_closed_day(
+    db: Store, settings: Settings, day: date, closed: MonthRow, now_ms: int, cache: Cache
+) -> tuple[DayLedger, int]:
+    """Compute a closed day again; what differs becomes adjustments of the first open period. The
+    ledger as it would be now, and how many figures moved."""
+    row = day_row(db, day)
+    changed_ms = row.changed_ms if row else 0
+    ledger = ledger_of(db, settings, day, cache)
+    issued, made = judged_day(db, day)
+    now = day_figures(ledger, settings)
+    moved = changes(issued, made, now)
+    stock_moved, books = _stock_changes(db, settings, closed)
+    rows = _rows(db, settings, closed, day, moved)
+    rows += _rows(db, settings, closed, closed.period.last, stock_moved, near=day)
+    with write_tx(db):
+        if rows:
+            add_adjustments(db, rows, now_ms)
+            save_judged(db, day, applied(issued, moved), _with_places(now, issued))
+            save_books(db, closed.period.name, books)
+            mark_months_dirty(db, [_open_period(db, settings)])
+        settle_closed_day(db, day, changed_ms, settings.digest)
+    return ledger, len(rows)
+
+
+def day_figures(day: DayLedger, settings: Settings) -> Figures:
+    """The figures of a day's issued file, by place."""
+    rows = variance_table(replace(day, findings=()), settings, 0).rows
+    return {(str(row["outlet"]), str(row["product"])): _digits(row, ADJUSTED) for row in rows}
+
+
+def stock_figures_of(db: Store, settings: Settings, period: Period) -> dict[str, dict[str, str]]:
+    """The cellar's figures of a closed period as they would be now; JSON takes no pairs for keys."""
+    month = make_month(month_inputs(db, settings, period, closed=True), settings)
+    rows = month_variance_table(month, settings, 0).rows
+    return {
+        f"{row['outlet']}\n{row['product']}": _digits(row, STOCK_FIGURES)
+        for row in rows if row["level"] == "product"
+    }
+
+
+def _stock_changes(
+    db: Store, settings: Settings, closed: MonthRow
+) -> tuple[list[Change], dict[str, Any]]:
+    was: dict[str, dict[str, str]] = closed.books.get("stock", {})
+    now = stock_figures_of(db, settings, closed.period)
+    found = changes(_placed(was), _placed(was), _placed(now))
+    return found, {**closed.books, "stock": now}
+
+
+def _placed(stock: Mapping[str, Mapping[str, str]]) -> Figures:
+    return {(key.split("\n")[0], key.split("\n")[1]): cells for key, cells in stock.items()}
+
+
+def _rows(
+    db: Store, settings: Settings, closed: MonthRow, day: date, moved: Iterable[Change],
+    near: date | None = None,
+) -> list[Adjustment]:
+    found = list(moved)
+    if not found:
+        return []
+    files = _late_files(db, settings, closed, near or day)
+    row = day_row(db, near or day)
+    edited = row is not None and row.config_digest != settings.digest
+    cause = "late_rows" if files and not edited else "late_rows_and_settings" if files else "settings"
+    open_name = _open_period(db, settings).name
+    return [
+        Adjustment(
+            open_name, closed.period.name, day.isoformat(), one.outlet, one.product, one.figure,
+            _unit(one.figure, settings), one.old, one.new, cause, "; ".join(files),
+        )
+        for one in found
+    ]
+
+
+def _late_files(db: Store, settings: Settings, closed: MonthRow, day: date) -> list[str]:
+    """Exports since the closing that brought or took rows of the day; else of a day beside it."""
+    since = last_judged_ms(db, day, closed.closed_ms or 0)
+    for reach in (0, 1):
+        first, last = day - timedelta(days=reach), day + timedelta(days=reach)
+        files = late_sources(db, bounds_of(settings, first)[0], bounds_of(settings, last)[1], since)
+        if files:
+            return files
+    return []
+
+
+def _open_period(db: Store, settings: Settings) -> Period:
+    """The first period that is not closed."""
+    last = closed_through(db)
+    assert last is not None, "asked for only where a period is closed"
+    return period_at(settings, last + timedelta(days=1))
+
+
+def _with_places(now: Figures, issued: Figures) -> Figures:
+    """Places that fell away keep their row, with nothing in it."""
+    return {place: now.get(place, {}) for place in {*now, *issued}}
+
+
+def _digits(row: Mapping[str, Cell], names: Iterable[str]) -> dict[str, str]:
+    return {name: str(row[name]) for name in names if row[name] is not None}
+
+
+def _unit(figure: str, settings: Settings) -> str:
+    if figure in _IN_MONEY:
+        return settings.venue.currency
+    return "units" if figure in _IN_UNITS else settings.venue.volume_unit
