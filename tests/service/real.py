@@ -21,7 +21,7 @@ PATIENCE = 40.0
 """Seconds that a loaded machine may take for what is usually done in one."""
 RUN = (
     "import sys; from pathlib import Path; from unrung.service.run import run_service; "
-    "sys.exit(run_service(Path(sys.argv[1]), tick_seconds=0.5))"
+    "sys.exit(run_service(Path(sys.argv[1]), tick_seconds=float(sys.argv[2])))"
 )
 
 on_linux = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="looks into /proc")
@@ -99,15 +99,21 @@ def ended(pid: int) -> bool:
 
 
 @contextmanager
-def running(folder: Path, more: Mapping[str, str] | None = None) -> Iterator[Service]:
-    """The service on ``folder``, once it ticks; ended in any case."""
-    process = subprocess.Popen(
-        [sys.executable, "-c", RUN, str(folder)], env=environment(more), stderr=subprocess.DEVNULL,
-    )
+def running(
+    folder: Path, more: Mapping[str, str] | None = None, tick_seconds: float = 0.5
+) -> Iterator[Service]:
+    """The service on ``folder``, once it started; ended in any case. ``more``: of its environment."""
+    said = folder.with_name(f"{folder.name}.stderr")
+    with said.open("wb") as stderr:
+        process = subprocess.Popen(
+            [sys.executable, "-c", RUN, str(folder), str(tick_seconds)], env=environment(more),
+            stderr=stderr,
+        )
     service = Service(folder, process)
     earlier = service.log().count(" started on ")
     try:
         until(lambda: process.poll() is not None or service.log().count(" started on ") > earlier, "a start")
+        assert process.poll() is None, said.read_text()
         yield service
     finally:
         if process.poll() is None:
