@@ -15,8 +15,8 @@ from unrung.ledger.results import DayLedger
 from unrung.ledger.sealed import handed
 from unrung.settings import Feed, Settings
 from unrung.store import movements
-from unrung.store.open import Store
 from unrung.store.months import sealed_units
+from unrung.store.open import Store
 from unrung.store.sources import cover_spans, source_names
 
 COMPARED = {"rings": "sales", "pours": "pours", "readings": "pours"}
@@ -68,7 +68,6 @@ def ledger_of(db: Store, settings: Settings, day: date, cache: Cache) -> DayLedg
     return compute_day(before, today, after, settings, _names(db, today, (before, after)))
 
 
-def day_inputs(db: Store, settings: Settings, day: date) -> DayInputs:
 def material_of(db: Store, settings: Settings, day: date) -> Material:
     """One day's movements made ready. At the edge of a closed period, with the rings that cross it."""
     before, after = day - timedelta(days=1), day + timedelta(days=1)
@@ -80,6 +79,7 @@ def material_of(db: Store, settings: Settings, day: date) -> Material:
     return make_material(day_inputs(db, settings, day), settings, handed(start, end, units))
 
 
+def day_inputs(db: Store, settings: Settings, day: date) -> DayInputs:
     """The movements of one business day and what of it each side covers."""
     bounds = bounds_of(settings, day)
     inputs = DayInputs(day, bounds)
