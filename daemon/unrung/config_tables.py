@@ -22,7 +22,7 @@ COLUMNS = {
     "menu.csv": ("item", "size", "price_level", "modifier", "product", "portion", "unit", "price",
                  "sold_by", "from", "to"),
     "taps.csv": ("tap", "meter", "outlet", "product", "metered", "from", "to", "pulses_per_litre",
-                 "line_volume"),
+                 "line_volume", "counter_modulus"),
 }
 MODELS: dict[str, type[Section]] = {"products.csv": Product, "menu.csv": MenuRow, "taps.csv": TapRow}
 NEEDED = {
@@ -30,7 +30,8 @@ NEEDED = {
     "menu.csv": ("item", "product", "portion"),
     "taps.csv": ("tap", "outlet", "product"),
 }
-_NUMBERS = ("keg_size", "keg_cost", "portion", "price", "pulses_per_litre", "line_volume")
+_NUMBERS = ("keg_size", "keg_cost", "portion", "price", "pulses_per_litre", "line_volume",
+            "counter_modulus")
 
 
 class Ground(NamedTuple):
@@ -158,6 +159,14 @@ def _menu_row(cells: Cells, ground: Ground) -> MenuRow:
     )
 
 
+def _modulus(cells: Cells) -> Decimal | None:
+    """The number at which a counter starts again, such as 100000 for one of five digits."""
+    modulus = number(cells, "counter_modulus")
+    if modulus is not None and modulus <= 0:
+        raise UnrungError(f"counter_modulus is {modulus}; write the number at which the counter starts again")
+    return modulus
+
+
 def _tap_row(cells: Cells, ground: Ground) -> TapRow:
     metered = cells.get("metered", "").lower() or "yes"
     if metered not in ("yes", "no", "true", "false", "1", "0"):
@@ -174,4 +183,5 @@ def _tap_row(cells: Cells, ground: Ground) -> TapRow:
         meter=cells.get("meter", ""), metered=metered in ("yes", "true", "1"),
         valid_from=from_day, valid_to=to_day, from_ms=from_ms, to_ms=to_ms, pulses_per_litre=pulses,
         line_volume_ul=units.to_ul(line_volume, ground.volume_unit) if line_volume else 0,
+        counter_modulus=_modulus(cells),
     )

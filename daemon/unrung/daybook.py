@@ -13,6 +13,7 @@ from unrung.ledger.inputs import DayInputs, LogLine, fill
 from unrung.ledger.material import Material, make_material, rings_of
 from unrung.ledger.results import DayLedger
 from unrung.ledger.sealed import handed
+from unrung.metering import add_metered
 from unrung.settings import Feed, Settings
 from unrung.store import movements
 from unrung.store.months import sealed_units
@@ -85,6 +86,7 @@ def day_inputs(db: Store, settings: Settings, day: date) -> DayInputs:
     inputs = DayInputs(day, bounds)
     fill(inputs, movements.between(db, ("ring", "pour", "log", "keg"), *bounds))
     fill(inputs, movements.of_day(db, day.isoformat()))
+    add_metered(db, settings, inputs)
     inputs.cleaning = _cleaning_over_the_edge(db, settings, day, bounds[0])
     covers = {feed.name: _cover(db, feed, bounds) for feed in settings.feed}
     inputs.ring_cover = _side(settings, covers, ("rings",), bounds)

@@ -234,6 +234,8 @@ class TapRow(Section):
     to_ms: int | None = None
     pulses_per_litre: Decimal | None = None
     line_volume_ul: int = 0
+    counter_modulus: Decimal | None = None
+    """The number at which a running meter's counter starts again, in the unit that it counts in."""
 
 
 class Settings(Section):

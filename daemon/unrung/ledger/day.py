@@ -18,11 +18,13 @@ from unrung.ledger.inputs import KegLine
 from unrung.ledger.listing import list_entries, logged_rows
 from unrung.ledger.material import Material
 from unrung.ledger.pairs import enter_carried_out, enter_pairs
+from unrung.ledger.pours import Flow
 from unrung.ledger.products import product_days
-from unrung.ledger.rest import Said, allowance, divide
+from unrung.ledger.rest import Rest, Said, allowance, divide
 from unrung.ledger.results import ClockNote, DayLedger
 from unrung.ledger.rings import Unit, till_rows
 from unrung.ledger.said import Names, names_of
+from unrung.ledger.totals import enter_totals, is_heard
 from unrung.ledger.words import day_notices
 from unrung.matching.types import Clock
 from unrung.settings import Settings
@@ -52,6 +54,7 @@ def compute_day(
     used: set[int] = set()
     for outlet, found in matched.items():
         enter_pairs(draft, outlet, found, units, used)
+    enter_totals(draft)
     enter_carried_out(draft, used)
     _refunds(draft)
     names = names_of(today.menu, settings)
@@ -83,15 +86,25 @@ def _poured_not_rung(draft: Draft) -> None:
         if not rest.left_ul:
             continue
         volumes = draft.leaf(rest.end_ms, rest.outlet, rest.product).volumes
-        compared = draft.material.metered.get((rest.outlet, rest.product), False)
-        if compared and covers(draft.outlet_cover.get(rest.outlet, draft.ring_cover), rest.end_ms):
+        if _compared(draft, rest, flow):
             volumes.poured_not_rung += rest.left_ul
-            draft.lone.append(
-                lone_pour(draft, flow, rest.outlet, rest.end_ms, rest.left_ul, uncertain)
-            )
+            if rest.since_ms is None:
+                draft.lone.append(lone_pour(draft, flow, rest.outlet, rest.end_ms, rest.left_ul, uncertain))
         else:
             volumes.poured_not_compared += rest.left_ul
             draft.not_compared.add(rest.place)
+
+
+def _compared(draft: Draft, rest: Rest, flow: Flow) -> bool:
+    """Whether the till was heard when a rest flowed; of one without a time, in all of its span, and
+    none of it can be the water of a cleaning."""
+    if not draft.material.metered.get((rest.outlet, rest.product), False):
+        return False
+    cover = draft.outlet_cover.get(rest.outlet, draft.ring_cover)
+    if rest.since_ms is None:
+        return covers(cover, rest.end_ms)
+    since = max(rest.since_ms, draft.material.bounds[0])
+    return flow.cleaning is None and is_heard(cover, since, rest.end_ms)
 
 
 def _not_beer(draft: Draft) -> None:

@@ -57,6 +57,9 @@ class Draft:
     stuck: list[tuple[str, str, Span]] = field(default_factory=list)
     """Products that poured nothing while they were rung."""
     seen: list[Seen] = field(default_factory=list)
+    waiting: list[tuple[Unit, int]] = field(default_factory=list)
+    """Ring units without a serve, with their corrected times, where volume without a time may be
+    theirs."""
     lone_units: list[tuple[Unit, int, bool]] = field(default_factory=list)
     """(unit, corrected time, whether it counts as rung and not poured)."""
     served: dict[int, Flow] = field(default_factory=dict)

@@ -29,6 +29,9 @@ def note_heard(draft: Draft, matched: Mapping[str, Matched], clocks: Mapping[str
     """Write into the draft which moments of the day can be compared."""
     _hear_till(draft, clocks)
     _hear_meters(draft, matched, clocks)
+    for place, spans in draft.material.blind.items():
+        heard = draft.pour_cover.get(place, draft.pour_cover["", ""])
+        draft.pour_cover[place] = subtract(heard, spans)
 
 
 def usual_hours(day: date, venue: Venue) -> Span | None:
@@ -79,7 +82,7 @@ def _hear_meters(
             at_ms = _corrected(unit.at_ms, clocks.get(unit.outlet))
             rung[unit.outlet, unit.product].append(at_ms)
     pours = today.pours
-    for flow in (*pours.beer, *pours.gas, *pours.cleaning):
+    for flow in (*pours.beer, *pours.gas, *pours.cleaning, *pours.untimed):
         poured[flow.outlet, flow.product].append(flow.end_ms)
     silent = silences(_all(poured.values()), _all(rung.values()), today.bounds)
     everywhere = subtract(today.inputs.pour_cover, silent)

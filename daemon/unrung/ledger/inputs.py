@@ -45,6 +45,27 @@ class PourLine(NamedTuple):
     end_ms: int
     volume_ul: int | None
     pulses: int | None
+    span: bool = False
+    """It flowed at some time between start and end, not from one to the other."""
+
+
+class ReadingLine(NamedTuple):
+    id: int
+    origin: Origin
+    meter: str
+    at_ms: int
+    total_ul: int | None
+    pulses: int | None
+
+
+class Blind(NamedTuple):
+    """A span of which it is not known what flowed through a meter, or on which side of a day's edge."""
+
+    meter: str
+    start_ms: int
+    end_ms: int
+    why: str = ""
+    """What its readings did; empty where nothing is wrong with them."""
 
 
 class LogLine(NamedTuple):
@@ -90,6 +111,7 @@ class DayInputs:
     missing: list[str] = field(default_factory=list)
     cleaning: list[LogLine] = field(default_factory=list)
     """Cleaning entries of the day before whose span reaches into this one."""
+    blind: list[Blind] = field(default_factory=list)
 
 
 def fill(inputs: DayInputs, rows: Iterable[Mapping[str, Any]]) -> DayInputs:
@@ -112,6 +134,12 @@ def fill(inputs: DayInputs, rows: Iterable[Mapping[str, Any]]) -> DayInputs:
                             row["product"], row["units_micro"], json.loads(row["more"] or "{}"))
                 )
     return inputs
+
+
+def reading(row: Mapping[str, Any]) -> ReadingLine:
+    """A store's row of kind ``reading``."""
+    origin = Origin(row["feed"], row["source"], row["line"], row["ref"])
+    return ReadingLine(row["id"], origin, row["tap"], row["at_ms"], row["volume_ul"], row["pulses"])
 
 
 def _ring(row: Mapping[str, Any], origin: Origin) -> RingLine:

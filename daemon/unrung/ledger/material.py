@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING
 
-from unrung.ledger.coverage import Span
+from unrung.ledger.coverage import Span, union
 from unrung.ledger.inputs import DayInputs
 from unrung.ledger.menu import Menu
 from unrung.ledger.outlets import Outlets
@@ -38,6 +38,8 @@ class Material:
     """(outlet, product) that some tap serves: True where every tap of it is metered."""
     meters: dict[str, str] = field(default_factory=dict)
     """Tap to meter name."""
+    blind: dict[tuple[str, str], list[Span]] = field(default_factory=dict)
+    """(outlet, product) to the spans in which a meter of it cannot tell what flowed."""
     handed: Handed = NOTHING
     """What crosses the sealed edges of the day."""
 
@@ -60,6 +62,7 @@ def make_material(inputs: DayInputs, settings: Settings, handed: Handed = NOTHIN
     options = match_settings(settings.matching)
     material = Material(inputs.day, inputs.bounds, inputs, menu, rings, pours, options, handed=handed)
     _note_taps(material, taps, outlets)
+    _note_blind(material, taps, outlets)
     sizes = menu.sizes()
     names = {flow.outlet for flow in pours.beer} | {unit.outlet for unit in rings.units}
     for outlet in sorted(names | outlets.names):
@@ -77,15 +80,15 @@ def make_material(inputs: DayInputs, settings: Settings, handed: Handed = NOTHIN
     return material
 
 
-FOREVER_MS = 1 << 52
-"""Void time of a voided ring whose till does not say when: it may still have been poured."""
-
 def rings_of(inputs: DayInputs, settings: Settings) -> DayRings:
     """One day's till lines as ring units."""
     products = [row.product for row in settings.products]
     menu, outlets = Menu(settings.menu, inputs.day), Outlets(settings)
     return day_rings(inputs.rings, menu, outlets, settings.venue, products)
 
+
+FOREVER_MS = 1 << 52
+"""Void time of a voided ring whose till does not say when: it may still have been poured."""
 
 
 def groups_of(settings: Settings) -> dict[str, str]:
@@ -114,3 +117,11 @@ def _note_taps(material: Material, taps: TapList, outlets: Outlets) -> None:
         metered = row.metered and row.meter.casefold() not in blind
         material.metered[place] = material.metered.get(place, True) and metered
         material.meters[row.tap] = row.meter
+
+
+def _note_blind(material: Material, taps: TapList, outlets: Outlets) -> None:
+    for meter, start_ms, end_ms, _ in material.inputs.blind:
+        # A tap may change its product within the span.
+        rows = [row for row in (taps.at(meter, start_ms), taps.at(meter, end_ms - 1)) if row]
+        for place in {(outlets.of(row.outlet), row.product) for row in rows}:
+            material.blind[place] = union([*material.blind.get(place, ()), (start_ms, end_ms)])

@@ -20,6 +20,7 @@ def enter_pairs(
 ) -> None:
     """Serves with and without partners, and ring units without, into leaves and rests."""
     flows = {flow.key: flow for flow in draft.material.pours.beer}
+    by_total = {(flow.outlet, flow.product) for flow in draft.material.pours.untimed}
     for serve in matched.serves:
         leaf = draft.leaf(serve.end_ms, outlet, serve.product)
         leaf.counts.serves += 1
@@ -41,8 +42,10 @@ def enter_pairs(
     for unit, at_ms in standing:
         if unit.key in served:
             _served(draft, outlet, unit, served[unit.key])
+        elif (outlet, unit.product) in by_total:
+            draft.waiting.append((unit, at_ms))
         else:
-            _lone_unit(draft, outlet, unit, at_ms)
+            lone_unit(draft, unit, at_ms, unit.portion_ul)
     for product, span in matched.pour_not_rung_range_ul.items():
         draft.ranges[outlet, product] = span
 
@@ -68,7 +71,7 @@ def _pair(draft: Draft, leaf: Leaf, serve: Serve, unit: Unit) -> bool:
         volumes.over_portion += difference
     else:
         volumes.under_portion -= difference
-    _count(leaf, unit)
+    count(leaf, unit)
     return other
 
 
@@ -78,7 +81,8 @@ def _another_size(volume_ul: int, unit: Unit, material: Material) -> bool:
     return any(abs(volume_ul - size) < own for size in material.menu.sizes_of(unit.product))
 
 
-def _count(leaf: Leaf, unit: Unit) -> None:
+def count(leaf: Leaf, unit: Unit) -> None:
+    """Count a ring unit with its money, once."""
     leaf.counts.units_rung_micro += unit.units_micro
     leaf.counts.net_sales_minor += unit.net_minor
     if unit.comp:
@@ -110,21 +114,27 @@ def _list_serve(draft: Draft, outlet: str, serve: Serve, flows: Mapping[int, Flo
     draft.lone.append(lone_pour(draft, flow, outlet, serve.end_ms, serve.volume_ul, serve.uncertain))
 
 
-def _lone_unit(draft: Draft, outlet: str, unit: Unit, at_ms: int) -> None:
-    leaf = draft.leaf(at_ms, outlet, unit.product)
-    _count(leaf, unit)
-    place = (outlet, unit.product)
+def lone_unit(
+    draft: Draft, unit: Unit, at_ms: int, volume_ul: int, *, entered: bool = False, uncertain: bool = False
+) -> None:
+    """Enter what of a ring unit found no beer. ``entered``: the unit was counted where the rest of it
+    did. ``uncertain``: another unit may be the one without, so that it is no fact about this one."""
+    place = (unit.outlet, unit.product)
+    leaf = draft.leaf(at_ms, *place)
+    if not entered:
+        count(leaf, unit)
     spans = draft.pour_cover.get(place, draft.pour_cover["", ""])
     counted = draft.material.metered.get(place, False) and covers(spans, at_ms)
-    draft.lone_units.append((unit, at_ms, counted))
+    if not uncertain:
+        draft.lone_units.append((unit, at_ms, counted))
     if not counted:
-        leaf.volumes.rung_not_compared += unit.portion_ul
+        leaf.volumes.rung_not_compared += volume_ul
         return
-    leaf.volumes.rung_not_poured += unit.portion_ul
+    leaf.volumes.rung_not_poured += volume_ul
     origin = unit.line.origin
     draft.lone.append(
-        Lone("ring", outlet, unit.product, "", at_ms, unit.portion_ul, False, origin.feed,
-             draft.name_of(origin), origin.line, origin.ref)
+        Lone("ring", *place, "", at_ms, volume_ul, uncertain, origin.feed, draft.name_of(origin),
+             origin.line, origin.ref)
     )
 
 

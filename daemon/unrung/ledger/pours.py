@@ -47,6 +47,9 @@ class DayPours:
     beer: list[Flow] = field(default_factory=list)
     gas: list[Flow] = field(default_factory=list)
     cleaning: list[Flow] = field(default_factory=list)
+    untimed: list[Flow] = field(default_factory=list)
+    """Volume without a time: it flowed at some time between start and end. ``cleaning`` is set where
+    a cleaning span overlaps it, so that some of it may be water."""
     unknown: Counter[str] = field(default_factory=Counter)
     """Tap names that ``taps.csv`` does not know at that time, to the number of pours."""
     shared: Counter[str] = field(default_factory=Counter)
@@ -69,8 +72,10 @@ def day_pours(
             continue
         flow = Flow(line.id, line, outlets.of(tap.outlet), tap.tap, tap.product, line.start_ms,
                     line.end_ms, volume, tap.line_volume_ul)
-        entry = next((span for span in spans if _within(flow, tap, span)), None)
-        if entry is not None:
+        entry = next((span for span in spans if _names(span, tap) and _within(flow, span)), None)
+        if line.span:
+            day.untimed.append(flow._replace(cleaning=entry))
+        elif entry is not None:
             day.cleaning.append(flow._replace(cleaning=entry))
         elif is_gas(flow, limit):
             day.gas.append(flow)
@@ -109,13 +114,18 @@ def _cleaning_spans(logs: Iterable[LogLine]) -> Sequence[LogLine]:
         -bool(log.tap), -bool(log.product), -bool(log.outlet), log.at_ms, log.end_ms, log.origin, log.id))
 
 
-def _within(flow: Flow, tap: TapRow, span: LogLine) -> bool:
-    """Whether a flow began in a cleaning span that names its tap, its product, or only its outlet."""
+def _within(flow: Flow, span: LogLine) -> bool:
+    """Whether a flow began in a cleaning span; of one without a time, whether some of it can have."""
     assert span.at_ms is not None and span.end_ms is not None
     slack = WHOLE_MINUTE_MS if span.end_ms % WHOLE_MINUTE_MS == 0 else 1
+    began = flow.end_ms if flow.line.span else flow.start_ms
+    return span.at_ms <= began and flow.start_ms < span.end_ms + slack
+
+
+def _names(span: LogLine, tap: TapRow) -> bool:
+    """Whether a cleaning span names a tap, its product, or only its outlet."""
     return (
-        span.at_ms <= flow.start_ms < span.end_ms + slack
-        and (not span.tap or span.tap.casefold() in (tap.tap.casefold(), tap.meter.casefold()))
+        (not span.tap or span.tap.casefold() in (tap.tap.casefold(), tap.meter.casefold()))
         and (not span.product or span.product.casefold() == tap.product.casefold())
         and (not span.outlet or span.outlet.casefold() == tap.outlet.casefold())
     )

@@ -33,6 +33,8 @@ class Rest:
     left_ul: int
     place: int
     """Where it stands among the day's serves."""
+    since_ms: int | None = None
+    """Start of its span, where its time is not known and ``end_ms`` is the last it can be."""
 
 
 @dataclass(slots=True)
@@ -97,13 +99,17 @@ def _in_time(log: LogLine, rest: Rest, matching: Matching) -> bool:
         return True
     lo = log.at_ms - round(matching.log_before_minutes * 60_000)
     hi = (log.end_ms or log.at_ms) + round(matching.log_after_minutes * 60_000)
-    return lo <= rest.end_ms <= hi
+    return lo <= rest.end_ms and _earliest(rest) <= hi
 
 
 def _away(log: LogLine, rest: Rest) -> int:
     if log.at_ms is None:
         return 0
-    return max(log.at_ms - rest.end_ms, rest.end_ms - (log.end_ms or log.at_ms), 0)
+    return max(log.at_ms - rest.end_ms, _earliest(rest) - (log.end_ms or log.at_ms), 0)
+
+
+def _earliest(rest: Rest) -> int:
+    return rest.end_ms if rest.since_ms is None else rest.since_ms
 
 
 def _fits(log: LogLine, said: Said, rest: Rest) -> bool:
@@ -149,7 +155,8 @@ def _explain_keg(
 ) -> Said:
     until = keg.at_ms + round(matching.keg_change_minutes * 60_000)
     said = Said(KEG_CHANGE, allowance_ul, keg, names.outlets.of(keg.outlet), names.product(keg.product))
-    near = [rest for rest in rests if keg.at_ms <= rest.end_ms <= until and _on_line(keg, said, rest)]
+    near = [rest for rest in rests
+            if keg.at_ms <= rest.end_ms and _earliest(rest) <= until and _on_line(keg, said, rest)]
     _take(said, sorted(near, key=lambda rest: (rest.end_ms, rest.place)), allowance_ul)
     return said
 

@@ -28,7 +28,7 @@ def day_notices(draft: Draft) -> tuple[str, ...]:
         for line in material.rings.stray
     ]
     notices += _unknown_words(draft)
-    notices += _meters(material)
+    notices += _meters(material, zone)
     notices += [
         f"No pours of {product} at {outlet} from {_clock(lo, zone)} to "
         f"{_clock(hi, zone)} while it was being rung; check the meter first."
@@ -55,9 +55,13 @@ def _served_while_cleaned(draft: Draft, zone: str) -> list[str]:
     ]
 
 
-def _meters(material: Material) -> list[str]:
+def _meters(material: Material, zone: str) -> list[str]:
     pours = material.pours
     return [
+        *(f"Meter {blind.meter!r} {blind.why} at {_clock(blind.end_ms, zone)}; what flowed since "
+          f"{_clock(blind.start_ms, zone)} is not known, and not compared. Was it reset or replaced? A "
+          "counter that starts again at a fixed number needs that number as counter_modulus in taps.csv."
+          for blind in material.inputs.blind if blind.why),
         *(f"The meters name {tap!r}, which taps.csv does not know for that time; its pours are kept and "
           "not compared. Add a row for it." for tap in sorted(pours.unknown)),
         *(f"Meter {meter!r} feeds taps of several products in taps.csv, so its pours cannot be told apart; "

@@ -174,6 +174,25 @@ def between(db: Database, kinds: Iterable[str], lo_ms: int, hi_ms: int) -> Itera
     )
 
 
+def readings_around(
+    db: Database, before_ms: int, day: Span, after_ms: int
+) -> Iterator[dict[str, Any]]:
+    """Current readings of a day; of every meter also the last since ``before_ms`` and the first until
+    ``after_ms``, which say what flowed at the day's edges."""
+    yield from _edge_readings(db, "max", before_ms, day[0])
+    yield from between(db, ("reading",), *day)
+    yield from _edge_readings(db, "min", day[1], after_ms)
+
+
+def _edge_readings(db: Database, which: str, lo_ms: int, hi_ms: int) -> Iterator[dict[str, Any]]:
+    return db.query(
+        f"SELECT m.* FROM movements m JOIN (SELECT feed, tap, {which}(at_ms) AS at FROM movements "
+        "WHERE superseded_by IS NULL AND kind = 'reading' AND at_ms >= ? AND at_ms < ? GROUP BY 1, 2) e "
+        "ON m.at_ms = e.at AND m.feed = e.feed AND m.tap = e.tap "
+        "WHERE m.superseded_by IS NULL AND m.kind = 'reading'", [lo_ms, hi_ms],
+    )
+
+
 def of_day(db: Database, day: str) -> Iterator[dict[str, Any]]:
     """Current rows written down for ``day`` without a time."""
     return db.query(
