@@ -18,6 +18,7 @@ import click
 
 from unrung import __version__
 from unrung.errors import ConfigError, UnrungError
+from unrung.setup.command import setup_command
 
 if TYPE_CHECKING:
     from unrung.settings import Settings
@@ -250,6 +251,9 @@ def mail_test(config: Path) -> None:
         click.echo("No mail is set up: fill in host, sender and to under [mail] in venue.toml.")
     good = outcomes and all(outcome.state == "ok" for outcome in outcomes.values())
     sys.exit(DONE if good else ATTENTION)
+
+
+commands.add_command(setup_command(click.echo))
 
 
 def _open(config: Path, *, alone: bool = False) -> tuple[Settings, Store]:

@@ -1,0 +1,101 @@
+"""The commands ``setup`` and ``add-item``; they say everything through what they are given."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from unrung.setup.doubt import Doubt
+
+Say = Callable[[str], None]
+_FEEDS = ("rings", "pours", "kegs", "log")
+
+
+class _ManyValues(click.Command):
+    """Lets ``--rings A B C`` mean ``--rings A --rings B --rings C``: what a shell makes of ``*``."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        return super().parse_args(ctx, _spread(args))
+
+
+def _spread(args: list[str]) -> list[str]:
+    """>>> _spread(["bar", "--rings", "a", "b", "--yes"])
+    ['bar', '--rings', 'a', '--rings', 'b', '--yes']
+    """
+    out: list[str] = []
+    option = ""
+    for arg in args:
+        if arg.startswith("-"):
+            option = arg if arg.removeprefix("--") in _FEEDS else ""
+            out.append(arg)
+        elif option and out[-1] != option:
+            out += [option, arg]
+        else:
+            out.append(arg)
+    return out
+
+
+def setup_command(say: Say) -> click.Command:
+    """``unrung setup``."""
+
+    @click.command("setup", cls=_ManyValues)
+    @click.argument("folder", type=click.Path(path_type=Path))
+    @click.option("--rings", multiple=True, required=True, help="Exports of the till: files, a folder, a pattern.")
+    @click.option("--pours", multiple=True, required=True, help="Exports of the flow meters.")
+    @click.option("--kegs", multiple=True, help="Exports of the cellar: kegs on, delivered, counted.")
+    @click.option("--log", multiple=True, help="What is written down: waste, staff drinks, cleaning.")
+    @click.option("--name", default="", help="The venue's name.")
+    @click.option("--timezone", default="", help="Its IANA time zone, such as America/New_York.")
+    @click.option("--pulses-per-litre", default="", help="The meters' factor, where they count pulses.")
+    @click.option("--in-place", is_flag=True, help="Exports come where the samples lie, and stay there.")
+    @click.option("--yes", is_flag=True, help="Take what is proposed, ask nothing.")
+    @click.option("--force", is_flag=True, help="Write over a config that is there.")
+    def setup(folder: Path, yes: bool, **given: Any) -> None:
+        """Look at sample exports and write a config folder that reads them.
+
+        A few days of each export are better than one: they show how the files relate, and which beer
+        each tap pours.
+
+        \b
+        Example:  unrung setup my-bar --rings till/*.csv --pours meters/*.json
+        """
+        from unrung.setup.doubt import takes_proposals
+        from unrung.setup.run import Wishes, run_setup
+
+        wishes = Wishes(
+            folder, {"rings": given["rings"], "pours": given["pours"], "kegs": given["kegs"], "log": given["log"]},
+            given["name"], given["timezone"], given["pulses_per_litre"], given["in_place"], given["force"],
+        )
+        ask = takes_proposals if yes else lambda doubt: _asked(doubt, say)
+        run_setup(wishes, ask, say, _machine_zone(), time.time_ns() // 1_000_000)
+
+    return setup
+
+
+def _asked(doubt: Doubt, say: Say) -> str:
+    """A person's answer: the number of a choice, a value, or Enter for what is proposed."""
+    say("")
+    say(doubt.question)
+    for number, (value, meaning) in enumerate(doubt.choices, 1):
+        say(f"  {number}  {value or '(leave open)'}{'  ' + meaning if meaning else ''}")
+    say(f"  Proposed: {doubt.proposed or '(leave open)'}; {doubt.why}.")
+    answer = str(click.prompt("Your choice", default=doubt.proposed, show_default=True)).strip()
+    values = [value for value, _ in doubt.choices]
+    if answer.isdigit() and 1 <= int(answer) <= len(values) and answer not in values:
+        return values[int(answer) - 1]
+    return answer
+
+
+def _machine_zone() -> str:
+    """This machine's IANA zone; "" where it has none."""
+    import tzlocal
+
+    try:
+        return str(tzlocal.get_localzone_name() or "")
+    except (LookupError, OSError, ValueError):
+        return ""

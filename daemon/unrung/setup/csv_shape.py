@@ -1,0 +1,147 @@
+"""The shape of a CSV export: delimiter, quote, lines above the header, the header, footers."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from unrung.setup.sheet import Column, Sheet
+
+_DELIMITERS = (",", ";", "\t", "|")
+_LOOKED_AT = 400
+"""Lines that decide about the delimiter."""
+_FOOTER = re.compile(
+    r"(grand |sub)?totals?\b|(gesamt)?summe\b|sum\b|gesamt\b|total g|totaal\b|totale\b|end of|rows?:",
+    re.IGNORECASE,
+)
+"""How footers begin, in English, German, French, Dutch, Italian and Spanish (from memory)."""
+
+
+@dataclass(frozen=True, slots=True)
+class CsvShape:
+    """How to cut the text into cells."""
+
+    delimiter: str
+    quote: str
+    skip_lines: int
+    header: tuple[str, ...]
+    """Names of the columns; their positions from 1 where the file has no header."""
+    has_header: bool
+    footer_column: str = ""
+    footers: tuple[str, ...] = ()
+
+
+def csv_shape(text: str) -> CsvShape | None:
+    """The likeliest shape of ``text``; None where no delimiter cuts it into columns."""
+    head = "".join(text.splitlines(keepends=True)[:_LOOKED_AT])
+    best: tuple[float, int, CsvShape] | None = None
+    for quote in ('"', "'"):
+        for delimiter in _DELIMITERS:
+            found = _tried(head, delimiter, quote)
+            if found and (best is None or found[:2] > best[:2]):
+                best = found
+    if best is None:
+        return None
+    return _with_footers(text, best[2])
+
+
+def csv_sheet(texts: Sequence[str], shape: CsvShape) -> Sheet:
+    """The rows of all files; rows of another width, repeated headers and footers are left out."""
+    rows: list[list[str]] = []
+    starts = [0]
+    for text in texts:
+        rows += _body(text, shape)
+        starts.append(len(rows))
+    columns = [
+        Column(name, name, [row[index] for row in rows]) for index, name in enumerate(shape.header)
+    ]
+    return Sheet([column for column in columns if column.name], starts)
+
+
+def _tried(head: str, delimiter: str, quote: str) -> tuple[float, int, CsvShape] | None:
+    """(share of rows of the usual width, that width, shape) for one way to cut."""
+    rows = _cut(head, delimiter, quote)
+    if not rows:
+        return None
+    widths = Counter(len(row) for _, row in rows)
+    width, count = max(widths.items(), key=lambda pair: (pair[1], pair[0]))
+    if width < 2:
+        return None
+    first = next(index for index, (_, row) in enumerate(rows) if len(row) == width)
+    line, top = rows[first]
+    names = tuple(cell.strip() for cell in top)
+    has_header = _looks_like_header(top, [row for _, row in rows[first + 1 :] if len(row) == width])
+    header = names if has_header else tuple(str(n) for n in range(1, width + 1))
+    quoted = sum(cell.startswith(quote) for _, row in rows for cell in row)
+    share = count / len(rows) - 0.001 * quoted - 0.0001 * (quote != '"')
+    if first > max(5, len(rows) // 3):
+        share -= 0.5
+    return share, width, CsvShape(delimiter, quote, line, header, has_header)
+
+
+def _cut(text: str, delimiter: str, quote: str) -> list[tuple[int, list[str]]]:
+    """Rows that are not blank, each with the number of physical lines above it."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, quotechar=quote)
+    rows, above = [], 0
+    try:
+        for cells in reader:
+            if any(cell.strip() for cell in cells):
+                rows.append((above, cells))
+            above = reader.line_num
+    except csv.Error:
+        return []
+    return rows
+
+
+def _looks_like_header(top: Sequence[str], below: Sequence[Sequence[str]]) -> bool:
+    """A header has different words and no figures, and does not come again as data."""
+    cells = [cell.strip() for cell in top]
+    filled = [cell for cell in cells if cell]
+    if len(set(filled)) < len(filled) or len(filled) < len(cells) - 2:
+        return False
+    if any(re.search(r"\d{1,2}[:.]\d\d|^[-+(]?[\d.,]+\)?$|\d{4}-\d\d", cell) for cell in filled):
+        return False
+    return not below or any(
+        cell not in {row[index].strip() for row in below} for index, cell in enumerate(cells) if cell
+    )
+
+
+def _body(text: str, shape: CsvShape) -> list[list[str]]:
+    lines = text.splitlines(keepends=True)[shape.skip_lines :]
+    width, found = len(shape.header), []
+    for _, row in _cut("".join(lines), shape.delimiter, shape.quote)[int(shape.has_header) :]:
+        repeated = shape.has_header and tuple(cell.strip() for cell in row) == shape.header
+        if len(row) == width and not repeated and not _is_footer(row, shape):
+            found.append(row)
+    return found
+
+
+def _is_footer(row: Sequence[str], shape: CsvShape) -> bool:
+    if not shape.footer_column:
+        return False
+    return row[shape.header.index(shape.footer_column)].strip() in shape.footers
+
+
+def _with_footers(text: str, shape: CsvShape) -> CsvShape:
+    """Rows at the end whose first cell says that they are a sum: named, to be passed over."""
+    lines = text.splitlines(keepends=True)[shape.skip_lines :]
+    rows = [row for _, row in _cut("".join(lines), shape.delimiter, shape.quote)][-3:]
+    for index, name in enumerate(shape.header):
+        words = tuple(
+            row[index].strip() for row in rows
+            if index < len(row) and _FOOTER.match(row[index].strip()) and _mostly_empty(row)
+        )
+        if words and name:
+            return CsvShape(
+                shape.delimiter, shape.quote, shape.skip_lines, shape.header, shape.has_header,
+                name, tuple(dict.fromkeys(words)),
+            )
+    return shape
+
+
+def _mostly_empty(row: Sequence[str]) -> bool:
+    return len(row) <= 2 or sum(bool(cell.strip()) for cell in row) <= max(3, len(row) // 2)

@@ -1,0 +1,141 @@
+"""One feed while it is being understood: its sample files, its columns, what was made of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any
+
+from unrung.errors import UnrungError
+from unrung.mapping import Carries
+from unrung.records import Export
+from unrung.setup.csv_shape import csv_shape, csv_sheet
+from unrung.setup.doubt import Notes
+from unrung.setup.encodings import encoding_of
+from unrung.setup.facts import Facts
+from unrung.setup.json_shape import JsonShape, array_pointers, json_sheet
+from unrung.setup.readers import document, unpacked
+from unrung.setup.sheet import Sheet
+
+_MAGIC = ((b"\x1f\x8b", "gzip"), (b"PK\x03\x04", "zip"))
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """A sample file: its name, its bytes, and when it was last written (UTC milliseconds)."""
+
+    name: str
+    content: bytes
+    mtime_ms: int
+    path: str = ""
+
+    @property
+    def written(self) -> datetime:
+        return datetime.fromtimestamp(self.mtime_ms / 1000, UTC).replace(tzinfo=None)
+
+
+@dataclass
+class Draft:
+    """A feed as far as it is understood."""
+
+    carries: Carries
+    name: str
+    samples: list[Sample]
+    adapter: str = "csv"
+    export: str = "append"
+    resolution: str = "single"
+    formats: dict[str, Any] = field(default_factory=dict)
+    fields: dict[str, Any] = field(default_factory=dict)
+    why: dict[str, str] = field(default_factory=dict)
+    """Remarks for the config file, by the key they stand beside."""
+    sheet: Sheet = field(default_factory=lambda: Sheet([]))
+    facts: list[Facts] = field(default_factory=list)
+    beside: dict[str, str] = field(default_factory=dict)
+    """Columns that are no record field and tell something all the same: field to column."""
+    time_forms: list[str] = field(default_factory=list)
+    left_out: list[str] = field(default_factory=list)
+    """Columns that are not stored."""
+
+    @property
+    def texts_of_time(self) -> list[str]:
+        """The texts of the field that says when."""
+        return self.texts(next(name for name in ("at", "start", "end", "day") if name in self.fields))
+
+    def texts(self, name: str) -> list[str]:
+        """The texts of a mapped field, row by row, as the reader will join them."""
+        columns = [self.sheet.named(one).texts for one in self.fields[name]]
+        return [" ".join(parts) for parts in zip(*columns, strict=True)]
+
+
+def open_samples(carries: Carries, name: str, samples: list[Sample], notes: Notes) -> tuple[Draft, list[Sheet]]:
+    """The samples as sheets: one for a CSV, one for each array that could hold the rows of a JSON.
+
+    Raises UnrungError where a file cannot be looked into at all.
+    """
+    draft = Draft(carries, name, samples)
+    contents = [_bare(sample, draft) for sample in samples]
+    found = encoding_of(contents)
+    encoding = notes.settle(f"{name}: encoding", found)
+    draft.formats["encoding"], draft.why["encoding"] = encoding, found.why
+    texts = [_decoded(sample, content, encoding) for sample, content in zip(samples, contents, strict=True)]
+    if all(text.lstrip()[:1] in ("{", "[") for text in texts):
+        return draft, _json_sheets(draft, texts)
+    return draft, [_csv_sheet(draft, texts)]
+
+
+def _bare(sample: Sample, draft: Draft) -> bytes:
+    for magic, kind in _MAGIC:
+        if sample.content.startswith(magic):
+            draft.formats["compression"] = kind
+            return unpacked(Export(sample.name, sample.content, 0), kind)
+    if not sample.content.strip():
+        raise UnrungError(f"{sample.name} is empty; give a file with a day of rows in it")
+    return sample.content
+
+
+def _decoded(sample: Sample, content: bytes, encoding: str) -> str:
+    try:
+        return content.decode(encoding).removeprefix("\ufeff")
+    except UnicodeDecodeError as error:
+        raise UnrungError(
+            f"{sample.name}: byte {error.start} is not {encoding}; are all files of one source?"
+        ) from error
+
+
+def _csv_sheet(draft: Draft, texts: list[str]) -> Sheet:
+    shape = csv_shape(max(texts, key=len))
+    if shape is None:
+        raise UnrungError(
+            f"{draft.samples[0].name} is neither JSON nor a table of cells that a comma, semicolon, "
+            "tab or bar divides; export it as CSV or JSON"
+        )
+    if shape.delimiter != ",":
+        draft.formats["delimiter"] = shape.delimiter
+    if shape.quote != '"':
+        draft.formats["quote"] = shape.quote
+    if shape.skip_lines:
+        draft.formats["skip_lines"] = shape.skip_lines
+    if not shape.has_header:
+        draft.formats["header"] = False
+    if shape.footers:
+        draft.formats["skip_rows"] = [{"column": shape.footer_column, "values": list(shape.footers)}]
+    return csv_sheet(texts, shape)
+
+
+def _json_sheets(draft: Draft, texts: list[str]) -> list[Sheet]:
+    draft.adapter = "json"
+    documents = [document(one.name, text) for one, text in zip(draft.samples, texts, strict=True)]
+    counts: dict[str, int] = {}
+    for one in documents:
+        for pointer, count in array_pointers(one).items():
+            counts[pointer] = counts.get(pointer, 0) + count
+    if not counts:
+        raise UnrungError(f"{draft.samples[0].name} holds no array of objects, so no rows")
+    most = max(counts.values())
+    likely = sorted((p for p in counts if counts[p] >= 0.4 * most), key=lambda p: (-counts[p], -p.count("/")))
+    sheets = []
+    for pointer in likely[:4]:
+        sheet = json_sheet(documents, JsonShape(pointer))
+        sheet.rows_at = pointer
+        sheets.append(sheet)
+    return sheets

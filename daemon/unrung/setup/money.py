@@ -1,0 +1,60 @@
+"""Whether an amount is the line's or one unit's, and the currency that its marks speak of."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from statistics import median
+
+from unrung.setup.doubt import Notes
+from unrung.setup.draft import Draft
+from unrung.setup.numbers import NumberForm, value
+
+_CURRENCIES = {"$": "USD", "€": "EUR", "£": "GBP", "¥": "JPY"}
+
+
+def form_of(draft: Draft) -> NumberForm:
+    """The number marks of a draft."""
+    return NumberForm(
+        draft.formats.get("decimal", "."), draft.formats.get("thousands", ""),
+        tuple(draft.formats.get("currency_marks", ())),
+    )
+
+
+def settle_amounts(draft: Draft, notes: Notes) -> None:
+    """``amounts = "each"`` where lines of two cost what lines of one do."""
+    if draft.carries != "rings" or "amount" not in draft.fields or "units" not in draft.fields:
+        return
+    ratios = _ratios(draft)
+    each = sum(abs(ratio - 1) < 0.05 for ratio, _ in ratios)
+    line = sum(abs(ratio / units - 1) < 0.05 for ratio, units in ratios)
+    if each > line:
+        draft.formats["amounts"] = "each"
+        draft.why["amounts"] = f"{each} lines of several cost as much as lines of one"
+    elif line:
+        draft.why["amount"] = "what the line came to: two cost twice as much"
+
+
+def currency_of(drafts: list[Draft]) -> str:
+    """The currency that the amounts are marked with, or ""."""
+    for draft in drafts:
+        for mark in draft.formats.get("currency_marks", ()):
+            if mark in _CURRENCIES or (len(mark) == 3 and mark.isupper()):
+                return _CURRENCIES.get(mark, mark)
+    return ""
+
+
+def _ratios(draft: Draft) -> list[tuple[float, float]]:
+    """(amount over the usual amount of one, units) of every line of several units."""
+    form = form_of(draft)
+    what = list(zip(*[draft.texts(name) for name in ("item", "size") if name in draft.fields], strict=True))
+    ones: dict[tuple[str, ...], list[float]] = defaultdict(list)
+    more: list[tuple[tuple[str, ...], float, float]] = []
+    for key, units_text, amount_text in zip(what, draft.texts("units"), draft.texts("amount"), strict=True):
+        units, amount = value(units_text, form), value(amount_text, form)
+        if units is None or not amount or units <= 0:
+            continue
+        if units == 1:
+            ones[key].append(float(amount))
+        else:
+            more.append((key, float(units), float(amount)))
+    return [(amount / median(ones[key]), units) for key, units, amount in more if key in ones]

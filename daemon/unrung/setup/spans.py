@@ -1,0 +1,113 @@
+"""When a pour began and ended: which time column is which, and what a duration counts."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from statistics import median
+
+from unrung.mapping import Constant
+from unrung.setup.columns import by_name
+from unrung.setup.doubt import Doubt, Found, Notes
+from unrung.setup.draft import Draft
+from unrung.setup.facts import Facts
+from unrung.setup.times import forms_of, read_local
+from unrung.setup.words import plain
+
+LONG_POUR_S = "30"
+"""Length that a pour without one is given: long enough that no pitcher looks like gas."""
+
+
+def settle_span(draft: Draft, notes: Notes) -> None:
+    """Two of ``start``, ``end`` and ``duration``."""
+    _second_time(draft)
+    if "start" in draft.fields and "end" in draft.fields:
+        _put_in_order(draft)
+        _drop(draft, "duration")
+    elif "duration" in draft.fields:
+        _duration_unit(draft, notes)
+        _one_end(draft, notes)
+    else:
+        field = next((name for name in ("end", "start") if name in draft.fields), None)
+        if field:
+            draft.fields["end"] = draft.fields.pop(field)
+            draft.fields["duration"] = Constant(const=LONG_POUR_S)
+            notes.note(
+                f"{draft.name}: duration",
+                f"The meters write one time per pour; it is taken for its end, {LONG_POUR_S} seconds "
+                "after the start.",
+            )
+
+
+def _second_time(draft: Draft) -> None:
+    """A time column that no header names, beside one that was found."""
+    have = [name for name in ("start", "end") if name in draft.fields]
+    used = {name for names in draft.fields.values() if isinstance(names, tuple) for name in names}
+    free = [one for one in draft.facts if one.time_kind == "moment" and one.filled > 0.9]
+    free = [one for one in free if one.column.name not in used and one.column.name not in draft.beside.values()]
+    if len(have) == 1 and free and "duration" not in draft.fields:
+        draft.fields["end" if have[0] == "start" else "start"] = (free[0].column.name,)
+        draft.left_out.remove(free[0].column.name)
+
+
+def _put_in_order(draft: Draft) -> None:
+    """The earlier one is the start, whatever the headers seem to say."""
+    pairs = list(zip(_moments(draft, "start"), _moments(draft, "end"), strict=True))
+    later = [a > b for a, b in pairs if a is not None and b is not None]
+    if later and sum(later) > 0.5 * len(later):
+        draft.fields["start"], draft.fields["end"] = draft.fields["end"], draft.fields["start"]
+
+
+def _moments(draft: Draft, field: str) -> list[datetime | None]:
+    texts = draft.texts(field)
+    forms = forms_of([text for text in dict.fromkeys(texts) if text.strip()])
+    return read_local(forms[0].form, texts) if forms else [None] * len(texts)
+
+
+def _one_end(draft: Draft, notes: Notes) -> None:
+    """Whether the only time is the start or the end: by its header, else the end."""
+    field = "start" if "start" in draft.fields else "end"
+    title = by_name(draft.facts, draft.fields[field][0]).column.title
+    if field == "end" and not _says_end(title):
+        notes.note(
+            f"{draft.name}: end",
+            f"{title!r} does not say whether a pour began or ended then; taken for its end (a few seconds).",
+        )
+
+
+def _says_end(title: str) -> bool:
+    return bool(set(plain(title).split()) & {"end", "ended", "finish", "finished", "stop", "stopped", "ende", "fin", "to", "bis"})
+
+
+def _duration_unit(draft: Draft, notes: Notes) -> None:
+    """Seconds, milliseconds or minutes: by the header, else by what a hand can draw."""
+    facts = by_name(draft.facts, draft.fields["duration"][0])
+    said = set(plain(facts.column.title).split())
+    unit = "ms" if said & {"ms", "millis", "milliseconds"} else "min" if said & {"min", "minutes"} else ""
+    if not unit and said & {"s", "sec", "secs", "seconds", "sekunden"}:
+        unit = "s"
+    middle = median(facts.numbers) if facts.numbers else 0
+    by_value = "ms" if middle > 500 else "s"
+    if not unit:
+        doubt = Doubt(
+            f"{draft.name}: duration", f"In what unit is {facts.column.title!r}?",
+            (("s", "seconds"), ("ms", "milliseconds"), ("min", "minutes")), by_value,
+            f"a usual pour then takes {middle / (1000 if by_value == 'ms' else 1):g} s",
+        )
+        clear = 2 < middle < 60 or 2000 < middle < 60_000
+        unit = notes.settle(f"{draft.name}: duration", Found(by_value, doubt.why, None if clear else doubt))
+    if unit != "s":
+        draft.formats["duration_unit"] = unit
+
+
+def _drop(draft: Draft, field: str) -> None:
+    if field in draft.fields:
+        draft.left_out += draft.fields.pop(field)
+
+
+def is_interval(facts: Facts) -> bool:
+    """Whether the times of rows are those of a clock that strikes, not of pours: all on whole
+    multiples of five minutes."""
+    if not facts.times:
+        return False
+    moments = [one for one in read_local(facts.times[0].form, facts.column.filled) if one is not None]
+    return len(moments) >= 10 and all(one.minute % 5 == 0 and one.second == 0 for one in moments)

@@ -1,0 +1,130 @@
+"""From sample files to a feed's ``fields`` and ``formats``."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from unrung.errors import UnrungError
+from unrung.mapping import FIELDS, Carries
+from unrung.setup.columns import fields_of
+from unrung.setup.doubt import Notes
+from unrung.setup.draft import Draft, Sample, open_samples
+from unrung.setup.facts import facts_of, number_texts
+from unrung.setup.kinds import settle_kinds
+from unrung.setup.money import settle_amounts
+from unrung.setup.numbers import number_form
+from unrung.setup.sheet import Sheet, joined
+from unrung.setup.spans import settle_span
+from unrung.setup.times import forms_of
+from unrung.setup.volumes import settle_volumes
+
+_NEEDS = {"rings": ("at", "item"), "kegs": ("at", "kind"), "log": ("reason",)}
+_SAID = {
+    "at": "when a row happened", "item": "the menu item", "kind": "what happened to the keg",
+    "reason": "why the beer was drawn", "tap": "the tap or meter", "volume": "how much flowed",
+}
+
+
+def understand(carries: Carries, name: str, samples: list[Sample], notes: Notes) -> Draft:
+    """A feed's draft: all but its time form and how its files relate, which need the other feeds.
+
+    Raises UnrungError where a needed column cannot be found.
+    """
+    draft, sheets = open_samples(carries, name, samples, notes)
+    readings = [_read_as(draft, sheet) for sheet in sheets]
+    _, columns, sheet = max(readings, key=lambda reading: reading[0])
+    draft.sheet, (draft.facts, _) = sheet, facts_of(sheet)
+    if sheet.rows_at:
+        draft.formats["rows"] = sheet.rows_at
+    _take_columns(draft, columns)
+    _settle_numbers(draft, notes)
+    if carries == "pours":
+        settle_span(draft, notes)
+    _need_columns(draft)
+    settle_kinds(draft, notes)
+    settle_amounts(draft, notes)
+    settle_volumes(draft, notes)
+    draft.time_forms = _time_forms(draft)
+    return draft
+
+
+Reading = tuple[tuple[int, int, int], dict[str, tuple[str, ...]], Sheet]
+
+
+def _read_as(draft: Draft, sheet: Sheet) -> Reading:
+    """How well an array of a JSON document does as the rows: needed fields, own fields, rows."""
+    columns = fields_of(draft.carries, facts_of(sheet)[0])
+    needed = sum(name in columns for name in _NEEDS.get(draft.carries, ("tap", "volume", "end", "start")))
+    own = sum(name[0].startswith("/") for name in columns.values())
+    return (needed, own, sheet.rows), columns, sheet
+
+
+def _take_columns(draft: Draft, columns: dict[str, tuple[str, ...]]) -> None:
+    known = FIELDS[draft.carries]
+    for field, names in columns.items():
+        if field == "staff":
+            continue
+        if field in known:
+            draft.fields[field] = names
+        else:
+            draft.beside[field] = names[0]
+    used = {name for names in draft.fields.values() for name in names}
+    draft.left_out = [one.name for one in draft.sheet.columns if one.name not in used]
+
+
+_NUMBERS = ("units", "amount", "tax", "volume", "pulses", "duration", "size", "part", "cost", "gross_kg", "tare_kg")
+
+
+def _settle_numbers(draft: Draft, notes: Notes) -> None:
+    used = {draft.fields[field][0] for field in _NUMBERS if field in draft.fields and (
+        field != "size" or draft.carries == "kegs")}
+    form, decimal = number_form(number_texts([one for one in draft.facts if one.column.name in used]))
+    draft.formats["decimal"] = notes.settle(f"{draft.name}: decimal", decimal)
+    if form.thousands and form.thousands != draft.formats["decimal"]:
+        draft.formats["thousands"] = form.thousands
+    if form.marks:
+        draft.formats["currency_marks"] = list(form.marks)
+    if draft.formats["decimal"] == ".":
+        del draft.formats["decimal"]
+
+
+def _need_columns(draft: Draft) -> None:
+    lacking = [name for name in _NEEDS.get(draft.carries, ()) if name not in draft.fields]
+    if draft.carries == "pours":
+        lacking = [] if {"tap", "meter"} & set(draft.fields) else ["tap"]
+        lacking += [] if {"volume", "pulses"} & set(draft.fields) else ["volume"]
+        lacking += [] if {"start", "end"} & set(draft.fields) else ["at"]
+    if draft.carries == "log" and not {"at", "day"} & set(draft.fields):
+        lacking.append("at")
+    if lacking:
+        there = ", ".join(repr(one.name) for one in draft.sheet.columns)
+        raise UnrungError(
+            f"{draft.samples[0].name}: no column looks like {' or '.join(_SAID[name] for name in lacking)}. "
+            f"Columns that are there: {there}. Rename one so that its header says it, or copy the example "
+            "config folder and map it by hand"
+        )
+
+
+def _time_forms(draft: Draft) -> list[str]:
+    """Forms in which every time field reads; a time field that reads otherwise is left out."""
+    main = next(name for name in ("at", "start", "end", "day") if name in draft.fields)
+    forms = [one.form for one in forms_of(_values(draft, main))]
+    for field in ("end", "voided_at"):
+        if field in draft.fields and field != main:
+            values = _values(draft, field)
+            both = [one.form for one in forms_of(values) if one.form in forms] if values else forms
+            if both:
+                forms = both
+            else:
+                draft.left_out += draft.fields.pop(field)
+    if draft.carries == "log" and "day" in draft.fields and main != "day":
+        days = [one.form for one in forms_of(_values(draft, "day")) if one.kind == "date"]
+        draft.formats["date"] = days[0] if days else "%Y-%m-%d"
+    return forms
+
+
+def _values(draft: Draft, field: str) -> Sequence[str]:
+    columns = [draft.sheet.named(name) for name in draft.fields[field]]
+    if len(columns) == 1:
+        return columns[0].values
+    return list(dict.fromkeys(text.strip() for text in joined(columns) if text.strip()))

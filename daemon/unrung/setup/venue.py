@@ -1,0 +1,93 @@
+"""What the samples say of the venue: hours, the day's start, money, measures."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from babel import Locale
+from babel.core import UnknownLocaleError, get_global
+from babel.numbers import get_territory_currencies
+
+_US_MEASURES = {"US", "PR", "GU", "VI"}
+_PINTS = {"GB", "IE", "IM", "JE", "GG"}
+
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """Local clock times as "HH:MM"."""
+
+    day_starts: str
+    opens: str
+    closes: str
+
+
+@dataclass(frozen=True, slots=True)
+class Country:
+    """What a zone says by its country (Unicode CLDR, through babel)."""
+
+    territory: str
+    currency: str
+    locale: str
+
+    @property
+    def us_measures(self) -> bool:
+        return self.territory in _US_MEASURES
+
+    @property
+    def pints(self) -> bool:
+        return self.territory in _PINTS
+
+
+def country_of(zone: str) -> Country:
+    """The country of an IANA zone, with its money and an English locale of its own habits.
+
+    >>> country_of("Europe/Berlin")
+    Country(territory='DE', currency='EUR', locale='en_DE')
+    """
+    territory = str(get_global("zone_territories").get(zone, ""))
+    currencies = get_territory_currencies(territory) if territory else []
+    locale = f"en_{territory}"
+    try:
+        Locale.parse(locale)
+    except (UnknownLocaleError, ValueError):
+        locale = "en_US" if not territory else "en_GB"
+    return Country(territory, str(currencies[0]) if currencies else "", locale)
+
+
+def hours_of(times_ms: Sequence[int], zone: str) -> Hours:
+    """The day starts in the middle of the longest quiet stretch of the clock, opening and closing
+    stand at its edges, to the half hour."""
+    info = ZoneInfo(zone)
+    slots = Counter(_slot(at, info) for at in times_ms)
+    busy = [slots[slot] > 0.0005 * len(times_ms) for slot in range(48)]
+    if not any(busy) or all(busy):
+        return Hours("04:00", "", "")
+    start, length = _longest_quiet(busy)
+    middle = _clock((start + length // 2) % 48)
+    opens, closes = (start + length) % 48, start % 48
+    usual = any((start + n) % 48 == 8 for n in range(1, length))
+    return Hours("04:00" if usual else middle, _clock(opens), _clock(closes))
+
+
+def _slot(at_ms: int, info: ZoneInfo) -> int:
+    local = datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(info)
+    return local.hour * 2 + local.minute // 30
+
+
+def _longest_quiet(busy: Sequence[bool]) -> tuple[int, int]:
+    best = (0, 0)
+    for start in range(48):
+        length = 0
+        while length < 48 and not busy[(start + length) % 48]:
+            length += 1
+        if length > best[1]:
+            best = (start, length)
+    return best
+
+
+def _clock(slot: int) -> str:
+    return (datetime(2000, 1, 1, tzinfo=UTC) + timedelta(minutes=30 * slot)).strftime("%H:%M")

@@ -1,0 +1,112 @@
+"""The unit of a feed's volumes: by the words of the header, else by what bars pour."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from statistics import median
+
+from unrung.setup.columns import by_name
+from unrung.setup.doubt import Doubt, Found, Notes
+from unrung.setup.draft import Draft
+from unrung.setup.facts import Facts
+from unrung.setup.spans import is_interval
+from unrung.setup.words import plain
+from unrung.units import UNITS_UL
+
+_WORDS = {
+    "ml": "ml|millilitre|millilitres|milliliter|milliliters|mls",
+    "cl": "cl|centilitre|centilitres|centiliter|zentiliter",
+    "l": "l|litre|litres|liter|liters|litros|litri|ltr",
+    "oz": "oz|ounce|ounces|floz|fl",
+    "us_pt": "pint|pints|pt",
+    "us_gal": "gal|gallon|gallons",
+}
+_SERVED_ML = (200, 250, 284.131, 295.735, 300, 330, 354.882, 379, 400, 473.176, 500, 568.261, 591.471)
+"""Usual serves: metric sizes, the half, two thirds and whole imperial pint, 10, 12, 16, 20 US fl oz."""
+
+
+def settle_volumes(draft: Draft, notes: Notes) -> None:
+    """``formats.volume_unit`` for whatever volume is mapped."""
+    field = next((name for name in ("volume", "part") if name in draft.fields), None)
+    if "volume" in draft.fields and draft.carries == "pours":
+        _pulses_after_all(draft)
+        field = "volume" if "volume" in draft.fields else None
+    if draft.carries == "pours":
+        _drop_other_count(draft)
+        main = by_name(draft.facts, draft.fields["end" if "end" in draft.fields else "start"][0])
+        draft.resolution = "interval" if is_interval(main) else "single"
+    if draft.carries == "kegs" and "size" in draft.fields and field is None:
+        field = "size" if by_name(draft.facts, draft.fields["size"][0]).numbers else None
+    if field is None:
+        return
+    facts = by_name(draft.facts, draft.fields[field][0])
+    about = f"{draft.name}: volume_unit"
+    draft.formats["volume_unit"] = notes.settle(about, unit_of(facts, draft.carries))
+
+
+def unit_of(facts: Facts, carries: str) -> Found:
+    """The unit of a volume column."""
+    said = [unit for unit, words in _WORDS.items() if set(plain(facts.column.title).split()) & set(words.split("|"))]
+    if said == ["oz"]:
+        return _ounces(facts, carries)
+    if len(said) == 1:
+        return Found(said[0], f"its header {facts.column.title!r} says so")
+    if carries != "pours":
+        return _asked(facts, ["us_fl_oz", "ml", "l", "imp_fl_oz", "us_gal"], "nothing but habit speaks for it")
+    fits = {unit: near_serves(facts.numbers, unit) for unit in ("ml", "us_fl_oz", "cl", "l", "imp_fl_oz")}
+    ranked = sorted(fits, key=lambda unit: -fits[unit])
+    best, second = ranked[0], ranked[1]
+    why = f"{fits[best]:.0%} of the pours then are of a usual size"
+    if fits[best] >= 0.3 and fits[best] > 1.7 * fits[second]:
+        return Found(best, why)
+    return _asked(facts, ranked, why)
+
+
+def near_serves(numbers: Sequence[float], unit: str) -> float:
+    """Share of pours within 3 % of a usual serve, were they in ``unit``.
+
+    >>> near_serves([0.47, 0.5, 0.33], "l"), near_serves([0.47, 0.5, 0.33], "ml")
+    (1.0, 0.0)
+    """
+    size_ml = float(UNITS_UL[unit]) / 1000
+    near = [any(abs(n * size_ml / serve - 1) < 0.03 for serve in _SERVED_ML) for n in numbers]
+    return sum(near) / len(near) if near else 0.0
+
+
+def _ounces(facts: Facts, carries: str) -> Found:
+    """An imperial fluid ounce is 4 % smaller than a US one: pours of 20, 10 and 13.3 say imperial."""
+    if carries == "pours" and facts.numbers:
+        twenties = _around(facts.numbers, 20) + _around(facts.numbers, 10) + _around(facts.numbers, 13.33)
+        sixteens = _around(facts.numbers, 16) + _around(facts.numbers, 12)
+        if twenties > 0.4 and sixteens < 0.02:
+            return _asked(facts, ["imp_fl_oz", "us_fl_oz"], "its pours are of 20 and 10, whole and half pints")
+    return Found("us_fl_oz", f"its header {facts.column.title!r} says so")
+
+
+def _around(numbers: Sequence[float], serve: float) -> float:
+    return sum(abs(number / serve - 1) < 0.04 for number in numbers) / len(numbers)
+
+
+def _asked(facts: Facts, units: list[str], why: str) -> Found:
+    doubt = Doubt(
+        "volume_unit", f"In what unit is {facts.column.title!r}? Its middle value is {median(facts.numbers or [0]):g}.",
+        tuple((unit, "") for unit in units), units[0], why,
+    )
+    return Found(units[0], why, doubt)
+
+
+def _pulses_after_all(draft: Draft) -> None:
+    """A column of whole numbers too large for millilitres that no unit is named of counts pulses."""
+    facts = by_name(draft.facts, draft.fields["volume"][0])
+    named = any(set(plain(facts.column.title).split()) & set(words.split("|")) for words in _WORDS.values())
+    if not named and facts.whole == 1.0 and facts.numbers and median(facts.numbers) > 900:
+        draft.fields["pulses"] = draft.fields.pop("volume")
+
+
+def _drop_other_count(draft: Draft) -> None:
+    """Where both stand in a row, the volume is the meter's own word."""
+    if "volume" in draft.fields and "pulses" in draft.fields:
+        if by_name(draft.facts, draft.fields["volume"][0]).column.values:
+            draft.left_out += draft.fields.pop("pulses")
+        else:
+            draft.left_out += draft.fields.pop("volume")
