@@ -9,6 +9,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable
 from datetime import date
+from functools import partial
 
 from unrung.daybook import Cache
 from unrung.errors import UnrungError
@@ -63,26 +64,41 @@ class Issuer:
 
 
 def issue_and_judge(db: Store, settings: Settings, now_ms: int) -> None:
-    """Issue the next due days and judge today. A day that fails stops no other; raises UnrungError
-    at the end with every failure."""
-    cache: Cache = {}
-    failed: list[str] = []
-    for count, day in enumerate(due_days(db, settings, now_ms)):
-        if count - len(failed) < DAYS_AT_ONCE:
-            failed += _issue(db, settings, day, now_ms, cache)
-    for month in issue_due_months(db, settings, now_ms):
-        _log.info("made %s, revision %s", month.period.name, month.revision)
-    judge_today(db, settings, now_ms)
+    """Issue the next due days, judge today, make the months that are over. What fails stops nothing
+    else; raises UnrungError at the end with every failure."""
+    failed = _issue_days(db, settings, now_ms)
+    failed += _tried("today could not be judged", lambda: judge_today(db, settings, now_ms))
+    failed += _tried("a month could not be made", lambda: _make_months(db, settings, now_ms))
     if failed:
         raise UnrungError("; ".join(failed))
 
 
-def _issue(db: Store, settings: Settings, day: date, now_ms: int, cache: Cache) -> list[str]:
-    try:
-        issued = issue_day(db, settings, day, now_ms, cache)
-    except Exception as error:  # noqa: BLE001 - told at the end; the other days are issued
-        _log.exception("%s could not be issued", day.isoformat())
-        return [f"{day.isoformat()} could not be issued: {type(error).__name__}: {error}"]
+def _issue_days(db: Store, settings: Settings, now_ms: int) -> list[str]:
+    cache: Cache = {}
+    failed: list[str] = []
+    for count, day in enumerate(due_days(db, settings, now_ms)):
+        if count - len(failed) < DAYS_AT_ONCE:
+            issue = partial(_issue_one, db, settings, day, now_ms, cache)
+            failed += _tried(f"{day.isoformat()} could not be issued", issue)
+    return failed
+
+
+def _issue_one(db: Store, settings: Settings, day: date, now_ms: int, cache: Cache) -> None:
+    issued = issue_day(db, settings, day, now_ms, cache)
     if issued.changed:
         _log.info("issued %s revision %s", day.isoformat(), issued.revision)
+
+
+def _make_months(db: Store, settings: Settings, now_ms: int) -> None:
+    for month in issue_due_months(db, settings, now_ms):
+        _log.info("made %s, revision %s", month.period.name, month.revision)
+
+
+def _tried(what: str, work: Callable[[], object]) -> list[str]:
+    """What went wrong, to be told at the end; the log has where."""
+    try:
+        work()
+    except Exception as error:  # noqa: BLE001 - one failure must not stop the rest of the work
+        _log.exception(what)
+        return [f"{what}: {type(error).__name__}: {error}"]
     return []
