@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 import os
 import shutil
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import asdict, dataclass, fields
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,7 @@ from unrung.catch_up import CaughtUp, issue_due, take_in_all
 from unrung.config_folder import load
 from unrung.errors import UnrungError
 from unrung.intake.archive import said
-from unrung.ledger.results import COMPONENTS, Volumes
+from unrung.ledger.results import COMPONENTS, Counts, DayLedger, TillRow, Volumes
 from unrung.mail import preview
 from unrung.mail.sink import sink
 from unrung.sending import send_due
@@ -29,16 +30,30 @@ MORNING = time(6, 30)
 Say = Callable[[str], None]
 
 
+FIGURES = (*COMPONENTS, *(column.name for column in fields(Counts)))
+TILL_FIGURES = tuple(column.name for column in fields(TillRow) if column.name != "outlet")
+
+Row = Mapping[str, int]
+Rows = dict[tuple[str, str, str], Row]
+"""(day, outlet, product) to figures; no product where the figures are the till's."""
+
+
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """A figure of the ledger that is not the truth's."""
+    """A figure of the ledger that is not the truth's: volumes in microlitres, units in millionths,
+    money in minor units."""
 
     day: str
     outlet: str
     product: str
-    component: str
+    figure: str
     found: int
     true: int
+
+    def __str__(self) -> str:
+        unit = " µL" if self.figure in COMPONENTS else ""
+        return (f"{self.day} {self.outlet}, {self.product or 'the till'}, {self.figure}: "
+                f"{self.found}{unit}, true {self.true}{unit}")
 
 
 def run_demo(into: Path, samples: Path | None, say: Say) -> bool:
@@ -59,27 +74,39 @@ def run_demo(into: Path, samples: Path | None, say: Say) -> bool:
         db = open_store(into / settings.files.store)
         done = _live_through(db, settings, days_of_truth(truth), say)
         _save_mails(server.received, into / "mails")
-    differences = compare(db, truth)
+    differences = compare(db, [one.ledger for one in done.issued], truth)
     _summary(db, settings, done, into, len(server.received), say)
     _verdict(differences, truth, say)
     return not differences
 
 
-def compare(db: Store, truth: dict[str, Any]) -> list[Difference]:
-    """Every component of every outlet, product and day against the truth, in microlitres."""
-    days = days_of_truth(truth)
-    found: dict[tuple[str, str, str], dict[str, int]] = {}
+def compare(db: Store, ledgers: Iterable[DayLedger], truth: dict[str, Any]) -> list[Difference]:
+    """Every figure of every outlet, product and day as stored, and every row of the till, against the
+    truth."""
+    true: Rows = {(row["day"], row["outlet"], row["product"]): row for row in truth["days"]}
+    till: Rows = {
+        (ledger.day.isoformat(), row.outlet, ""): asdict(row) for ledger in ledgers for row in ledger.till
+    }
+    true_till: Rows = {(row["day"], row["outlet"], ""): row for row in truth["till"]}
+    return [
+        *_differences(_stored(db, days_of_truth(truth)), true, FIGURES),
+        *_differences(till, true_till, TILL_FIGURES),
+    ]
+
+
+def _stored(db: Store, days: list[str]) -> Rows:
+    found: dict[tuple[str, str, str], Counter[str]] = defaultdict(Counter)
     for leaf in leaves_between(db, date.fromisoformat(days[0]), date.fromisoformat(days[-1])):
-        sums = found.setdefault(
-            (leaf["day"], leaf["outlet"], leaf["product"]), dict.fromkeys(COMPONENTS, 0)
-        )
-        for name in COMPONENTS:
-            sums[name] += leaf[name]
-    true = {(row["day"], row["outlet"], row["product"]): row for row in truth["days"]}
-    nothing = dict.fromkeys(COMPONENTS, 0)
+        for name in FIGURES:
+            found[leaf["day"], leaf["outlet"], leaf["product"]][name] += leaf[name]
+    return dict(found)
+
+
+def _differences(found: Rows, true: Rows, figures: Iterable[str]) -> list[Difference]:
+    nothing: Row = Counter()
     return [
         Difference(*key, name, found.get(key, nothing)[name], true.get(key, nothing)[name])
-        for key in sorted({*found, *true}) for name in COMPONENTS
+        for key in sorted({*found, *true}) for name in figures
         if found.get(key, nothing)[name] != true.get(key, nothing)[name]
     ]
 
@@ -197,4 +224,4 @@ def _verdict(differences: list[Difference], truth: dict[str, Any], say: Say) -> 
         return
     say(f"{len(differences)} figures differ from the truth that the week was made with:")
     for one in differences[:20]:
-        say(f"  {one.day} {one.outlet}, {one.product}, {one.component}: {one.found} µL, true {one.true}")
+        say(f"  {one}")
