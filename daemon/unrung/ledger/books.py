@@ -10,7 +10,7 @@ from fractions import Fraction
 
 from unrung.business_day import business_day
 from unrung.ledger.cellar import CellarEvent, row_in_force
-from unrung.ledger.costing import Flows, Lot, Method, Valued, newest, value
+from unrung.ledger.costing import Flows, Lot, Method, Valued, newest, value, value_at
 from unrung.ledger.stock import StockRow
 from unrung.settings import Product, Settings
 
@@ -42,7 +42,8 @@ def make_books(
         lots = [_purchase(event, settings) for event in bought[product]]
         opening = sum(row.book_opening_ul for row in mine)
         before = _opening(opening, previous.get(product, ()), lots, product, first, settings.products)
-        made[product] = _valued(mine, before, lots, settings.cost.method)
+        listed = _listed(settings.products, product, first)
+        made[product] = _valued(mine, before, lots, settings.cost.method, listed)
         if made[product] is None:
             notices.append(f"No cost is known for {product}: put its keg_cost into products.csv, or the "
                            "cost into the cellar's deliveries.")
@@ -51,7 +52,7 @@ def make_books(
 
 def _valued(
     rows: Sequence[StockRow], opening: Sequence[Lot] | None, purchases: Sequence[Lot | None],
-    method: Method,
+    method: Method, listed: Fraction | None,
 ) -> Valued | None:
     flows = Flows(
         sum(row.used_ul for row in rows), sum(row.returned_ul for row in rows),
@@ -60,10 +61,11 @@ def _valued(
     known = [lot for lot in purchases if lot is not None]
     if opening is None or len(known) < len(purchases):
         return None
-    if not any(lot.volume_ul for lot in (*opening, *known)):
-        nothing = not (flows.out_ul or flows.closing_ul)
-        return Valued(0, 0, 0, 0, 0, 0, (), Fraction(0)) if nothing else None
-    return value(opening, known, flows, method)
+    if any(lot.volume_ul > 0 for lot in (*opening, *known)):
+        return value(opening, known, flows, method)
+    if not (flows.out_ul or flows.closing_ul):
+        return value_at(Fraction(0), flows)
+    return None if listed is None else value_at(listed, flows)
 
 
 def _purchase(event: CellarEvent, settings: Settings) -> Lot | None:
@@ -82,10 +84,11 @@ def _opening(
 ) -> list[Lot] | None:
     """The opening stock at its cost: as the period before left it, else at the listed cost, else like
     the first purchase."""
-    if not volume_ul:
+    if volume_ul <= 0:
         return []
-    if previous:
-        return newest(previous, volume_ul)
+    kept = [lot for lot in previous if lot.volume_ul > 0]
+    if kept:
+        return newest(kept, volume_ul)
     unit = _listed(products, product, first)
     if unit is not None:
         return [Lot(volume_ul, round(unit * volume_ul))]

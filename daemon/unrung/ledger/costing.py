@@ -57,8 +57,7 @@ class Valued:
 def value(opening: Sequence[Lot], purchases: Sequence[Lot], flows: Flows, method: Method) -> Valued:
     """The books of one product.
 
-    ``opening`` and ``purchases`` are in order of time. Raises ZeroDivisionError where they hold no
-    beer at all, and so no cost.
+    ``opening`` and ``purchases`` are in order of time and hold some beer, all together.
 
     >>> books = value([Lot(10, 100)], [Lot(10, 140)], Flows(15, 0, 0, 5), "fifo")
     >>> books.used_minor, books.closing_minor
@@ -67,7 +66,7 @@ def value(opening: Sequence[Lot], purchases: Sequence[Lot], flows: Flows, method
     >>> books.used_minor, books.closing_minor
     (180, 60)
     """
-    lots = [lot for lot in (*opening, *purchases) if lot.volume_ul]
+    lots = [lot for lot in (*opening, *purchases) if lot.volume_ul > 0]
     whole = Lot(sum(lot.volume_ul for lot in lots), sum(lot.cost_minor for lot in lots))
     average = Fraction(whole.cost_minor, whole.volume_ul)
     left = newest(lots, flows.closing_ul) if method == "fifo" else _at(average, flows.closing_ul)
@@ -81,8 +80,17 @@ def value(opening: Sequence[Lot], purchases: Sequence[Lot], flows: Flows, method
     )
 
 
+def value_at(unit: Fraction, flows: Flows) -> Valued:
+    """The books of a product that went out though the books hold none of it, at one unit cost: the
+    closing stock is what is owed."""
+    used, returned, written = (
+        round(volume * unit) for volume in (flows.used_ul, flows.returned_ul, flows.written_off_ul)
+    )
+    return Valued(0, 0, used, returned, written, -(used + returned + written), (), unit)
+
+
 def _at(unit: Fraction, volume_ul: int) -> list[Lot]:
-    return [Lot(volume_ul, round(unit * volume_ul))]
+    return [Lot(volume_ul, round(unit * volume_ul))] if volume_ul else []
 
 
 def newest(lots: Iterable[Lot], volume_ul: int) -> list[Lot]:

@@ -88,8 +88,8 @@ def _books(
     whole = keg_rows(cellar.events, meters, inputs.known[1], settings)
     flow = Flow(inputs.leaves, inputs.known)
     drawn = {
-        (leaf.outlet, leaf.product): 0 for day in inputs.days for leaf in day.leaves
-    }
+        (one.outlet, one.product): 0 for day in inputs.days for one in (*day.products, *day.leaves)
+    } | {(one.outlet, one.product): 0 for one in inputs.adjustments}
     for day in inputs.days:
         for leaf in day.leaves:
             drawn[leaf.outlet, leaf.product] += drawn_ul(leaf)
