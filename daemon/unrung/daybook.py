@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from bisect import bisect_left
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
 from unrung.business_day import business_day, day_bounds, local_iso
-from unrung.ledger.coverage import Span, intersect, union
+from unrung.ledger.coverage import SILENCE_LEAST_MS, Span, intersect, union
 from unrung.ledger.day import compute_day
 from unrung.ledger.inputs import DayInputs, LogLine, fill
 from unrung.ledger.material import Material, make_material, rings_of
@@ -104,20 +105,32 @@ def _cleaning_over_the_edge(db: Store, settings: Settings, day: date, edge_ms: i
 
 def missing(settings: Settings, inputs: DayInputs, covers: dict[str, list[Span]]) -> list[str]:
     """Feeds that do not cover the day up to its last activity, as sentences."""
-    times = [line.at_ms for line in inputs.rings] + [line.end_ms for line in inputs.pours]
-    last = max(times, default=inputs.bounds[0])
-    name = day_name(inputs.day)
+    times = sorted([line.at_ms for line in inputs.rings] + [line.end_ms for line in inputs.pours])
     found = []
     for feed in settings.feed:
         what, spans = COMPARED.get(feed.carries), covers[feed.name]
-        if what is None or (times and spans and spans[-1][1] > last):
+        name = f"{what} from {feed.name!r} for {day_name(inputs.day)}"
+        if what is None:
             continue
         if not spans:
-            found.append(f"no {what} from {feed.name!r} for {name}")
-        elif times:
-            until = local_iso(spans[-1][1], settings.venue.timezone)[11:16]
-            found.append(f"{what} from {feed.name!r} for {name} only until {until}")
+            found.append(f"no {name}")
+            continue
+        if times and spans[-1][1] <= times[-1]:
+            found.append(f"{name} only until {_clock(spans[-1][1], settings)}")
+        found += [f"{name} missing from {_clock(lo, settings)} to {_clock(hi, settings)}"
+                  for lo, hi in _holes(inputs.bounds[0], spans, times)]
     return found
+
+
+def _holes(start_ms: int, spans: Sequence[Span], times: Sequence[int]) -> list[Span]:
+    """Where exports leave out a time in which something went on, before the last of them ends."""
+    ends = [start_ms, *(hi for _, hi in spans)]
+    gaps = [(lo, hi) for lo, (hi, _) in zip(ends, spans, strict=False) if hi - lo >= SILENCE_LEAST_MS]
+    return [(lo, hi) for lo, hi in gaps if bisect_left(times, lo) < bisect_left(times, hi)]
+
+
+def _clock(at_ms: int, settings: Settings) -> str:
+    return local_iso(at_ms, settings.venue.timezone)[11:16]
 
 
 def day_name(day: date) -> str:

@@ -1,0 +1,106 @@
+"""From exports in folders to a day's ledger: coverage, what is missing, and what each row came from."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from datetime import date
+from pathlib import Path
+
+from unrung.daybook import covered_until, day_inputs, ledger_of, ledger_so_far
+from unrung.ledger.results import DayLedger
+from venue_folder import VenueFolder, make_venue, ms, pour, ring
+
+DAY = date(2025, 6, 10)
+
+
+def taken(venue: VenueFolder) -> DayLedger:
+    venue.catch_up()
+    with venue.open() as (settings, db):
+        return ledger_of(db, settings, DAY, {})
+
+
+def test_a_day_whose_exports_are_all_there_is_final(tmp_path: Path) -> None:
+    venue = make_venue(tmp_path)
+    venue.rings("a.csv", [ring("20:00:30")], written="06-11 05:00:00")
+    venue.pours("a.json", [pour("p", "20:00:00")], written="06-11 05:00:00")
+    ledger = taken(venue)
+    assert (ledger.status, ledger.missing) == ("final", ())
+    assert ledger.rings_covered_ms == ledger.pours_covered_ms == 24 * 3_600_000
+
+
+def test_a_feed_that_sent_nothing_is_missing(tmp_path: Path) -> None:
+    venue = make_venue(tmp_path)
+    venue.pours("a.json", [pour("p", "20:00:00")])
+    ledger = taken(venue)
+    assert (ledger.status, ledger.missing) == ("incomplete", ("no sales from 'till' for Tue 10 Jun",))
+    assert [leaf.volumes.poured_not_compared for leaf in ledger.leaves] == [473_176]
+
+
+def test_a_feed_that_stops_before_the_other_s_last_row_is_missing_from_then_on(tmp_path: Path) -> None:
+    venue = make_venue(tmp_path)
+    venue.rings("a.csv", [ring("14:00:30")], written="15:04:00")
+    venue.pours("a.json", [pour("p", "14:00:00"), pour("q", "20:00:00")])
+    assert taken(venue).missing == ("sales from 'till' for Tue 10 Jun only until 15:04",)
+
+
+def test_a_hole_between_exports_is_named_where_something_went_on_in_it(tmp_path: Path) -> None:
+    venue = make_venue(tmp_path, till='covers = "rows"')
+    for name, times in (("a.csv", ("12:00:30", "15:00:00")), ("b.csv", ("15:20:00", "16:00:00")),
+                        ("c.csv", ("18:00:00", "22:00:00"))):
+        venue.rings(name, [ring(at) for at in times])
+    venue.pours("a.json", [pour("o", "11:00:00"), pour("p", "15:10:00"), pour("q", "17:00:00")])
+    assert taken(venue).missing == (
+        "sales from 'till' for Tue 10 Jun missing from 04:00 to 12:00",
+        "sales from 'till' for Tue 10 Jun missing from 16:00 to 18:00",
+    )
+
+
+def test_a_lone_row_names_the_file_and_line_that_it_came_from(tmp_path: Path) -> None:
+    venue = make_venue(tmp_path)
+    venue.rings("sales.csv", [ring("12:00:00", "Burger"), ring("20:00:30")], written="06-11 05:00:00")
+    venue.pours("pours.json", [pour("p7", "16:00:00")], written="06-11 05:00:00")
+    rows = {(one.kind, one.source_file, one.source_line, one.source_id) for one in taken(venue).lone}
+    assert rows == {("ring", "sales.csv", 3, ""), ("pour", "pours.json", 1, "p7")}
+
+
+def test_a_day_that_is_not_over_is_compared_only_up_to_a_moment(tmp_path: Path) -> None:
+    venue = make_venue(tmp_path)
+    venue.rings("a.csv", [ring("18:00:00")], written="20:00:00")
+    venue.pours("a.json", [pour("p", "18:30:00"), pour("q", "19:50:00")], written="20:05:00")
+    venue.catch_up(now="20:10:00")
+    with venue.open("20:10:00") as (settings, db):
+        assert covered_until(db, settings, DAY) == ms("20:00:00")
+        ledger = ledger_so_far(db, settings, DAY, ms("19:40:00"))
+        assert asdict(day_inputs(db, settings, DAY))["day"] == DAY
+    assert (ledger.status, ledger.missing) == ("provisional", ())
+    assert sum(leaf.volumes.poured_not_rung for leaf in ledger.leaves) == 473_176
+    assert sum(leaf.volumes.poured_not_compared for leaf in ledger.leaves) == 473_176
+
+
+def test_a_cleaning_over_the_day_s_edge_reaches_the_store_s_next_day(tmp_path: Path) -> None:
+    venue = make_venue(tmp_path, more="""
+[[feed]]
+name = "sheet"
+carries = "log"
+adapter = "csv"
+folder = "exports/sheet"
+pattern = "*.csv"
+[feed.fields]
+at = "From"
+end = "Until"
+reason = "Why"
+volume = "Litres"
+[feed.formats]
+time = "%Y-%m-%d %H:%M:%S"
+volume_unit = "l"
+[feed.formats.kinds]
+cleaning = ["clean"]
+""")
+    (tmp_path / "exports" / "sheet").mkdir()
+    venue.drop(tmp_path / "exports" / "sheet" / "a.csv",
+               b"From,Until,Why,Litres\n2025-06-10 03:50:00,2025-06-10 04:20:00,clean,\n")
+    venue.rings("a.csv", [ring("20:00:30")])
+    venue.pours("a.json", [pour("w", "04:10:00", ml=1_000), pour("p", "20:00:00")])
+    ledger = taken(venue)
+    assert sum(leaf.volumes.not_beer for leaf in ledger.leaves) == 1_000_000
+    assert sum(leaf.volumes.poured_not_rung for leaf in ledger.leaves) == 0
