@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, timedelta
 from pathlib import Path
 
 from unrung.config_folder import load
-from unrung.config_history import effective, settle, touched_days
+from unrung.config_history import Settled, effective, settle, touched_days
 from unrung.daybook import day_at
 from unrung.settings import Settings
 from unrung.store.config_rows import days_with, known_rows, save_rows
@@ -39,16 +39,26 @@ def take_config(db: Store, settings: Settings, now_ms: int) -> Settings:
     Days that an edit changes become dirty, and are issued again where their bytes differ.
     """
     known = known_rows(db)
-    today = day_at(settings, now_ms)
-    settled = settle(known, settings, today)
+    settled = settle(known, settings, day_at(settings, now_ms))
     if settled.rows != known:
-        span = first_and_last_ms(db)
+        days = _touched(db, settings, settled, now_ms)
         with write_tx(db):
             save_rows(db, settled.rows)
-            if span and settled.changed:
-                days = touched_days(
-                    settled, day_at(settings, span[0]), today,
-                    lambda table, name: days_with(db, settings.venue, table, name),
-                )
-                mark_days_dirty(db, {day + timedelta(n) for day in days for n in (-1, 0, 1)}, now_ms)
+            mark_days_dirty(db, {day + timedelta(n) for day in days for n in (-1, 0, 1)}, now_ms)
     return effective(settled.rows, settings)
+
+
+def days_of_edits(db: Store, settings: Settings, now_ms: int) -> set[date]:
+    """Past business days that edits of the tables change and that were not taken up yet."""
+    settled = settle(known_rows(db), settings, day_at(settings, now_ms))
+    return _touched(db, settings, settled, now_ms)
+
+
+def _touched(db: Store, settings: Settings, settled: Settled, now_ms: int) -> set[date]:
+    span = first_and_last_ms(db)
+    if span is None or not settled.changed:
+        return set()
+    return touched_days(
+        settled, day_at(settings, span[0]), day_at(settings, now_ms),
+        lambda table, names: days_with(db, settings.venue, table, names),
+    )
