@@ -115,16 +115,13 @@ def _take_in(rung: Rung, waiting: list[Rung]) -> list[Rung]:
 
 
 def _others(rung: Rung, waiting: Sequence[Rung]) -> tuple[Rung, ...] | None:
-    """The fewest waiting fractions that make one unit with ``rung``. Friends share alike: a half goes
-    with a half before it goes with two quarters."""
-    micro = rung.part.micro
-    alike = [old for old in waiting if abs(old.part.micro - micro) <= SLACK]
-    for among in (alike, waiting):
-        for size in range(1, len(among) + 1):
-            for others in combinations(among, size):
-                total = micro + sum(old.part.micro for old in others)
-                if abs(total - ONE) <= SLACK * (size + 1):
-                    return others
+    """The fewest waiting fractions that make one unit with ``rung``: a half goes with a half before
+    it goes with two quarters."""
+    for size in range(1, len(waiting) + 1):
+        for others in combinations(waiting, size):
+            total = rung.part.micro + sum(old.part.micro for old in others)
+            if abs(total - ONE) <= SLACK * (size + 1):
+                return others
     return None
 
 
