@@ -233,6 +233,18 @@ def service(config: Path, system: str | None) -> None:
                             password_file=settings.mail.password_file))
 
 
+@commands.command()
+def keys() -> None:
+    """Print every key of the config folder with its values, default and meaning.
+
+    \b
+    Example:  unrung keys
+    """
+    from unrung.config_reference import reference
+
+    click.echo(reference())
+
+
 @commands.command("mail-test")
 @CONFIG
 def mail_test(config: Path) -> None:

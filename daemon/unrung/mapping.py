@@ -13,7 +13,7 @@ VolumeUnit = Literal["us_fl_oz", "imp_fl_oz", "ml", "cl", "l", "us_gal", "imp_ga
 class Constant(BaseModel):
     """A field that is the same for every row: ``outlet = {const = "Boathouse"}``."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
     const: str
 
 
@@ -28,7 +28,7 @@ def _as_source(value: object) -> object:
 class RowFilter(BaseModel):
     """Rows to pass over, such as a footer: where ``column`` holds one of ``values``."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
     column: str
     values: tuple[str, ...]
 
@@ -36,17 +36,20 @@ class RowFilter(BaseModel):
 class Formats(BaseModel):
     """How the source writes things down. Every setting is declared; nothing is guessed at run time."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
 
     encoding: str = "utf-8"
     """Of the bytes. A byte-order mark is taken off for the UTF encodings."""
     delimiter: str = Field(",", min_length=1, max_length=1)
+    """CSV: what stands between two cells; a tab is written "\\t"."""
     quote: str = Field('"', min_length=1, max_length=1)
+    """CSV: what stands around a cell that holds a delimiter."""
     skip_lines: int = Field(0, ge=0)
     """Lines above the header."""
     header: bool = True
     """False: columns are named "1", "2", ... by position."""
     skip_rows: tuple[RowFilter, ...] = ()
+    """Rows to pass over, such as a footer: {column = "Item", values = ["Total"]}."""
     rows: str = ""
     """JSON: a pointer (RFC 6901) to the array of rows. ``*`` in place of a token goes into every
     element: "/checks/*/lines". Empty: the document itself is the array."""
@@ -62,6 +65,7 @@ class Formats(BaseModel):
     """"time": rows are written in time order, so a step back in the autumn hour marks its second
     pass. "none": an ambiguous time is taken as its first pass. Both are counted."""
     decimal: Literal[".", ","] = "."
+    """Decimal mark of numbers written as text; a JSON number always has a point."""
     thousands: Literal["", ",", ".", " ", "'"] = ""
     """ " " also admits the no-break and narrow no-break blanks."""
     currency_marks: tuple[str, ...] = ()
@@ -69,11 +73,13 @@ class Formats(BaseModel):
     volume_unit: VolumeUnit | None = None
     """Unit of every volume in the file. Required where a volume is mapped."""
     duration_unit: Literal["s", "ms", "min"] = "s"
+    """Unit of a mapped duration."""
     kinds: dict[str, tuple[str, ...]] = Field(default_factory=dict)
     """Record kind (or log reason, or keg event) to the texts the source uses for it, compared
     without regard to case. An empty or unlisted text is an ordinary sale for rings where
     ``kinds_strict`` is false; for keg events and log entries it is a rejected row."""
     kinds_strict: bool = False
+    """True: a kind that is not listed makes a rejected row."""
     negative_units: Literal["error", "void", "refund"] = "error"
     """What a negative quantity means on the till's lines."""
     amounts: Literal["line", "each"] = "line"
@@ -83,7 +89,7 @@ class Formats(BaseModel):
 class Mapping(BaseModel):
     """All that an adapter is told about a feed."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
 
     feed: str
     carries: Carries

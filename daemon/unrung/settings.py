@@ -37,7 +37,7 @@ Clock = Annotated[time, BeforeValidator(_as_time)]
 class Section(BaseModel):
     """A table of ``venue.toml``: unknown keys are errors, values never change."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
 
 
 class Venue(Section):
@@ -136,11 +136,13 @@ class Schedule(Section):
 class Alert(Section):
     """A rule; ``per`` says on what it is judged. All set limits must be passed."""
 
-    name: str = Field(pattern=r"^[a-z0-9_]+$")
-    per: Literal["product_day", "venue_day", "two_hours", "logged_share"]
+    name: str = Field(pattern=r"^[a-z0-9_]+$", description="Short name of the rule.")
+    per: Literal["product_day", "venue_day", "two_hours", "logged_share"] = Field(
+        description="What it is judged on; logged_share: what was written down, of the beer compared."
+    )
     min_pct: Decimal | None = Field(None, ge=0, description="Percent of compared beer.")
     min_volume: Decimal | None = Field(None, ge=0, description="In the venue's unit.")
-    min_serves: int | None = Field(None, ge=0)
+    min_serves: int | None = Field(None, ge=0, description="Full-size serves without a ring.")
     times_median: Decimal | None = Field(None, ge=0, description="Times the venue's own 28-day median.")
     hold_days: int = Field(14, ge=0, description="No loss alert in the first days of data.")
 
@@ -162,7 +164,7 @@ class Mail(Section):
     sender: str = Field("", description="From address.")
     to: tuple[str, ...] = Field((), description="Who gets the morning mail.")
     host: str = Field("", description="Mail server; empty: no mail is sent.")
-    port: int = Field(587, gt=0, lt=65536)
+    port: int = Field(587, gt=0, lt=65536, description="587 goes with starttls, 465 with tls.")
     security: Literal["starttls", "tls", "none"] = Field(
         "starttls", description="'none' only to this machine, unless plain_allowed says so."
     )
@@ -171,7 +173,7 @@ class Mail(Section):
     user: str = Field("", description="Log-in name; empty: no log-in.")
     password_env: str = Field("UNRUNG_MAIL_PASSWORD", description="Environment variable with the password.")
     password_file: str = Field("", description="Or a file that only its owner can read.")
-    timeout_seconds: float = Field(30, gt=0)
+    timeout_seconds: float = Field(30, gt=0, description="Longest wait for one answer.")
 
 
 class Files(Section):
