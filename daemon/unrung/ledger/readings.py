@@ -8,7 +8,8 @@ cut of their file gives the same volume: every total was rounded once, and diffe
 - A rise over a longer distance is volume without a time: a flow with a span, compared by totals.
 - A total that went back is a roll-over where the tap says at which number its counter starts again
   (``counter_modulus``), else a reset: what flowed from the reading before is not known, and never
-  negative. After a reset the new total counts where it can have flowed since the reading before.
+  negative. Where it came a moment ago, and no more is on the counter than can have flowed since, the
+  counter was clearly set to 0, and what is on it counts.
 - A rise that no line could pour is a new meter, and not known either.
 """
 
@@ -96,8 +97,8 @@ class Counters:
             return _Rise(volume)
         how = "went back" if now < before else "jumped"
         said = f"{how} from {_litres(volume_of(before))} to {_litres(volume_of(now))}"
-        since_reset = volume_of(now) if now < before and volume_of(now) <= can_flow else None
-        return _Rise(since_reset, why=said)
+        reset = now < before and lasted_ms <= SHORT_MS and volume_of(now) <= can_flow
+        return _Rise(volume_of(now) if reset else None, why=said)
 
     def _modulus_ul(self, line: ReadingLine) -> int | None:
         tap = self._taps.at(line.meter, line.at_ms)
