@@ -57,21 +57,23 @@ def pinned(offset_ms: int) -> Clockwork:
     return Clockwork(offset_ms + round(1_000 * priors.LAG_CENTRE_S))
 
 
-def find_clock(lags: Lags) -> Clockwork:
-    """The likeliest centre, and a jump within the day where it stands clear of the noise."""
+def find_clock(lags: Lags) -> tuple[Clockwork, Clockwork | None]:
+    """The likeliest steady centre; and a clock that jumped within the day, where that looks likely
+    enough to be weighed with the pairs."""
     scores, middle = block_scores(lags)
     prior = log_offset_prior(middle)
     still = scores.sum(axis=0)
     best = int(np.argmax(still + prior))
+    steady = Clockwork(round(1_000 * float(middle[best])))
     split = _best_split(scores, prior)
-    if split is not None:
-        at, first, second, worth = split
-        noise = 1.4826 * float(np.median(np.abs(still - np.median(still))))
-        gained = worth - float((still + prior)[best])
-        apart = abs(float(middle[second] - middle[first]))
-        if gained > max(priors.JUMP_WORTH, 5 * noise) and apart >= priors.JUMP_LEAST_S:
-            return _with_jump(lags, float(middle[first]), float(middle[second]), at)
-    return Clockwork(round(1_000 * float(middle[best])))
+    if split is None:
+        return steady, None
+    at, first, second, worth = split
+    apart = abs(float(middle[second] - middle[first]))
+    gained = worth - float((still + prior)[best])
+    if gained < priors.JUMP_WORTH or apart < priors.JUMP_LEAST_S:
+        return steady, None
+    return steady, _with_jump(lags, float(middle[first]), float(middle[second]), at)
 
 
 def all_lags(

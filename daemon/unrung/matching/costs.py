@@ -69,20 +69,26 @@ def millinats(values: Floats) -> Ints:
     return np.rint(np.maximum(values, -1e5) * priors.MILLINATS).astype(np.int64)
 
 
-def glasses_of(product: Ints, end: Ints, volume: Ints, fills: Fills) -> Glasses:
-    """Prices of serves, from what is known of the product's fills."""
-    log_volume = np.log(np.maximum(volume, 1))
+def glasses_of(
+    product: Ints, end: Ints, log_volume: Floats, fills: Fills, lone_share: Floats
+) -> Glasses:
+    """Prices of serves, from what is known of the product's fills.
+
+    ``log_volume`` is to be compared with single pours; ``lone_share``: per product, the share of full-size serves without a ring.
+    """
+    share = lone_share[product]
     sized = sized_density(fills, product, log_volume)
     odd = odd_density(fills, product, log_volume)
-    lone = np.log(priors.LONE_SERVE * sized + priors.LONE_ODD * odd)
+    lone = np.log(share * sized + priors.LONE_ODD * odd)
     rung = np.log(priors.WRONG_SIZE * sized + priors.RUNG_ODD * odd)
-    paired = np.log(1 - priors.LONE_SERVE)
+    paired = np.log(1 - share)
     return Glasses(product, end, log_volume, lone - paired, millinats(rung + paired - lone))
 
 
-def ring_bases(ring_rate: Floats, voided: Bools) -> Ints:
-    """Gain of being paired at all, from the local rate of rings (per second)."""
-    lone = np.where(voided, priors.VOIDED_RING, priors.LONE_RING)
+def ring_bases(ring_rate: Floats, voided: Bools, lone_share: Floats) -> Ints:
+    """Gain of being paired at all, from the local rate of rings (per second) and the share of
+    rings that stay alone."""
+    lone = np.where(voided, priors.VOIDED_RING, lone_share)
     return millinats(np.log((1 - lone) / (lone * ring_rate)))
 
 
@@ -114,7 +120,7 @@ def edges_of(rings: Rings, glasses: Glasses, laws: Laws, ring: Ints, glass: Ints
 def _fill_table() -> Ints:
     at = np.arange(-FILL_REACH, FILL_REACH + FILL_STEP / 2, FILL_STEP)
     right = 1 - priors.WRONG_SIZE - priors.RUNG_ODD
-    return np.log(np.maximum(right * fill_density(at), 1e-40))
+    return np.log(np.maximum(right * fill_density(at, priors.FILL_SPREAD), 1e-40))
 
 
 _FILL_TABLE = _fill_table()

@@ -5,15 +5,25 @@ All densities are over the natural logarithm of the volume.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from unrung.matching import priors
-from unrung.matching.columns import Floats, Ints
+from unrung.matching.columns import Bools, Floats, Ints, Pours
 
 ROOT_2PI = float(np.sqrt(2 * np.pi))
+
+
+@dataclass(frozen=True, slots=True)
+class Sizes:
+    """What can be sold. Shapes: (products, sizes), padded with ``nan`` and 0."""
+
+    size_ul: Floats
+    rung_share: Floats
+    """Share of each size among the product's rings."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +37,11 @@ class Fills:
     """Of the product's pours; 0 where padded."""
     odd: Floats
     """(products, 3): shares of tasters, drips and other flows."""
+    spread: float
+    """Standard deviation of the log of an ordinary glass."""
+    shift: Floats
+    """(products, taps): how much more (log) glasses from this tap hold than the sizes set, all
+    sizes alike: a generous hand, or a meter that is off."""
 
 
 def normal(x: Floats, spread: float) -> Floats:
@@ -34,18 +49,28 @@ def normal(x: Floats, spread: float) -> Floats:
     return np.exp(-0.5 * (x / spread) ** 2) / (spread * ROOT_2PI)
 
 
-def fill_density(deviation: Floats) -> Floats:
+def fill_density(deviation: Floats, spread: float) -> Floats:
     """Density of log(volume) less the log of what such a glass holds."""
-    wide = priors.FILL_WIDE_SHARE
-    return (1 - wide) * normal(deviation, priors.FILL_SPREAD) + wide * normal(
-        deviation, priors.FILL_SPREAD * priors.FILL_WIDE_FACTOR
-    )
+    wide, factor = priors.FILL_WIDE_SHARE, priors.FILL_WIDE_FACTOR
+    return (1 - wide) * normal(deviation, spread) + wide * normal(deviation, spread * factor)
 
 
-def sized_density(fills: Fills, product: Ints, log_volume: Floats) -> Floats:
+def sized_density(
+    fills: Fills, product: Ints, log_volume: Floats, spread: float | None = None
+) -> Floats:
     """Density of ``log_volume`` as one glass of any of the product's sizes."""
     deviation = log_volume[:, None] - fills.centre[product]
-    return np.nansum(fills.share[product] * fill_density(deviation), axis=1)
+    density = fill_density(deviation, fills.spread if spread is None else spread)
+    found: Floats = np.nansum(fills.share[product] * density, axis=1)
+    return found
+
+
+def deviations(fills: Fills, product: Ints, log_volume: Floats) -> Floats:
+    """Log of each volume less that of the nearest size (``inf`` without sizes)."""
+    off = log_volume[:, None] - fills.centre[product]
+    off = np.where(np.isnan(off), np.inf, off)
+    found: Floats = off[np.arange(len(off)), np.argmin(np.abs(off), axis=1)]
+    return found
 
 
 def odd_density(fills: Fills, product: Ints, log_volume: Floats) -> Floats:
@@ -57,19 +82,47 @@ def odd_density(fills: Fills, product: Ints, log_volume: Floats) -> Floats:
     return taster * bump + np.where(small, tiny / 3.0, 0.0) + other * flat
 
 
-def learn_fills(product: Ints, volume: Ints, sizes: Sequence[Sequence[int]]) -> Fills:
-    """Size shares and how far each set portion is off, from one day's whole pours.
+def filled(fills: Fills, product: Ints, tap: Ints, volume: Ints) -> Floats:
+    """Log of each volume, less what is usual for its tap."""
+    found: Floats = np.log(np.maximum(volume, 1)) - fills.shift[product, tap]
+    return found
 
-    ``sizes``: the menu's portions of each product, microlitres.
+
+def learn_fills(pours: Pours, whole: Bools, sizes: Sizes) -> Fills:
+    """Size shares and how far each set portion is off, from the day's ``whole`` pours."""
+    log_size = np.log(sizes.size_ul)
+    product, tap = pours.product[whole], pours.tap[whole]
+    raw = np.log(np.maximum(pours.volume[whole], 1))
+    shift = learn_shift(product, tap, raw, len(pours.taps), sizes)
+    log_volume = raw - shift[product, tap]
+    centre = log_size + _bias(product, log_volume, log_size, log_size)
+    shares, odd = _shares(product, log_volume, centre, sizes)
+    off = np.abs(_nearest(product, log_volume, centre)[1])
+    spread = _spread(off[off < priors.FILL_BIAS_REACH])
+    return Fills(sizes.size_ul, centre, shares, odd, spread, shift)
+
+
+def learn_shift(product: Ints, tap: Ints, raw: Floats, taps: int, sizes: Sizes) -> Floats:
+    """(products, taps): the likeliest common shift of all sizes, by a search over a grid.
+
+    A tap's own shift is drawn towards its product's, and that towards 0.
     """
-    size_ul = _padded(sizes)
-    log_size = np.log(size_ul)
-    centre = log_size.copy()
-    log_volume = np.log(np.maximum(volume, 1))
-    for _ in range(2):
-        centre = log_size + _bias(product, log_volume, log_size, centre)
-    shares, odd = _shares(product, log_volume, centre)
-    return Fills(size_ul, centre, shares, odd)
+    products, count = len(sizes.size_ul), 2 * priors.SHIFT_REACH + 1
+    grid = priors.SHIFT_STEP * np.arange(-priors.SHIFT_REACH, priors.SHIFT_REACH + 1)
+    log_size = np.log(sizes.size_ul)
+    curve = np.zeros((products * taps, count))
+    off = raw[:, None] - log_size[product]
+    density = np.full((len(raw), count), priors.ODD_SHARE / priors.ODD_LOG_RANGE)
+    for size in range(log_size.shape[1]):
+        some = fill_density(off[:, size, None] - grid, priors.FILL_SPREAD)
+        density += np.where(np.isnan(some), 0, some) * sizes.rung_share[product, size, None]
+    np.add.at(curve, product * taps + tap, np.log(density))
+    curve = curve.reshape(products, taps, count)
+    whole = curve.sum(axis=1) - np.abs(grid) / priors.SHIFT_USUAL
+    usual = grid[np.argmax(whole, axis=1)]
+    apart = np.abs(grid - usual[:, None, None]) / priors.SHIFT_APART
+    found: Floats = grid[np.argmax(curve - apart, axis=2)]
+    return found
 
 
 def centres_of(fills: Fills, product: Ints, portion: Ints) -> Floats:
@@ -80,15 +133,30 @@ def centres_of(fills: Fills, product: Ints, portion: Ints) -> Floats:
     return fills.centre[product, column]
 
 
-def size_lists(
-    products: Sequence[str], sizes: Mapping[str, Sequence[int]], product: Ints, portion: Ints
-) -> list[list[int]]:
+def sizes_of(
+    products: Sequence[str], menu: Mapping[str, Sequence[int]], product: Ints, portion: Ints
+) -> Sizes:
     """The menu's sizes of each product, and any other that was rung."""
-    lists = [{size for size in sizes.get(name, ()) if size > 0} for name in products]
-    for code, size in set(zip(product.tolist(), portion.tolist(), strict=True)):
+    lists = [{size for size in menu.get(name, ()) if size > 0} for name in products]
+    rung = Counter(zip(product.tolist(), portion.tolist(), strict=True))
+    for code, size in rung:
         if size > 0:
             lists[code].add(size)
-    return [sorted(found) for found in lists]
+    table = np.full((len(lists), max([1, *map(len, lists)])), np.nan)
+    share = np.zeros(table.shape)
+    for code, found in enumerate(lists):
+        for column, size in enumerate(sorted(found)):
+            table[code, column] = size
+            share[code, column] = rung[code, size] + priors.SIZE_SHARE_PRIOR
+    return Sizes(table, share / np.maximum(share.sum(axis=1, keepdims=True), 1))
+
+
+def _spread(off: Floats) -> float:
+    """Robust standard deviation from absolute deviations, drawn towards the usual one."""
+    if not len(off):
+        return priors.FILL_SPREAD
+    found = 1.4826 * float(np.median(off)) * len(off) + priors.FILL_SPREAD * priors.SPREAD_PRIOR
+    return min(max(found / (len(off) + priors.SPREAD_PRIOR), 0.02), 0.08)
 
 
 def _padded(sizes: Sequence[Sequence[int]]) -> Floats:
@@ -120,7 +188,9 @@ def _bias(product: Ints, log_volume: Floats, log_size: Floats, centre: Floats) -
     return bias.reshape(centre.shape)
 
 
-def _shares(product: Ints, log_volume: Floats, centre: Floats) -> tuple[Floats, Floats]:
+def _shares(
+    product: Ints, log_volume: Floats, centre: Floats, sizes: Sizes
+) -> tuple[Floats, Floats]:
     """Shares of the sizes and of the flows that are no glass, per product."""
     column, off = _nearest(product, log_volume, centre)
     glass = off < priors.FILL_BIAS_REACH
@@ -132,6 +202,6 @@ def _shares(product: Ints, log_volume: Floats, centre: Floats) -> tuple[Floats, 
     counts = np.bincount(cell, minlength=len(centre) * width).reshape(-1, width).astype(float)
     usual = np.array([priors.TASTER_SHARE, priors.TINY_SHARE, priors.ODD_SHARE])
     odd = counts[:, -3:] + priors.SHARE_PRIOR * usual
-    sized = np.where(np.isnan(centre), 0, counts[:, :-3] + priors.SIZE_SHARE_PRIOR)
+    sized = counts[:, :-3] + priors.SIZE_SHARE_BELIEF * sizes.rung_share
     total = odd.sum(axis=1, keepdims=True) + sized.sum(axis=1, keepdims=True)
     return sized / total, odd / total

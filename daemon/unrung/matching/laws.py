@@ -12,8 +12,7 @@ import numpy as np
 
 from unrung.matching import priors
 from unrung.matching.clockwork import student
-from unrung.matching.columns import Bools, Floats, Ints
-from unrung.matching.rounds import Mates
+from unrung.matching.columns import Floats, Ints
 from unrung.matching.types import MatchSettings
 
 STEP_MS = 1_000
@@ -43,17 +42,24 @@ def prior_laws(settings: MatchSettings) -> Laws:
     return Laws(-settings.window_before_ms, solo[None, :], np.zeros((CLASSES, len(solo))), share)
 
 
-def learn_laws(residual_s: Floats, paired: Bools, mates: Mates, settings: MatchSettings) -> Laws:
-    """Both laws from provisional pairs; ``residual_s`` is the lag less the day's centre."""
+def learn_laws(
+    residual_s: Floats, weight: Floats, mates: Ints, shift_s: Floats, settings: MatchSettings
+) -> Laws:
+    """Both laws from likely pairs.
+
+    ``residual_s``: lag less the day's centre; ``weight``: chance of the pair; ``mates``,
+    ``shift_s``: how many round-mates its ring has, and their middle lag.
+    """
     grid = grid_s(settings)
-    prior = prior_density(grid, settings)
-    solo = smooth_law(residual_s[paired], np.ones(int(paired.sum())), grid, prior)
+    solo = smooth_law(residual_s, weight, grid, prior_density(grid, settings))
     tables, shares = np.zeros((CLASSES, len(grid))), np.ones(CLASSES)
-    kind = np.minimum(mates.count, CLASSES - 1)
+    kind = np.minimum(mates, CLASSES - 1)
     for count in range(1, CLASSES):
-        rows = np.flatnonzero(paired & (kind == count))
+        rows = np.flatnonzero(kind == count)
         own = residual_s[rows]
-        tables[count], shares[count] = _mates_law(own, own - mates.shift_s[rows], grid, solo)
+        tables[count], shares[count] = _mates_law(
+            own, own - shift_s[rows], weight[rows], grid, solo
+        )
     return Laws(-settings.window_before_ms, solo[None, :], tables, shares)
 
 
@@ -92,11 +98,12 @@ def smooth_law(values_s: Floats, weight: Floats, grid: Floats, prior: Floats) ->
     inner = np.interp(np.arcsinh(grid / scale), middle, smooth) / np.hypot(grid, scale)
     total = float(weight.sum())
     found: Floats = (inner + priors.LAG_PRIOR * prior) / (total + priors.LAG_PRIOR)
-    return found
+    tail = priors.LAW_TAIL_SHARE
+    return (1 - tail) * found + tail / 2 * (student(grid, priors.LAW_TAIL_S) + 1 / np.ptp(grid))
 
 
 def _mates_law(
-    own_s: Floats, apart_s: Floats, grid: Floats, solo: Floats
+    own_s: Floats, apart_s: Floats, chance: Floats, grid: Floats, solo: Floats
 ) -> tuple[Floats, float]:
     """The law around the mates' lag times its share, and the share that follows the solo law."""
     prior = student(grid, priors.MATES_SCALE_S)
@@ -105,10 +112,10 @@ def _mates_law(
     alone = at_grid(solo, own_s, grid)
     for _ in range(3):
         together = share * at_grid(law, apart_s, grid)
-        weight = together / (together + (1 - share) * alone)
+        weight = chance * together / (together + (1 - share) * alone)
         law = smooth_law(apart_s, weight, grid, prior)
         share = (float(weight.sum()) + priors.LAG_PRIOR * priors.MATES_SHARE) / (
-            len(weight) + priors.LAG_PRIOR
+            float(chance.sum()) + priors.LAG_PRIOR
         )
     return share * law, 1 - share
 

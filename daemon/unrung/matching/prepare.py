@@ -24,11 +24,12 @@ from unrung.matching.columns import (
     unit_columns,
 )
 from unrung.matching.costs import Edges, Glasses, Rings, glasses_of, possible_pairs, ring_bases
-from unrung.matching.fills import centres_of, size_lists
+from unrung.matching.fills import Fills, centres_of, odd_density, sized_density, sizes_of
 from unrung.matching.laws import CLASSES, Laws, learn_laws, prior_laws
+from unrung.matching.marginals import chances
 from unrung.matching.rounds import Mates, mates_of, rounds_of
 from unrung.matching.second_look import second_look
-from unrung.matching.serves import Serves, first_cut, serves_of, weigh
+from unrung.matching.serves import Serves, Weighed, first_cut, log_fill, serves_of, weigh
 from unrung.matching.types import Clock, MatchSettings, MeteredPour, RingUnit
 
 
@@ -63,32 +64,75 @@ def prepare(
     """
     products = tuple(sorted({p.product for p in pours} | {u.product for u in units}))
     poured, rung = pour_columns(pours, products), unit_columns(units, products)
-    lists = size_lists(products, sizes, rung.product, rung.portion)
-    weighed = weigh(poured, lists, settings.top_up_gap_ms)
+    known = sizes_of(products, sizes, rung.product, rung.portion)
+    weighed = weigh(poured, known, settings.top_up_gap_ms)
     cut = first_cut(weighed)
     serves = serves_of(poured, cut, bounds[0])
-    glasses = glasses_of(serves.product, serves.end, serves.volume, weighed.fills)
     centre = centres_of(weighed.fills, rung.product, rung.portion)
+    count = len(products)
+    lone_serve, lone_ring = np.full(count, priors.LONE_SERVE), np.full(count, priors.LONE_RING)
+    glasses = _glasses(weighed, serves, lone_serve)
     clockwork = _first_clock(rung, centre, glasses, settings)
     mates, laws, rounds = _no_mates(rung), prior_laws(settings), rounds_of(rung)
     for step in range(priors.LEARNING_ROUNDS):
-        rings, order = _rings(rung, centre, clockwork, mates)
+        rings, order = _rings(rung, centre, clockwork, mates, lone_ring)
         edges, partner = assigned(rings, glasses, laws)
+        likely = chances(edges, len(rings.product), len(glasses.product))
         paired, residual = _residuals(rings, glasses, partner, order)
-        clockwork, residual = _centred(clockwork, rung, paired, residual, settings)
+        clockwork, residual, moved = _centred(clockwork, rung, paired, residual, settings)
         mates = mates_of(rounds, residual / 1_000, paired)
-        laws = learn_laws(residual / 1_000, paired, mates, settings)
+        own = order[edges.ring]
+        laws = learn_laws(
+            (rings.corrected[edges.ring] - glasses.end[edges.glass] - moved[own]) / 1_000,
+            likely.pair, mates.count[own], mates.shift_s[own], settings,
+        )
+        lone_ring = _share(
+            likely.lone_ring, rings.product, rings.latest == NEVER_MS, count, priors.LONE_RING,
+            priors.RING_SHARE_PRIOR,
+        )
+        lone_serve = _share(
+            likely.lone_glass, glasses.product, _full(weighed.fills, glasses), count,
+            priors.LONE_SERVE, priors.SERVE_SHARE_PRIOR,
+        )
+        glasses = _glasses(weighed, serves, lone_serve)
         if step + 1 >= priors.LEARNING_ROUNDS - priors.SECOND_LOOKS:
-            rings, order = _rings(rung, centre, clockwork, mates)
+            rings, order = _rings(rung, centre, clockwork, mates, lone_ring)
             edges, partner = assigned(rings, glasses, laws)
-            cut = second_look(weighed, cut, serves, edges, partner, rings, laws)
+            cut = second_look(
+                weighed, cut, serves, edges, partner, rings, laws, lone_serve
+            )
             serves = serves_of(poured, cut, bounds[0])
-            glasses = glasses_of(serves.product, serves.end, serves.volume, weighed.fills)
-    rings, order = _rings(rung, centre, clockwork, mates)
+            glasses = _glasses(weighed, serves, lone_serve)
+    rings, order = _rings(rung, centre, clockwork, mates, lone_ring)
     return Prepared(
         bounds, settings, products, poured.taps, serves, glasses, rings,
         rung.key[order], laws, _clock(clockwork, paired, residual),
     )
+
+
+def _glasses(weighed: Weighed, serves: Serves, lone_share: Floats) -> Glasses:
+    log_volume = log_fill(
+        weighed, serves.product, serves.tap, serves.volume, serves.joined
+    )
+    return glasses_of(serves.product, serves.end, log_volume, weighed.fills, lone_share)
+
+
+def _share(
+    chance: Floats, product: Ints, counted: Bools, products: int, usual: float, belief: float
+) -> Floats:
+    """Per product, the share that stays alone, drawn towards the usual one."""
+    number = np.bincount(product[counted], minlength=products)
+    alone = np.bincount(product[counted], chance[counted], products)
+    pool = (alone.sum() + priors.POOL_PRIOR * usual) / (number.sum() + priors.POOL_PRIOR)
+    share: Floats = (alone + belief * pool) / (number + belief)
+    return np.clip(share, priors.LEAST_SHARE, 0.9)
+
+
+def _full(fills: Fills, glasses: Glasses) -> Bools:
+    """Serves that look like a glass of some size."""
+    sized = sized_density(fills, glasses.product, glasses.log_volume)
+    found: Bools = sized > odd_density(fills, glasses.product, glasses.log_volume)
+    return found
 
 
 def _first_clock(
@@ -98,7 +142,7 @@ def _first_clock(
         return pinned(settings.clock_offset_ms)
     return find_clock(
         all_lags(units.at, units.product, centre, glasses.product, glasses.end, glasses.log_volume)
-    )
+    )[0]
 
 
 def _no_mates(units: Units) -> Mates:
@@ -106,13 +150,13 @@ def _no_mates(units: Units) -> Mates:
 
 
 def _rings(
-    units: Units, centre: Floats, clockwork: Clockwork, mates: Mates
+    units: Units, centre: Floats, clockwork: Clockwork, mates: Mates, lone_share: Floats
 ) -> tuple[Rings, Ints]:
     """Rings priced under a clock, sorted; and the unit that each row is."""
     corrected = clockwork.corrected(units.at)
     voided = units.voided < NEVER_MS
     until = clockwork.corrected(np.where(voided, units.voided, 0))
-    base = ring_bases(_local_rates(units), voided)
+    base = ring_bases(_local_rates(units), voided, lone_share[units.product])
     order = np.lexsort((corrected, units.product))
     columns = (
         units.product, corrected, np.rint(1_000 * mates.shift_s).astype(np.int64),
@@ -151,17 +195,18 @@ def _residuals(
 
 def _centred(
     clockwork: Clockwork, units: Units, paired: Bools, residual: Floats, settings: MatchSettings
-) -> tuple[Clockwork, Floats]:
-    """The clock moved to the middle of the provisional lags, and the lags about it."""
+) -> tuple[Clockwork, Floats, Floats]:
+    """The clock moved to the middle of the provisional lags, the lags about it, and the moves."""
     if settings.clock_offset_ms is not None:
-        return clockwork, residual
+        return clockwork, residual, np.zeros(len(residual))
     later = clockwork.after_jump(units.at) == 1
     moves = [_middle(residual[paired & part]) for part in (~later, later)]
     moved = replace(
         clockwork, centre_ms=clockwork.centre_ms + moves[0],
         jump_ms=0 if clockwork.jump_at_ms is None else clockwork.jump_ms + moves[1] - moves[0],
     )
-    return moved, residual - np.where(later, moves[1], moves[0])
+    shift = np.where(later, moves[1], moves[0])
+    return moved, residual - shift, shift
 
 
 def _middle(residual: Floats) -> int:

@@ -17,8 +17,18 @@ FILL_BIAS_REACH = 0.17
 """Serves within this log ratio of a size teach how far the set portion is off."""
 FILL_BIAS_PRIOR = 10
 """Serves' worth of belief that the set portion is right."""
-SIZE_SHARE_PRIOR = 2.0
-"""Serves' worth of belief that each menu size sells alike."""
+SPREAD_PRIOR = 60.0
+"""Serves' worth of belief in the usual spread."""
+LIFT_PRIOR, LIFT_SPREAD = 12.0, 0.055
+"""Joins' worth of belief that a glass filled in several goes holds what others hold, and how
+much such glasses spread."""
+SIZE_SHARE_PRIOR, SIZE_SHARE_BELIEF = 1.0, 10.0
+"""Rings' worth of belief that each menu size sells alike, and serves' worth of belief that sizes
+are poured as they are rung."""
+SHIFT_REACH, SHIFT_STEP = 20, 0.01
+"""Common shifts of all sizes that are looked for: so many steps up and down."""
+SHIFT_USUAL, SHIFT_APART = 0.01, 0.006
+"""Scale (per nat) on which a product's shift, and a tap's shift from its product's, is doubted."""
 
 # --- Flows that are no glass ---------------------------------------------------------------
 TASTER_UL, TASTER_SPREAD = 2 * US_FL_OZ_UL, 0.5
@@ -35,20 +45,25 @@ SHARE_PRIOR = 20.0
 JOIN_LOG_ODDS, INTERLEAVED_LOG_ODDS = -1.5, -3.0
 """Log odds that the next pour on a tap goes on filling the same vessel; that a later one does,
 other glasses having been poured between."""
-PAUSES_S = (2.0, 4.0, 8.0, 16.0, 32.0)
+PAUSES_S = (2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0)
 """Pauses are told apart between these, and the odds of each class are learnt from the day."""
 LINK_PRIOR = 8.0
 """Links' worth of belief in the odds, per class of pause."""
 TASTE_PRIOR = 10.0
 """Links' worth of belief that all products are poured alike."""
-DIVISION_BINS, DIVISION_PRIOR = 12, 15.0
-"""Classes of the share that a second fragment holds, and links' worth of belief in the usual."""
+PACES_S = (4.0, 24.0)
+SHARES = (0.0, 0.03, 0.06, 0.09, 0.12, 0.16, 0.2, 0.25, 0.3, 0.37, 0.45, 0.55, 0.65, 0.8, 1.0)
+DIVISION_PRIOR = 10.0
+"""Classes of the share of a vessel that its second fragment holds, learnt for pauses between
+``PACES_S``, and links' worth of belief in the usual."""
 SERVE_ROUNDS = 2
 """How often odds and fills are learnt from each other before the pours are cut."""
 TOP_UP_SHARE, TOP_UP_RATE = 0.6, 8.0
 """Share of second fragments that are small top-ups (falling off as exp(-rate * fraction)); the
 rest divide the vessel anywhere."""
 MAX_FRAGMENTS = 4
+SPLIT_PRIOR = 40.0
+"""Pours' worth of belief, per tap, in the odds of a split below."""
 SPLIT_LEAST_FIT, SPLIT_OPTIONS = 1.0, 6
 """A pour is looked at as several glasses where its density as one is below this; the likeliest
 handfuls are kept."""
@@ -96,6 +111,8 @@ ROUND_GAP_S, TERMINAL_GAP_S = 120.0, 4.0
 before belong to one round."""
 MATES_SCALE_S, MATES_SHARE = 18.0, 0.85
 """Spread of a ring's lag around its round-mates', and the share of rings that follow them."""
+LAW_TAIL_SHARE, LAW_TAIL_S = 0.03, 400.0
+"""Share of lags that no day teaches: half within minutes, half anywhere in the window."""
 LAW_SCALE_S, LAW_STEP, LAW_KERNEL = 15.0, 0.05, 0.22
 """The scale on which laws are smoothed; see ``laws.smooth_law``."""
 CENTRE_PRIOR = 4.0
@@ -108,3 +125,15 @@ MAX_APART = 5
 SECOND_LOOK_LEAST = 0.3
 """Log likelihood that a change of the cut must gain."""
 SECOND_LOOKS = 1
+
+BELIEF_STEPS = 8
+LEARNING_ROUNDS, SECOND_LOOKS = 3, 1
+RING_SHARE_PRIOR, SERVE_SHARE_PRIOR = 15.0, 15.0
+"""Rings, and serves, worth of belief in the usual share of lone ones, per product."""
+JUMP_GAIN = 30.0
+
+POOL_PRIOR = 30.0
+"""Rings, or serves, worth of belief in the usual share for the outlet as a whole."""
+LEAST_SHARE = 0.002
+MAX_GLASSES_JOINED = 2.0
+"""Several pours together fill no more than this many of the largest glass."""

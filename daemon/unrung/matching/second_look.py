@@ -9,155 +9,164 @@ the joint likelihood worse, and does not promise the best.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from unrung.matching import priors
-from unrung.matching.columns import Floats, Ints
+from unrung.matching.columns import Bools, Floats, Ints
 from unrung.matching.costs import Edges, Rings, glasses_of, possible_pairs
 from unrung.matching.fills import odd_density, sized_density
-from unrung.matching.glasses import Handful, divided
+from unrung.matching.glasses import poured_out
+from unrung.matching.groups import Group
 from unrung.matching.laws import Laws
-from unrung.matching.serves import Cut, Serves, Weighed
-
-Made = tuple[tuple[int, ...], Handful, float]
-"""Rows of pours that make serves, the glasses where they are several, and the cost of that."""
+from unrung.matching.serves import JOINED, SHARED, Cut, Serves, Weighed, log_fill
 
 
-@dataclass(frozen=True, slots=True)
-class Proposal:
+class Proposal(NamedTuple):
     """Groups of pours to make in place of the groups that their rows belong to now."""
 
     leads: tuple[int, ...]
-    made: tuple[Made, ...]
+    made: tuple[Group, ...]
+
+
+class Change(NamedTuple):
+    """A proposal that gains, and the rings it would use."""
+
+    gain: float
+    proposal: Proposal
+    rings: tuple[int, ...]
 
 
 def second_look(
     weighed: Weighed, cut: Cut, serves: Serves, edges: Edges, partner: Ints,
-    rings: Rings, laws: Laws,
+    rings: Rings, laws: Laws, lone_share: Floats,
 ) -> Cut:
     """``cut`` with every change that the rings speak for; ``partner`` is its assignment."""
-    lead_of = _lead_of(len(weighed.single), cut)
-    proposals = _proposals(weighed, cut, lead_of)
+    proposals = _proposals(weighed, cut)
     if not proposals:
         return cut
-    now = _worth_now(weighed, cut, serves, edges, partner)
-    held = np.where(partner >= 0, serves.lead[partner], -1) if len(partner) else partner
-    changes = _weigh(weighed, proposals, now, rings, held, laws)
-    return _apply(cut, changes)
+    now = _worth_now(weighed, cut, serves, edges, partner, lone_share)
+    held = np.full(len(partner), -1)
+    held[partner >= 0] = serves.lead[partner[partner >= 0]]
+    return _apply(cut, _weigh(weighed, proposals, now, rings, held, laws, lone_share))
 
 
-def _lead_of(count: int, cut: Cut) -> list[int]:
-    """The first row of the group that each pour belongs to."""
-    lead = list(range(count))
-    for first, (rows, _) in cut.joins.items():
-        for row in rows:
-            lead[row] = first
-    return lead
-
-
-def _proposals(weighed: Weighed, cut: Cut, lead_of: list[int]) -> list[Proposal]:
+def _proposals(weighed: Weighed, cut: Cut) -> list[Proposal]:
+    lead_of = list(range(len(weighed.single)))
+    for lead, group in cut.items():
+        for row in group.rows:
+            lead_of[row] = lead
     found = []
-    for join in weighed.joins:
-        leads = {lead_of[row] for row in join[0]}
-        if len(leads) == 1 and cut.joins.get(join[0][0]) == join:
+    for group in weighed.groups:
+        leads = {lead_of[row] for row in group.rows}
+        if len(leads) == 1 and cut.get(group.rows[0]) == group:
             continue
-        rest = _rows_of(cut, leads) - set(join[0])
+        rest = {row for lead in leads for row in _rows(cut, lead)} - set(group.rows)
         if len(rest) <= 2:
-            made = ((join[0], (), join[1]), *(_by_itself(weighed, row) for row in sorted(rest)))
+            made = (group, *(_by_itself(weighed, row) for row in sorted(rest)))
             found.append(Proposal(tuple(sorted(leads)), made))
-    for lead, (rows, _) in cut.joins.items():
-        found.append(Proposal((lead,), tuple(_by_itself(weighed, row) for row in rows)))
+    for lead, group in cut.items():
+        if len(group.rows) > 1:
+            found.append(Proposal((lead,), tuple(_by_itself(weighed, row) for row in group.rows)))
     for row, options in weighed.splits.items():
-        if lead_of[row] == row and row not in cut.joins:
-            now = cut.splits.get(row)
-            ways: list[Made] = [((row,), handful, cost) for handful, cost in options]
-            ways.append(((row,), (), float(weighed.single[row])))
-            kept = now[0] if now else ()
-            found += [Proposal((row,), (way,)) for way in ways if way[1] != kept]
+        if len(_rows(cut, lead_of[row])) == 1:
+            ways = [Group((row,), *way) for way in options]
+            ways.append(Group((row,), (), float(weighed.single[row])))
+            now = cut[row].glasses if row in cut else ()
+            found += [Proposal((row,), (way,)) for way in ways if way.glasses != now]
     return found
 
 
-def _rows_of(cut: Cut, leads: set[int]) -> set[int]:
-    rows: set[int] = set()
-    for lead in leads:
-        rows.update(cut.joins[lead][0] if lead in cut.joins else (lead,))
-    return rows
+def _rows(cut: Cut, lead: int) -> tuple[int, ...]:
+    return cut[lead].rows if lead in cut else (lead,)
 
 
-def _by_itself(weighed: Weighed, row: int) -> Made:
+def _by_itself(weighed: Weighed, row: int) -> Group:
     options = weighed.splits.get(row)
     if options and options[0][1] < weighed.single[row]:
-        return (row,), options[0][0], options[0][1]
-    return (row,), (), float(weighed.single[row])
+        return Group((row,), *options[0])
+    return Group((row,), (), float(weighed.single[row]))
 
 
 def _worth_now(
-    weighed: Weighed, cut: Cut, serves: Serves, edges: Edges, partner: Ints
+    weighed: Weighed, cut: Cut, serves: Serves, edges: Edges, partner: Ints, lone_share: Floats
 ) -> Floats:
     """Log likelihood of each group (by lead row): its cut, and its serves paired or lone."""
     chosen = partner[edges.ring] == edges.glass
     gain = np.zeros(len(serves.lead))
     gain[edges.glass[chosen]] = edges.gain[chosen] / priors.MILLINATS
-    split = np.isin(serves.lead, np.array(list(cut.splits), np.int64))
-    worth = gain + _lone_log(weighed, serves.product, serves.volume, split)
+    log_volume = log_fill(
+        weighed, serves.product, serves.tap, serves.volume, serves.joined
+    )
+    worth = gain + _lone_log(weighed, serves.product, log_volume, serves.shared, lone_share)
     total = np.bincount(serves.lead, worth, len(weighed.single))
-    for lead, join in cut.joins.items():
-        total[lead] += _structure(weighed, (join[0], (), join[1]))
-    for row, (handful, cost) in cut.splits.items():
-        total[row] += _structure(weighed, ((row,), handful, cost))
+    for lead, group in cut.items():
+        total[lead] += _structure(weighed, group)
     return total
 
 
-def _lone_log(weighed: Weighed, product: Ints, volume: Ints, split: Ints) -> Floats:
+def _lone_log(
+    weighed: Weighed, product: Ints, log_volume: Floats, shared: Bools, lone_share: Floats
+) -> Floats:
     """Log density of a serve without a ring; of the glasses of a split, whose sizes the split
     has paid for, only that it has none."""
-    log_volume = np.log(np.maximum(volume, 1))
+    share = lone_share[product]
     sized = sized_density(weighed.fills, product, log_volume)
     odd = odd_density(weighed.fills, product, log_volume)
-    found: Floats = np.where(
-        split, np.log(priors.LONE_SERVE),
-        np.log(priors.LONE_SERVE * sized + priors.LONE_ODD * odd),
-    )
+    found: Floats = np.log(np.where(shared, share, share * sized + priors.LONE_ODD * odd))
     return found
 
 
-def _structure(weighed: Weighed, made: Made) -> float:
+def _structure(weighed: Weighed, group: Group) -> float:
     """Log likelihood of a group beyond that of its serves' volumes."""
-    rows, handful, cost = made
-    if handful:
-        return -cost
-    if len(rows) == 1:
+    if group.glasses:
+        return -group.cost
+    if len(group.rows) == 1:
         return 0.0
-    volume = np.array([weighed.pours.volume[list(rows)].sum()])
-    product = weighed.pours.product[[rows[0]]]
-    return -cost - float(np.log(sized_density(weighed.fills, product, np.log(volume)))[0])
+    product = weighed.pours.product[[group.rows[0]]]
+    volume = weighed.pours.volume[list(group.rows)].sum(keepdims=True)
+    tap = weighed.pours.tap[[group.rows[0]]]
+    log_volume = log_fill(weighed, product, tap, volume, np.array([True]))
+    fit = sized_density(weighed.fills, product, log_volume, weighed.habits.spread)
+    return -group.cost - float(np.log(fit[0]))
 
 
 def _weigh(
-    weighed: Weighed, proposals: list[Proposal], now: Floats, rings: Rings, held: Ints, laws: Laws
-) -> list[tuple[float, Proposal, tuple[int, ...]]]:
-    """Proposals that gain, best first, with the rings that they would use."""
-    owner, serve = _new_serves(weighed, proposals)
-    product, end, volume, split = serve
+    weighed: Weighed, proposals: list[Proposal], now: Floats, rings: Rings, held: Ints, laws: Laws,
+    lone_share: Floats,
+) -> list[Change]:
+    """Proposals that gain, best first."""
+    owner, product, tap, end, volume, kind = _new_serves(weighed, proposals)
+    log_volume = log_fill(weighed, product, tap, volume, kind == JOINED)
     base = np.array([
-        sum(_structure(weighed, made) for made in one.made) - sum(now[lead] for lead in one.leads)
+        sum(_structure(weighed, group) for group in one.made)
+        - sum(now[lead] for lead in one.leads)
         for one in proposals
     ])
-    base += np.bincount(owner, _lone_log(weighed, product, volume, split == 1), len(proposals))
+    lone = _lone_log(weighed, product, log_volume, kind == SHARED, lone_share)
+    base += np.bincount(owner, lone, len(proposals))
     order = np.lexsort((end, product))
-    glasses = glasses_of(product[order], end[order], volume[order], weighed.fills)
-    edges = _allowed(possible_pairs(rings, glasses, laws), proposals, owner[order], held)
+    owner = owner[order]
+    glasses = glasses_of(
+        product[order], end[order], log_volume[order], weighed.fills, lone_share
+    )
+    edges = _allowed(possible_pairs(rings, glasses, laws), proposals, owner, held)
     best = np.zeros(len(order))
     np.maximum.at(best, edges.glass, edges.gain / priors.MILLINATS)
-    hope = base + np.bincount(owner[order], best, len(proposals))
+    hope = base + np.bincount(owner, best, len(proposals))
+    return _promising(proposals, base, hope, edges, owner)
+
+
+def _promising(
+    proposals: list[Proposal], base: Floats, hope: Floats, edges: Edges, owner: Ints
+) -> list[Change]:
     promising = np.flatnonzero(hope > priors.SECOND_LOOK_LEAST)
-    near = np.isin(owner[order][edges.glass], promising)
+    near = np.isin(owner[edges.glass], promising)
     options: dict[int, list[tuple[int, int, int]]] = {}
     for ring, glass, gain, one in zip(
         edges.ring[near].tolist(), edges.glass[near].tolist(), edges.gain[near].tolist(),
-        owner[order][edges.glass[near]].tolist(), strict=True,
+        owner[edges.glass[near]].tolist(), strict=True,
     ):
         options.setdefault(one, []).append((-gain, glass, ring))
     found = []
@@ -165,29 +174,27 @@ def _weigh(
         gain, used = _greedy(options.get(one, []))
         total = float(base[one]) + gain
         if total > priors.SECOND_LOOK_LEAST:
-            found.append((total, proposals[one], used))
-    return sorted(found, key=lambda change: (-change[0], change[1].leads, change[1].made))
+            found.append(Change(total, proposals[one], used))
+    return sorted(found, key=lambda change: (-change.gain, change.proposal))
 
 
-def _new_serves(
-    weighed: Weighed, proposals: list[Proposal]
-) -> tuple[Ints, tuple[Ints, Ints, Ints, Ints]]:
-    """Of every serve proposed: its proposal; product, end, volume, and 1 where of a split."""
+def _new_serves(weighed: Weighed, proposals: list[Proposal]) -> tuple[Ints, ...]:
+    """Of every serve proposed: its proposal, product, tap, end, volume and kind."""
     pours, rows = weighed.pours, []
     for number, proposal in enumerate(proposals):
-        for group, handful, _ in proposal.made:
-            product = int(pours.product[group[0]])
-            if handful:
-                row = group[0]
-                parts = divided(
-                    int(pours.start[row]), int(pours.end[row]), int(pours.volume[row]), handful
-                )
-                rows += [(number, product, over, ul, 1) for _, over, ul in parts]
+        for group in proposal.made:
+            product, tap = int(pours.product[group.rows[0]]), int(pours.tap[group.rows[0]])
+            if group.glasses:
+                rows += [
+                    (number, product, tap, ended, sum(ul for _, ul in parts), SHARED)
+                    for _, ended, parts in poured_out(pours, group.rows, group.glasses)
+                ]
             else:
-                end = max(int(pours.end[row]) for row in group)
-                rows.append((number, product, end, sum(int(pours.volume[r]) for r in group), 0))
-    owner, product_, end_, volume, split = np.array(rows, np.int64).T
-    return owner, (product_, end_, volume, split)
+                end = max(int(pours.end[row]) for row in group.rows)
+                volume = sum(int(pours.volume[row]) for row in group.rows)
+                kind = JOINED if len(group.rows) > 1 else 0
+                rows.append((number, product, tap, end, volume, kind))
+    return tuple(np.array(rows, np.int64).T)
 
 
 def _allowed(edges: Edges, proposals: list[Proposal], owner: Ints, held: Ints) -> Edges:
@@ -214,8 +221,8 @@ def _greedy(options: list[tuple[int, int, int]]) -> tuple[float, tuple[int, ...]
     return total / priors.MILLINATS, tuple(sorted(rings))
 
 
-def _apply(cut: Cut, changes: list[tuple[float, Proposal, tuple[int, ...]]]) -> Cut:
-    joins, splits = dict(cut.joins), dict(cut.splits)
+def _apply(cut: Cut, changes: list[Change]) -> Cut:
+    revised = dict(cut)
     touched: set[int] = set()
     used: set[int] = set()
     for _, proposal, rings in changes:
@@ -224,13 +231,8 @@ def _apply(cut: Cut, changes: list[tuple[float, Proposal, tuple[int, ...]]]) -> 
         touched.update(proposal.leads)
         used.update(rings)
         for lead in proposal.leads:
-            joins.pop(lead, None)
-            splits.pop(lead, None)
-        for rows, handful, cost in proposal.made:
-            if handful:
-                splits[rows[0]] = (handful, cost)
-            elif len(rows) > 1:
-                joins[rows[0]] = (rows, cost)
-    return Cut(joins, splits)
-
-
+            revised.pop(lead, None)
+        for group in proposal.made:
+            if group.glasses or len(group.rows) > 1:
+                revised[group.rows[0]] = group
+    return revised

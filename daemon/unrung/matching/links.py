@@ -1,0 +1,45 @@
+"""Pairs of pours of which the second may go on filling the vessel of the first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from unrung.matching import priors
+from unrung.matching.columns import Ints, Pours
+
+
+@dataclass(frozen=True, slots=True)
+class Links:
+    """Pairs of pours, sorted."""
+
+    first: Ints
+    second: Ints
+    kind: Ints
+    """Class of the pause, and of whether other glasses were poured in it."""
+    pace: Ints
+    """Coarse class of the pause."""
+
+
+def links_of(pours: Pours, top_up_gap_ms: int) -> Links:
+    """All pairs on one tap, of one product, with a pause of up to ``top_up_gap_ms``."""
+    firsts, seconds, kinds, paces = [], [], [], []
+    for apart in range(1, priors.MAX_APART + 1):
+        first = np.arange(max(len(pours.key) - apart, 0))
+        second = first + apart
+        pause_ms = pours.start[second] - pours.end[first]
+        near = (
+            (pours.tap[first] == pours.tap[second])
+            & (pours.product[first] == pours.product[second])
+            & (pause_ms <= top_up_gap_ms)
+            & (pause_ms >= -1_000 * priors.OVERLAP_S)
+        )
+        firsts.append(first[near])
+        seconds.append(second[near])
+        pause = np.searchsorted(priors.PAUSES_S, pause_ms[near] / 1_000)
+        kinds.append(pause + (len(priors.PAUSES_S) + 1) * min(apart - 1, 1))
+        paces.append(np.searchsorted(priors.PACES_S, pause_ms[near] / 1_000))
+    columns = [np.concatenate(part) for part in (firsts, seconds, kinds, paces)]
+    order = np.lexsort((columns[1], columns[0]))
+    return Links(*(column[order] for column in columns))
