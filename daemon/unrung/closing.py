@@ -41,11 +41,12 @@ class Closed:
     standing: Standing
     revision: int = 0
     unplaced: tuple[Unplaced, ...] = ()
+    notes: tuple[str, ...] = ()
 
     @property
     def lines(self) -> list[str]:
         """What to tell: everything that stands, and what became of the period."""
-        texts = (*self.standing.firm, *self.standing.open, *map(str, self.unplaced))
+        texts = (*self.standing.firm, *self.standing.open, *map(str, self.unplaced), *self.notes)
         said = [f"- {text}" for text in texts]
         if self.closed:
             return [*said, f"{self.period.name} is closed, revision {self.revision}."]
@@ -83,9 +84,10 @@ def close(db: Store, settings: Settings, name: str, now_ms: int, *, accept: bool
     if found.firm or (found.open and not accept):
         return Closed(period, False, found)
     month = make_month(month_inputs(db, settings, period, closed=True), settings)
-    digest = content_digest(monthly_files(month, settings, NO_REVISION))
+    digest = content_digest(monthly_files(month, settings, NO_REVISION).files)
     revision = (row.revision if row else 0) + 1
-    files = monthly_files(month, settings, revision)
+    made = monthly_files(month, settings, revision)
+    files = made.files
     unplaced = place(folder_for_month(settings, period.name), files)
     edge = crossing(db, settings, period.last)
     with write_tx(db):
@@ -94,7 +96,7 @@ def close(db: Store, settings: Settings, name: str, now_ms: int, *, accept: bool
         seal(db, settings, period, edge)
         save_books(db, period.name, books_of(month) | {"stock": stock_figures_of(db, settings, period)})
         accept_rejects_between(db, *_span(settings, period))
-    return Closed(period, True, found, revision, unplaced)
+    return Closed(period, True, found, revision, unplaced, made.notes)
 
 
 def _not_issued(db: Store, settings: Settings, period: Period) -> list[str]:
@@ -160,7 +162,8 @@ def _not_counted(month: MonthLedger, settings: Settings) -> list[str]:
         return []
     return [
         f"{row.product} at {row.outlet} has no closing count; its use would be taken from the meters."
-        for row in month.stock if row.closing_ul is None
+        for row in month.stock
+        if row.closing_ul is None and (row.drawn_ul or row.moved_ul or row.opening_ul)
     ]
 
 

@@ -82,16 +82,16 @@ def issue_month(db: Store, settings: Settings, period: Period, now_ms: int) -> M
     """Make the period's files and issue them where they are new or differ. Not for closed periods."""
     row = month_row(db, period.name)
     month = make_month(month_inputs(db, settings, period), settings)
-    digest = content_digest(monthly_files(month, settings, NO_REVISION))
+    digest = content_digest(monthly_files(month, settings, NO_REVISION).files)
     changed = row is None or not row.revision or row.digest != digest
     revision = (row.revision if row else 0) + changed
-    files = monthly_files(month, settings, revision)
-    unplaced = place(folder_for_month(settings, period.name), files)
+    made = monthly_files(month, settings, revision)
+    unplaced = place(folder_for_month(settings, period.name), made.files)
     with write_tx(db):
         write_down(
-            db, settings, month, revision, digest, files if changed else {}, now_ms, bool(unplaced)
+            db, settings, month, revision, digest, made.files if changed else {}, now_ms, bool(unplaced)
         )
-    return MonthIssued(period, revision, changed, month, unplaced)
+    return MonthIssued(period, revision, changed, month, unplaced, made.notes)
 
 
 def write_down(

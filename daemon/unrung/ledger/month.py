@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -87,10 +88,9 @@ def _books(
     """The stock of every place that sold or kept beer, and what it cost."""
     whole = keg_rows(cellar.events, meters, inputs.known[1], settings)
     flow = Flow(inputs.leaves, inputs.known)
-    drawn = {
-        (one.outlet, one.product): 0 for day in inputs.days for one in (*day.products, *day.leaves)
-    } | {(one.outlet, one.product): 0 for one in inputs.adjustments}
+    drawn = Counter({(one.outlet, one.product): 0 for one in inputs.adjustments})
     for day in inputs.days:
+        drawn.update({(one.outlet, one.product): 0 for one in day.products})
         for leaf in day.leaves:
             drawn[leaf.outlet, leaf.product] += drawn_ul(leaf)
     stock = stock_rows(

@@ -1,0 +1,249 @@
+"""variance-M.xlsx: the period's tables as a workbook to read and to print.
+
+Numbers and dates are real ones, text is text whatever it starts with, and made twice it is the same
+to the byte: nothing in it tells when it was made.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from datetime import datetime, time
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from unrung.issue.month_terms import terms_of
+from unrung.issue.table import Cell, Column, Row, Table
+from unrung.issue.variance import variance_table
+from unrung.ledger.month import MonthLedger
+from unrung.settings import Settings
+
+if TYPE_CHECKING:
+    from xlsxwriter import Workbook
+    from xlsxwriter.worksheet import Worksheet
+
+PLAIN = {
+    "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False,
+    "in_memory": True,
+}
+SHOWN = (
+    "outlet", "product", "poured", "rung", "logged", "poured_not_rung", "rung_not_poured",
+    "portion_difference", "variance", "variance_pct", "opening", "delivered", "closing", "used",
+    "lost_before_meter", "yield_pct", "variance_cost", "used_cost",
+)
+"""What fits on a page; the sheet beside it has every column."""
+VOLUME, MONEY, COUNT, DAY, MOMENT, UNIT_COST = (
+    "#,##0.000", "#,##0.00", "#,##0", "yyyy-mm-dd", "yyyy-mm-dd hh:mm", "0.000000",
+)
+_MONEY_NAMES = (
+    "net_sales", "variance_cost", "variance_retail", "used_cost", "closing_cost", "written_off_cost",
+    "adjustments_cost", "variance_cost_adjusted", "debit", "credit",
+)
+
+
+class Sheet(NamedTuple):
+    """One worksheet to be."""
+
+    name: str
+    title: str
+    columns: Sequence[Column]
+    rows: Sequence[Row]
+    fixed: int
+    """Columns that stay in sight."""
+
+
+def workbook_bytes(
+    month: MonthLedger, variance: Table, kegs: Table, adjustments: Table, journal: Table | None,
+    settings: Settings, notes: Sequence[str],
+) -> bytes:
+    """The workbook of one period, from the tables that its CSV files are made of."""
+    from xlsxwriter import Workbook
+
+    out = io.BytesIO()
+    book = Workbook(out, PLAIN)
+    book.set_properties({
+        "title": f"{settings.venue.name}: draught beer in {month.period.name}",
+        "created": datetime.combine(month.period.last, time()),
+    })
+    styles = _Styles(book, settings.currency_digits)
+    shown = [column for name in SHOWN for column in variance.columns if column.name == name]
+    sheets = [
+        Sheet("Products", variance.title, shown, variance.rows, 2),
+        Sheet("All figures", variance.title, variance.columns, variance.rows, 4),
+        _days(month, settings),
+        Sheet("Kegs", kegs.title, kegs.columns, kegs.rows, 3),
+        Sheet("Adjustments", adjustments.title, adjustments.columns, adjustments.rows, 3),
+    ]
+    if journal is not None:
+        sheets.append(Sheet("Journal", journal.title, journal.columns, journal.rows, 3))
+    for sheet in sheets:
+        _write(book, sheet, styles, month, settings)
+    _chart(book, shown, variance.rows, settings)
+    _terms(book, styles, month, [variance, kegs, adjustments], settings, notes)
+    book.close()
+    return out.getvalue()
+
+
+class _Styles:
+    """Formats of cells, each made once: plain, and strong for totals."""
+
+    def __init__(self, book: Workbook, digits: int) -> None:
+        self._book = book
+        self.money = "#,##0" + ("." + "0" * digits if digits else "")
+        self._made: dict[tuple[str, bool], Any] = {}
+        self.title = book.add_format({"bold": True, "font_size": 13})
+        self.head = book.add_format({
+            "bold": True, "text_wrap": True, "valign": "top", "bottom": 1, "bg_color": "#E8EEF2",
+        })
+        self.text = book.add_format({"text_wrap": True, "valign": "top"})
+
+    def of(self, number_format: str, strong: bool) -> Any:
+        key = (number_format, strong)
+        if key not in self._made:
+            style: dict[str, Any] = {"num_format": number_format} if number_format else {}
+            if strong:
+                style |= {"bold": True, "top": 1}
+            self._made[key] = self._book.add_format(style)
+        return self._made[key]
+
+
+def _days(month: MonthLedger, settings: Settings) -> Sheet:
+    tables = [
+        variance_table(day, settings, month.revisions.get(day.day, 0)) for day in month.days
+    ]
+    columns = tables[0].columns if tables else ()
+    rows = [row for table in tables for row in table.rows]
+    return Sheet("Days", "Each issued day, by outlet and product", columns, rows, 3)
+
+
+HEAD_ROW = 2
+"""Row (from 0) of the column names; the title stands above."""
+
+
+def _write(
+    book: Workbook, sheet: Sheet, styles: _Styles, month: MonthLedger, settings: Settings
+) -> None:
+    page = book.add_worksheet(sheet.name)
+    _set_up(page, sheet, month, settings)
+    page.write_string(0, 0, f"{settings.venue.name}, {month.period.name}: {sheet.title}", styles.title)
+    for place, column in enumerate(sheet.columns):
+        page.write_string(HEAD_ROW, place, column.name, styles.head)
+        page.set_column(place, place, _width(column, sheet.rows))
+    for line, row in enumerate(sheet.rows, HEAD_ROW + 1):
+        strong = row.get("level", "product") != "product"
+        for place, column in enumerate(sheet.columns):
+            _cell(page, line, place, column, row[column.name], styles, strong)
+    if sheet.rows:
+        page.autofilter(HEAD_ROW, 0, HEAD_ROW + len(sheet.rows), len(sheet.columns) - 1)
+
+
+def _set_up(page: Worksheet, sheet: Sheet, month: MonthLedger, settings: Settings) -> None:
+    page.freeze_panes(HEAD_ROW + 1, sheet.fixed)
+    page.set_landscape()
+    page.set_paper(1 if settings.venue.locale.endswith(("_US", "_CA")) else 9)
+    page.fit_to_pages(1, 0)
+    page.repeat_rows(HEAD_ROW)
+    page.set_margins(left=0.4, right=0.4, top=0.6, bottom=0.6)
+    name = settings.venue.name.replace("&", "&&")
+    page.set_footer(f"&L{name}, {month.period.name} ({month.status})&C&A&RPage &P of &N")
+
+
+def _cell(
+    page: Worksheet, line: int, place: int, column: Column, value: Cell, styles: _Styles, strong: bool
+) -> None:
+    if value is None or value == "":
+        page.write_blank(line, place, None, styles.of("", strong))
+    elif isinstance(value, str) and column.type == "date":
+        page.write_datetime(line, place, _midnight(value), styles.of(DAY, strong))
+    elif isinstance(value, str) and column.type == "datetime":
+        page.write_datetime(line, place, _wall_time(value), styles.of(MOMENT, strong))
+    elif isinstance(value, str):
+        page.write_string(line, place, _clean(value), styles.of("@", strong))
+    elif isinstance(value, bool):
+        page.write_boolean(line, place, value, styles.of("", strong))
+    else:
+        page.write_number(line, place, value, styles.of(_format(column.name, value, styles), strong))
+
+
+def _format(name: str, value: int | Decimal, styles: _Styles) -> str:
+    if name in _MONEY_NAMES:
+        return styles.money
+    if name == "unit_cost":
+        return UNIT_COST
+    if name.endswith("_pct"):
+        return "0.00"
+    return COUNT if isinstance(value, int) else VOLUME
+
+
+def _midnight(text: str) -> datetime:
+    return datetime.fromisoformat(text)
+
+
+def _wall_time(text: str) -> datetime:
+    """Local time as the clock on the wall showed it: a workbook knows no offsets."""
+    return datetime.fromisoformat(text).replace(tzinfo=None)
+
+
+def _clean(text: str) -> str:
+    """A lone surrogate, which JSON can smuggle in, must not keep the month from being issued."""
+    return text.encode("utf-8", "replace").decode("utf-8")
+
+
+def _width(column: Column, rows: Sequence[Row]) -> float:
+    """Wide enough for the longest cell, within reason."""
+    longest = max((len(str(row[column.name])) for row in rows if row[column.name] is not None), default=0)
+    if column.type == "datetime":
+        longest = len(MOMENT)
+    return min(40.0, max(9.0, len(column.name) * 0.62, longest * 1.05 + 1))
+
+
+def _chart(book: Workbook, columns: Sequence[Column], rows: Sequence[Row], settings: Settings) -> None:
+    """Variance by product, below the products."""
+    lines = [HEAD_ROW + 1 + n for n, row in enumerate(rows) if row["level"] == "product"]
+    if not lines:
+        return
+    names = [column.name for column in columns]
+    chart = book.add_chart({"type": "bar"})
+    label = f"Variance, {settings.venue.volume_unit.replace('_', ' ')}"
+    chart.add_series({
+        "name": label, "categories": _areas(lines, names.index("outlet"), names.index("product")),
+        "values": _areas(lines, names.index("variance"), names.index("variance")),
+        "fill": {"color": "#4F7A9A"}, "gap": 40,
+    })
+    chart.set_title({"name": "Poured more than rung (+) or less (-)", "name_font": {"size": 11}})
+    chart.set_legend({"none": True})
+    chart.set_y_axis({"reverse": True, "label_position": "low"})
+    chart.set_x_axis({"name": label, "major_gridlines": {"visible": True}})
+    chart.set_size({"width": 760, "height": 90 + 24 * len(lines)})
+    page = book.get_worksheet_by_name("Products")
+    page.insert_chart(HEAD_ROW + len(rows) + 3, 0, chart)
+
+
+def _areas(lines: Sequence[int], first: int, last: int) -> str:
+    """The cells of some lines as a formula; lines that follow each other are one area."""
+    from xlsxwriter.utility import xl_range_abs
+
+    runs: list[list[int]] = []
+    for line in lines:
+        if runs and line == runs[-1][1] + 1:
+            runs[-1][1] = line
+        else:
+            runs.append([line, line])
+    parts = [f"Products!{xl_range_abs(low, first, high, last)}" for low, high in runs]
+    return f"=({','.join(parts)})" if len(parts) > 1 else f"={parts[0]}"
+
+
+def _terms(
+    book: Workbook, styles: _Styles, month: MonthLedger, tables: Sequence[Table], settings: Settings,
+    notes: Sequence[str],
+) -> None:
+    page = book.add_worksheet("Terms")
+    page.set_column(0, 0, 26)
+    page.set_column(1, 1, 100)
+    page.set_landscape()
+    page.fit_to_pages(1, 0)
+    page.write_string(0, 0, f"{settings.venue.name}, {month.period.name}: terms and method", styles.title)
+    for line, (term, said) in enumerate(terms_of(month, tables, settings, notes), HEAD_ROW):
+        page.write_string(line, 0, _clean(term), styles.head if not said else styles.text)
+        if said:
+            page.write_string(line, 1, _clean(said), styles.text)
