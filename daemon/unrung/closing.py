@@ -7,12 +7,11 @@ from datetime import date
 
 from unrung.adjusting import crossing, seal, stock_figures_of
 from unrung.daybook import bounds_of, day_at
-from unrung.issue.digest import NO_REVISION, content_digest
 from unrung.issue.monthly import monthly_files
 from unrung.issue.place import Unplaced, folder_for_month, place
 from unrung.ledger.menu import Menu, resembles
 from unrung.ledger.month import MonthLedger, make_month
-from unrung.month_issuing import write_down
+from unrung.month_issuing import month_digest, write_down
 from unrung.monthbook import books_of, month_inputs, period_called
 from unrung.periods import Period, before
 from unrung.settings import Settings
@@ -84,7 +83,7 @@ def close(db: Store, settings: Settings, name: str, now_ms: int, *, accept: bool
     if found.firm or (found.open and not accept):
         return Closed(period, False, found)
     month = make_month(month_inputs(db, settings, period, closed=True), settings)
-    digest = content_digest(monthly_files(month, settings, NO_REVISION).files)
+    digest = month_digest(month, settings)
     revision = (row.revision if row else 0) + 1
     made = monthly_files(month, settings, revision)
     files = made.files

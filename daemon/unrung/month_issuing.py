@@ -29,6 +29,8 @@ from unrung.store.months import (
 )
 from unrung.store.open import Store, write_tx
 
+TABLES = ".csv"
+
 
 @dataclass(frozen=True, slots=True)
 class MonthIssued:
@@ -82,16 +84,28 @@ def issue_month(db: Store, settings: Settings, period: Period, now_ms: int) -> M
     """Make the period's files and issue them where they are new or differ. Not for closed periods."""
     row = month_row(db, period.name)
     month = make_month(month_inputs(db, settings, period), settings)
-    digest = content_digest(monthly_files(month, settings, NO_REVISION).files)
+    digest = month_digest(month, settings)
     changed = row is None or not row.revision or row.digest != digest
     revision = (row.revision if row else 0) + changed
     made = monthly_files(month, settings, revision)
-    unplaced = place(folder_for_month(settings, period.name), made.files)
+    folder = folder_for_month(settings, period.name)
+    due = made.files if changed else {
+        name: data for name, data in made.files.items()
+        if name.endswith(TABLES) or not (folder / name).exists()
+    }
+    unplaced = place(folder, due)
     with write_tx(db):
         write_down(
             db, settings, month, revision, digest, made.files if changed else {}, now_ms, bool(unplaced)
         )
     return MonthIssued(period, revision, changed, month, unplaced, made.notes)
+
+
+def month_digest(month: MonthLedger, settings: Settings) -> str:
+    """Of what the period's tables say, whatever their revision. The workbook and the data package
+    follow from them; how they look may change with the program, which is no reason for a revision."""
+    files = monthly_files(month, settings, NO_REVISION).files
+    return content_digest({name: data for name, data in files.items() if name.endswith(TABLES)})
 
 
 def write_down(

@@ -17,6 +17,7 @@ from unrung.issue.table import Cell, Column, Row, Table
 from unrung.issue.variance import variance_table
 from unrung.ledger.month import MonthLedger
 from unrung.settings import Settings
+from unrung.units import UNIT_LABELS
 
 if TYPE_CHECKING:
     from xlsxwriter import Workbook
@@ -26,12 +27,15 @@ PLAIN = {
     "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False,
     "in_memory": True,
 }
+FULL = "All figures"
+"""The sheet that has every column of variance-M.csv, by its name there."""
+IN_THE_TITLE = {"period", "unit"}
 SHOWN = (
     "outlet", "product", "poured", "rung", "logged", "poured_not_rung", "rung_not_poured",
     "portion_difference", "variance", "variance_pct", "opening", "delivered", "closing", "used",
     "lost_before_meter", "yield_pct", "variance_cost", "used_cost",
 )
-"""What fits on a page; the sheet beside it has every column."""
+"""What fits on a page."""
 VOLUME, MONEY, COUNT, DAY, MOMENT, UNIT_COST = (
     "#,##0.000", "#,##0.00", "#,##0", "yyyy-mm-dd", "yyyy-mm-dd hh:mm", "0.000000",
 )
@@ -68,14 +72,12 @@ def workbook_bytes(
     styles = _Styles(book, settings.currency_digits)
     shown = [column for name in SHOWN for column in variance.columns if column.name == name]
     sheets = [
-        Sheet("Products", variance.title, shown, variance.rows, 2),
-        Sheet("All figures", variance.title, variance.columns, variance.rows, 4),
-        _days(month, settings),
-        Sheet("Kegs", kegs.title, kegs.columns, kegs.rows, 3),
-        Sheet("Adjustments", adjustments.title, adjustments.columns, adjustments.rows, 3),
+        Sheet("Products", variance.title, shown, [_labelled(row) for row in variance.rows], 2),
+        Sheet(FULL, variance.title, variance.columns, variance.rows, 4),
+        _days(month, settings), _sheet("Kegs", kegs, 2), _sheet("Adjustments", adjustments, 2),
     ]
     if journal is not None:
-        sheets.append(Sheet("Journal", journal.title, journal.columns, journal.rows, 3))
+        sheets.append(_sheet("Journal", journal, 2))
     for sheet in sheets:
         _write(book, sheet, styles, month, settings)
     _chart(book, shown, variance.rows, settings)
@@ -92,9 +94,10 @@ class _Styles:
         self.money = "#,##0" + ("." + "0" * digits if digits else "")
         self._made: dict[tuple[str, bool], Any] = {}
         self.title = book.add_format({"bold": True, "font_size": 13})
-        self.head = book.add_format({
-            "bold": True, "text_wrap": True, "valign": "top", "bottom": 1, "bg_color": "#E8EEF2",
-        })
+        head = {"bold": True, "valign": "top", "bottom": 1, "bg_color": "#E8EEF2"}
+        self.heading = book.add_format(head)
+        self.head = book.add_format(head | {"text_wrap": True})
+        self.right = book.add_format(head | {"text_wrap": True, "align": "right"})
         self.text = book.add_format({"text_wrap": True, "valign": "top"})
 
     def of(self, number_format: str, strong: bool) -> Any:
@@ -113,9 +116,23 @@ def _days(month: MonthLedger, settings: Settings) -> Sheet:
     ]
     columns = tables[0].columns if tables else ()
     rows = [row for table in tables for row in table.rows]
-    return Sheet("Days", "Each issued day, by outlet and product", columns, rows, 3)
+    return _sheet("Days", Table("days", "Each issued day, by outlet and product", columns, rows), 3)
 
 
+def _sheet(name: str, table: Table, fixed: int) -> Sheet:
+    """A table to be read by people: what its title says is in no column."""
+    columns = [column for column in table.columns if column.name not in IN_THE_TITLE or name == "Adjustments"]
+    return Sheet(name, table.title, columns, table.rows, fixed)
+
+
+def _labelled(row: Row) -> Row:
+    """Totals that say so."""
+    label = {"outlet": {"product": "all products"}, "venue": {"outlet": "All outlets"}}
+    return {**row, **label.get(str(row["level"]), {})}
+
+
+ONE_PAGE = 32
+"""More columns than these are not squeezed onto the width of one page."""
 HEAD_ROW = 2
 """Row (from 0) of the column names; the title stands above."""
 
@@ -126,9 +143,13 @@ def _write(
     page = book.add_worksheet(sheet.name)
     _set_up(page, sheet, month, settings)
     page.write_string(0, 0, f"{settings.venue.name}, {month.period.name}: {sheet.title}", styles.title)
+    unit = UNIT_LABELS[settings.venue.volume_unit]
+    page.write_string(1, 0, f"Volumes in {unit}, money in {settings.venue.currency}, times local.")
+    page.set_row(HEAD_ROW, 45)
     for place, column in enumerate(sheet.columns):
-        page.write_string(HEAD_ROW, place, column.name, styles.head)
-        page.set_column(place, place, _width(column, sheet.rows))
+        name = column.name if sheet.name == FULL else column.name.replace("_", " ")
+        page.write_string(HEAD_ROW, place, name, styles.right if _is_number(column) else styles.head)
+        page.set_column(place, place, _width(name, column, sheet.rows))
     for line, row in enumerate(sheet.rows, HEAD_ROW + 1):
         strong = row.get("level", "product") != "product"
         for place, column in enumerate(sheet.columns):
@@ -141,7 +162,12 @@ def _set_up(page: Worksheet, sheet: Sheet, month: MonthLedger, settings: Setting
     page.freeze_panes(HEAD_ROW + 1, sheet.fixed)
     page.set_landscape()
     page.set_paper(1 if settings.venue.locale.endswith(("_US", "_CA")) else 9)
-    page.fit_to_pages(1, 0)
+    if len(sheet.columns) <= ONE_PAGE:
+        page.fit_to_pages(1, 0)
+    else:
+        page.set_print_scale(60)
+        page.print_across()
+        page.repeat_columns(0, sheet.fixed - 1)
     page.repeat_rows(HEAD_ROW)
     page.set_margins(left=0.4, right=0.4, top=0.6, bottom=0.6)
     name = settings.venue.name.replace("&", "&&")
@@ -175,6 +201,10 @@ def _format(name: str, value: int | Decimal, styles: _Styles) -> str:
     return COUNT if isinstance(value, int) else VOLUME
 
 
+def _is_number(column: Column) -> bool:
+    return column.type in ("number", "integer")
+
+
 def _midnight(text: str) -> datetime:
     return datetime.fromisoformat(text)
 
@@ -189,12 +219,13 @@ def _clean(text: str) -> str:
     return text.encode("utf-8", "replace").decode("utf-8")
 
 
-def _width(column: Column, rows: Sequence[Row]) -> float:
-    """Wide enough for the longest cell, within reason."""
+def _width(name: str, column: Column, rows: Sequence[Row]) -> float:
+    """Wide enough for the longest cell and the longest word of the heading, within reason."""
+    word = max(map(len, name.split()))
     longest = max((len(str(row[column.name])) for row in rows if row[column.name] is not None), default=0)
     if column.type == "datetime":
         longest = len(MOMENT)
-    return min(40.0, max(9.0, len(column.name) * 0.62, longest * 1.05 + 1))
+    return min(60.0, max(8.0, word * 1.15 + 1, longest * 1.05 + 1))
 
 
 def _chart(book: Workbook, columns: Sequence[Column], rows: Sequence[Row], settings: Settings) -> None:
@@ -204,7 +235,7 @@ def _chart(book: Workbook, columns: Sequence[Column], rows: Sequence[Row], setti
         return
     names = [column.name for column in columns]
     chart = book.add_chart({"type": "bar"})
-    label = f"Variance, {settings.venue.volume_unit.replace('_', ' ')}"
+    label = f"Variance, {UNIT_LABELS[settings.venue.volume_unit]}"
     chart.add_series({
         "name": label, "categories": _areas(lines, names.index("outlet"), names.index("product")),
         "values": _areas(lines, names.index("variance"), names.index("variance")),
@@ -244,6 +275,9 @@ def _terms(
     page.fit_to_pages(1, 0)
     page.write_string(0, 0, f"{settings.venue.name}, {month.period.name}: terms and method", styles.title)
     for line, (term, said) in enumerate(terms_of(month, tables, settings, notes), HEAD_ROW):
-        page.write_string(line, 0, _clean(term), styles.head if not said else styles.text)
+        page.write_string(line, 0, _clean(term), styles.text if said else styles.heading)
         if said:
             page.write_string(line, 1, _clean(said), styles.text)
+            page.set_row(line, 15 * (1 + len(said) // 110))
+        else:
+            page.write_blank(line, 1, None, styles.heading)
