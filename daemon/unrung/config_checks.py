@@ -59,7 +59,18 @@ def venue_problems(settings: Settings, rows: Mapping[str, Sequence[Row]]) -> lis
               for name in dict.fromkeys(names) if names.count(name) > 1]
     for feed in settings.feed:
         found += [f"venue.toml: {text}" for text in _feed_problems(feed, settings, outlets)]
-    return found + _alert_problems(settings)
+    return found + _shared_files(settings) + _alert_problems(settings)
+
+
+def _shared_files(settings: Settings) -> list[str]:
+    """Feeds of one folder and pattern: the first would take every file away from the second."""
+    return [
+        f"venue.toml: feeds {one.name!r} and {other.name!r} watch the same files; give them patterns "
+        "that differ, or set leave = true for both."
+        for one, other in combinations(settings.feed, 2)
+        if one.folder and (one.folder, one.pattern) == (other.folder, other.pattern)
+        and not (one.leave and other.leave)
+    ]
 
 
 def _feed_problems(feed: Feed, settings: Settings, outlets: Iterable[str]) -> list[str]:

@@ -77,6 +77,7 @@ def test_every_problem_of_every_file_is_told_at_once(venue: VenueFolder) -> None
      "pool 'P' names outlet 'Bra', where no tap stands; did you mean 'Bar'?"),
     ('{const = "Bar"}', '{const = "Bra"}', "'Bra', where no tap stands; did you mean 'Bar'?"),
     ('name = "meter"', 'name = "till"', "two feeds are called 'till'."),
+    ('exports/meter"\npattern = "*.json"', 'exports/till"\npattern = "*.csv"', "watch the same files; give"),
     ('folder = "exports/till"', "", "feed 'till' needs either folder or url."),
     ('adapter = "json"', 'adapter = "jsn"', "adapter 'jsn' is not known; there are ['csv', 'json']"),
     ('item = "Item"', 'itme = "Item"', "no field 'itme'; did you mean 'item'?"),

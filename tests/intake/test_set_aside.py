@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from venue_folder import VenueFolder, local, make_venue, pour, ring, till_csv
+from unrung.intake.scan import scan
+from venue_folder import VenueFolder, local, make_venue, ms, pour, ring, till_csv
 
 VOID = ring("20:17:00", qty="-1", total="-7.00")
 NEGATIVE = 'time = "%Y-%m-%d %H:%M:%S"\n\n[[feed]]'
@@ -132,10 +133,23 @@ def test_a_mended_copy_dropped_into_the_folder_leaves_the_bad_one_waiting(venue:
     assert venue.files("set_aside") == {}
 
 
+def test_a_mere_look_at_the_folder_notices_what_was_mended_or_taken_away(venue: VenueFolder) -> None:
+    for name in ("a.csv", "b.csv"):
+        venue.rings(name, [ring("25:15:00", check=name)])
+    venue.intake()
+    venue.drop(venue.path / "set_aside/till/a.csv", till_csv([ring("20:15:00")]), "06-12 11:00:00")
+    (venue.path / "set_aside/till/b.csv").unlink()
+    with venue.open() as (settings, db):
+        found = scan(db, settings, settings.feed[0], None, now_ms=ms("06-12 12:00:00"))
+    assert [(one.source.name, one.state) for one in found.taken] == [("a.csv", "taken")]
+    assert venue.sources("name", "state") == [("a.csv", "taken"), ("b.csv", "gone")]
+
+
 def test_a_missing_folder_of_set_aside_files_settles_nothing(venue: VenueFolder) -> None:
     venue.rings("a.csv", [ring("25:15:00")])
     venue.intake()
     shutil.move(venue.path / "set_aside", venue.path / "unplugged")
+    venue.intake()
     venue.intake()
     assert venue.sources("state") == [("set_aside",)]
 

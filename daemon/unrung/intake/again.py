@@ -136,6 +136,7 @@ def _tidy(db: Store, settings: Settings, feed: Feed, aside: list[SourceRow]) -> 
                 move(path, kept)
                 remove_reasons(path)
     for source in with_waiting_rows(db, feed.name):
-        if not reasons_of(reasons_beside(settings, feed, source)).exists():
+        kept, reasons = kept_path(settings, source), reasons_of(reasons_beside(settings, feed, source))
+        if not reasons.exists() and (kept is None or kept.parent.is_dir()):
             with suppress(SourceError):
                 give_reasons(settings, feed, Taken(source, tuple(rejects_of(db, source.id or 0))))

@@ -41,13 +41,14 @@ class Scan:
 
 def scan(db: Store, settings: Settings, feed: Feed, tracker: Tracker | None, *,
          now_ms: int, now_mono: float = 0.0) -> Scan:
-    """Look at ``feed``'s folder once. ``now_ms`` is UTC, ``now_mono`` a monotonic clock in seconds.
+    """Look at ``feed``'s folder once, and at what waits of it for a person (``intake.again``).
+    ``now_ms`` is UTC, ``now_mono`` a monotonic clock in seconds.
 
     Without a ``tracker`` (one look only) a file has settled when its own time is old enough.
     Raises SourceError where the folder is missing.
     """
     listing = list_folder(folder_of(feed, settings), feed.pattern)
-    result = Scan(problems=list(listing.odd))
+    result = Scan(taken=read_again(db, settings, feed, now_ms), problems=list(listing.odd))
     files = listing.files
     if feed.leave:
         seen = seen_in_place(db, feed.name)
