@@ -48,6 +48,8 @@ def _score(carries: str, field: str, words: str, facts: Facts) -> float:
     said = header_fit(facts.column.title, words)
     own = 0.05 if facts.column.name.startswith("/") else 0.0
     bonus = ALONE[carries].get(field, 0.0) if said == 0 else 0.0
+    if field in _NAMELESS and not facts.column.title.isdigit():
+        bonus = 0.0
     return (2 * said + fit + own) if said >= 0.3 else fit * bonus
 
 
@@ -198,12 +200,14 @@ FITS: dict[str, dict[str, Fit]] = {
     },
 }  # fmt: skip
 ALONE: dict[str, dict[str, float]] = {
-    "rings": {"at": 1.6, "item": 1.2, "id": 1.1},
+    "rings": {"at": 1.6, "item": 1.4, "id": 1.1, "units": 1.05, "amount": 1.05},
     "pours": {"tap": 1.05, "end": 1.2, "start": 1.3, "volume": 1.2, "id": 1.1},
     "kegs": {"at": 1.6, "kind": 1.5},
     "log": {"at": 1.6, "reason": 1.5},
 }
 """What values alone are worth, where the header says nothing that is known."""
+_NAMELESS = ("units", "amount")
+"""Only where there is no header at all: small figures under an unknown word may be guests."""
 
 
 def _with_clocks(

@@ -71,7 +71,7 @@ def _tried(head: str, delimiter: str, quote: str) -> tuple[float, int, CsvShape]
     width, count = max(widths.items(), key=lambda pair: (pair[1], pair[0]))
     if width < 2:
         return None
-    first = next(index for index, (_, row) in enumerate(rows) if len(row) == width)
+    first = _first_full(rows, width)
     line, top = rows[first]
     names = tuple(cell.strip() for cell in top)
     has_header = _looks_like_header(top, [row for _, row in rows[first + 1 :] if len(row) == width])
@@ -81,6 +81,13 @@ def _tried(head: str, delimiter: str, quote: str) -> tuple[float, int, CsvShape]
     if first > max(5, len(rows) // 3):
         share -= 0.5
     return share, width, CsvShape(delimiter, quote, line, header, has_header)
+
+
+def _first_full(rows: list[tuple[int, list[str]]], width: int) -> int:
+    """Index of the header: the first row of the usual width that is not a title in one of its cells."""
+    filled = [sum(bool(cell.strip()) for cell in row) if len(row) == width else 0 for _, row in rows]
+    usual = sorted(count for count in filled if count)[len([c for c in filled if c]) // 2]
+    return next(index for index, count in enumerate(filled) if count >= 0.6 * usual)
 
 
 def _cut(text: str, delimiter: str, quote: str) -> list[tuple[int, list[str]]]:

@@ -53,8 +53,6 @@ class Draft:
     beside: dict[str, str] = field(default_factory=dict)
     """Columns that are no record field and tell something all the same: field to column."""
     time_forms: list[str] = field(default_factory=list)
-    left_out: list[str] = field(default_factory=list)
-    """Columns that are not stored."""
 
     @property
     def texts_of_time(self) -> list[str]:

@@ -21,9 +21,9 @@ _BOMS = (
     (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"),
 )  # fmt: skip
 _CANDIDATES = (
-    "cp1252", "cp1250", "cp1254", "cp1257", "iso8859_15", "cp850", "cp437", "mac_roman", "cp1251",
-    "koi8_r", "iso8859_5", "mac_cyrillic", "cp1253", "cp1255", "cp1256", "cp949", "big5", "gb18030",
-    "shift_jis", "euc_jp",
+    "cp1252", "cp1250", "cp1254", "cp1257", "iso8859_15", "iso8859_2", "cp850", "cp852", "cp437",
+    "mac_roman", "cp1251", "koi8_r", "cp866", "iso8859_5", "mac_cyrillic", "cp1253", "cp1255", "cp1256",
+    "cp874", "cp949", "big5", "gb18030", "shift_jis", "euc_jp",
 )  # fmt: skip
 """Encodings that tills of one region or another write, the more usual first (from memory)."""
 _READABLE = {
@@ -31,8 +31,8 @@ _READABLE = {
     "cp1257": "windows-1257", "cp1251": "windows-1251", "cp1253": "windows-1253",
     "cp1255": "windows-1255", "cp1256": "windows-1256", "iso8859_15": "iso-8859-15",
 }
-_ENOUGH = 200_000
-"""Bytes that are looked at; those of a busy month's first days are as good as all."""
+_LINES = 300
+"""Lines with letters beyond ASCII that are looked at; the rest only has to decode."""
 
 
 def encoding_of(contents: Sequence[bytes]) -> Found:
@@ -40,7 +40,7 @@ def encoding_of(contents: Sequence[bytes]) -> Found:
     for bom, name in _BOMS:
         if any(content.startswith(bom) for content in contents):
             return Found(name, "they begin with its byte-order mark")
-    joined = b"\n".join(content[:_ENOUGH] for content in contents)
+    joined = b"\n".join(contents)
     if b"\0" in joined[:1000]:
         return Found("utf-16-le" if joined[1:2] == b"\0" else "utf-16-be", "every other byte is NUL")
     if joined.isascii():
@@ -61,10 +61,11 @@ def label(encoding: str) -> str:
 
 def _eight_bit(content: bytes) -> Found:
     readings: dict[str, str] = {}
-    suggested = _suggested(content)
-    for name in dict.fromkeys([*_CANDIDATES, *suggested]):
-        text = _text(content, name)
-        if text is not None and _plausible(text):
+    telling = b"\n".join([line for line in content.splitlines() if not line.isascii()][:_LINES])
+    suggested = _suggested(telling)
+    for name in _CANDIDATES:
+        text = _text(telling, name)
+        if text is not None and _plausible(text) and _decodes(content, name):
             readings[name] = text
     if not readings:
         return _unreadable(content, suggested)
@@ -87,7 +88,7 @@ def _spelling(best: str, readings: dict[str, str]) -> Found:
     words = _telling_words(readings[best])
     by_text: dict[str, str] = {}
     for name in dict.fromkeys([best, *readings]):
-        shown = ", ".join(_words_at(readings[name], readings[best], words))
+        shown = ", ".join(_words_at(readings[name], words))
         by_text.setdefault(shown, name)
     choices = tuple((label(name), shown) for shown, name in by_text.items())
     why = "the usual one for such letters, but the bytes alone do not prove it"
@@ -106,13 +107,13 @@ def _telling_words(text: str) -> list[int]:
     return sorted(set(seen.values()))
 
 
-def _words_at(text: str, reference: str, lines: Iterable[int]) -> list[str]:
+def _words_at(text: str, lines: Iterable[int]) -> list[str]:
     rows = text.split("\n")
     found = []
     for line in lines:
         if line < len(rows):
-            words = [word.strip(",;\"'|\t") for word in re.findall(r"[^\s,;\"|]*[^\x00-\x7f][^\s,;\"|]*", rows[line])]
-            found += words[:2]
+            words = re.findall(r"[^\s,;\"|]*[^\x00-\x7f][^\s,;\"|]*", rows[line])
+            found += [word.strip("'") for word in words[:2]]
     return found[:4]
 
 
@@ -144,7 +145,7 @@ def _decodes(content: bytes, encoding: str) -> bool:
 def _plausible(text: str) -> bool:
     """Whether every word with a letter beyond ASCII is a word of one script, without control
     characters or drawing signs inside."""
-    words = {word for word in re.findall(r"\S*[^\x00-\x7f]\S*", text[:_ENOUGH])}
+    words = {word for word in re.findall(r"\S*[^\x00-\x7f]\S*", text)}
     return all(map(_plain_word, words))
 
 

@@ -33,7 +33,7 @@ def settle_kinds(draft: Draft, notes: Notes) -> None:
     if draft.carries == "rings":
         kinds = {kind: words for kind, words in kinds.items() if kind != "sale"} or kinds
         if not kinds:
-            draft.left_out += draft.fields.pop(field)
+            draft.fields.pop(field)
             return
     draft.formats["kinds"] = kinds
 

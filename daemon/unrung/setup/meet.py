@@ -19,6 +19,7 @@ STEP_MS = 10_000
 """Width of the bins in which lags are counted."""
 REACH_MS = 45 * 60_000
 _QUARTER_MS = 15 * 60_000
+_FAR_OFF = 0.25
 _SHIFTS_MS = tuple(minutes * 60_000 for minutes in (-40, -30, -22, -15, 15, 22, 30, 40))
 """Where chance is measured: far enough from the hill, near enough to be as busy."""
 
@@ -125,7 +126,8 @@ def nearest_pairs(
 ) -> list[tuple[int, int]]:
     """(ring index, pour index) one to one, the nearest to the hill's centre first.
 
-    ``expected``: amount of each ring by index where known; pairs of unlike amounts come last.
+    ``expected``: amount of each ring by index where known; it then takes no pour that is a quarter
+    off, and the likest of several.
     """
     order = sorted(range(len(pours)), key=lambda at: pours[at].end_ms)
     ends = [pours[at].end_ms for at in order]
@@ -138,8 +140,9 @@ def nearest_pairs(
             pour = order[place]
             far = abs(ring.at_ms - ends[place] - hill.centre_ms) / 60_000
             want = (expected or {}).get(index)
-            unlike = abs(pours[pour].amount / want - 1) * 20 if want else 0.0
-            candidates.append((far + unlike, index, pour))
+            off = abs(pours[pour].amount / want - 1) if want else 0.0
+            if off < _FAR_OFF:
+                candidates.append((far + 20 * off, index, pour))
     taken_rings: Counter[int] = Counter()
     taken_pours: set[int] = set()
     pairs = []
@@ -161,3 +164,17 @@ def _lags(rings: Sequence[int], pours: Sequence[int], reach_ms: int) -> Counter[
 
 def _hits(moments: Sequence[int], ends: Sequence[int], low_ms: int, high_ms: int) -> int:
     return sum(bisect_right(ends, at + high_ms) > bisect_left(ends, at + low_ms) for at in moments)
+
+
+def serves_only(pours: Sequence[PourFact]) -> list[PourFact]:
+    """Without drips, leaks and tasters: what is below a fifth or so of the usual serve.
+
+    The usual one is the middle by volume: a leak of a thousand drops weighs no more than its beer.
+    """
+    ordered = sorted(pour.amount for pour in pours)
+    half, passed = sum(ordered) / 2, 0.0
+    for usual in ordered:
+        passed += usual
+        if passed >= half:
+            return [pour for pour in pours if pour.amount >= 0.22 * usual]
+    return list(pours)

@@ -69,5 +69,5 @@ def _parts(
             continue
         amounts = [pours[at].amount for _, at in nearest_pairs(mine, pours, hill)]
         found.append((product, snapped(densest(amounts), place.metric, place.imperial)))
-    usual = agreed([(Key(product, ""), portion) for product, portion in found])
+    usual = agreed([(Key(product, ""), portion) for product, portion in found], most=False)
     return [(product, usual.get(Key(product, ""), portion)) for product, portion in found]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from statistics import median
 
-from unrung.setup.doubt import Notes
+from unrung.setup.doubt import Doubt, Found, Notes
 from unrung.setup.draft import Draft
 from unrung.setup.numbers import NumberForm, value
 
@@ -38,9 +38,18 @@ def currency_of(drafts: list[Draft]) -> str:
     """The currency that the amounts are marked with, or ""."""
     for draft in drafts:
         for mark in draft.formats.get("currency_marks", ()):
-            if mark in _CURRENCIES or (len(mark) == 3 and mark.isupper()):
-                return _CURRENCIES.get(mark, mark)
+            if mark in _CURRENCIES or (len(mark) == 3 and mark.isalpha() and mark.isupper()):
+                return str(_CURRENCIES.get(mark, mark))
     return ""
+
+
+def unknown_currency(drafts: list[Draft]) -> Found:
+    """Where neither a sign nor the zone names it: the decimal mark is the only hint."""
+    comma = any(draft.formats.get("decimal") == "," for draft in drafts)
+    best = "EUR" if comma else "USD"
+    why = f"amounts are written with a decimal {'comma' if comma else 'point'}, and nothing else tells"
+    doubt = Doubt("currency", "In which currency are the amounts (an ISO 4217 code)?", (), best, why)
+    return Found(best, why, doubt)
 
 
 def _ratios(draft: Draft) -> list[tuple[float, float]]:

@@ -18,6 +18,7 @@ from unrung.units import UNITS_UL
 US_PINT = float(UNITS_UL["us_pt"])
 IMP_PINT = float(UNITS_UL["imp_pt"])
 BY_NAME = "by its name"
+_NICE_OZ = (4, 5, 6, 8, 10, 12, 14, 16, 20, 22, 24, 25, 32, 48, 60, 64, 72, 128)
 _NICE_ML = (100, 125, 150, 200, 250, 300, 330, 400, 500, 568.26125, 750, 1000, 1500, 2000, 3000)
 
 
@@ -27,6 +28,8 @@ class Portion(NamedTuple):
     number: str
     unit: str
     why: str
+    seldom: bool = False
+    """Whether it rests on a handful of pours."""
 
     @property
     def volume_ul(self) -> int:
@@ -37,31 +40,42 @@ class Seen(NamedTuple):
     """What pours say of one item: the middle of its densest cluster, and how many stand behind it."""
 
     amount: float
-    count: int
+    pours: int
 
 
 def seen_amounts(
     group: Group, rings: Sequence[RingFact], pours: Sequence[PourFact], hill: Hill,
     sizes: Mapping[Key, float],
 ) -> dict[Key, Seen]:
-    """Amount of the pours that pair with single units of each item. ``sizes``: amounts known."""
+    """Amount of the pours that pair with single units of each item. ``sizes``: amounts known; their
+    rings choose first, and only pours of about that amount, so that the rest is left to the others."""
     mine = [ring for ring in rings if Key(ring.item, ring.size) in group.keys]
-    expected = {
-        index: sizes[key] for index, ring in enumerate(mine)
-        if (key := Key(ring.item, ring.size)) in sizes
-    }
+    known = [ring for ring in mine if Key(ring.item, ring.size) in sizes]
+    expected = {at: sizes[Key(ring.item, ring.size)] for at, ring in enumerate(known)}
     amounts: dict[Key, list[float]] = defaultdict(list)
-    for ring, pour in nearest_pairs(mine, pours, hill, expected):
-        if mine[ring].units == 1:
-            amounts[Key(mine[ring].item, mine[ring].size)].append(pours[pour].amount)
+    first = nearest_pairs(known, pours, hill, expected)
+    _collect(known, pours, first, amounts)
+    taken = {pour for _, pour in first}
+    others = [ring for ring in mine if Key(ring.item, ring.size) not in sizes]
+    left = [pour for at, pour in enumerate(pours) if at not in taken]
+    _collect(others, left, nearest_pairs(others, left, hill), amounts)
     return {key: densest(found) for key, found in amounts.items()}
+
+
+def _collect(
+    rings: Sequence[RingFact], pours: Sequence[PourFact], pairs: Sequence[tuple[int, int]],
+    amounts: dict[Key, list[float]],
+) -> None:
+    for ring, pour in pairs:
+        if rings[ring].units == 1:
+            amounts[Key(rings[ring].item, rings[ring].size)].append(pours[pour].amount)
 
 
 def densest(amounts: Sequence[float]) -> Seen:
     """The middle of the 8 % wide span that holds the most amounts.
 
     >>> densest([470, 475, 480, 300, 900])
-    Seen(amount=475, count=3)
+    Seen(amount=475, pours=3)
     """
     ordered = sorted(amounts)
     best: list[float] = []
@@ -76,7 +90,7 @@ def pint_ul(named: Mapping[Key, Named], seen: Mapping[Key, Seen], imperial: bool
     """A pint's microlitres: the one that the pours of pints are nearer to, else the country's."""
     ratios = [
         seen[key].amount / float(one.pints) for key, one in named.items()
-        if one.pints and key in seen and seen[key].count >= 5
+        if one.pints and key in seen and seen[key].pours >= 5
     ]
     if ratios:
         middle = median(ratios)
@@ -93,41 +107,49 @@ def portion_of(
     if one.volume_ul is not None:
         return _named(one, imperial and not metric)
     if one.pints is not None:
+        if one.pints.denominator == 3:
+            return Portion(f"{float(one.pints) * pint / 1000:.3f}", "ml", BY_NAME)
         if pint == IMP_PINT:
             return Portion(_decimal(one.pints), "imp_pt", BY_NAME)
         return Portion(_decimal(one.pints * 16), "us_fl_oz", BY_NAME)
-    if seen is None or seen.count < 2:
+    if seen is None or seen.pours < 2:
         return None
     return snapped(seen, metric, imperial)
 
 
 def snapped(seen: Seen, metric: bool, imperial: bool) -> Portion:
     """A measured amount as the round size that it is of, where one is within 3 %."""
-    why = f"by {seen.count} pours of about {seen.amount / 1000:.0f} mL"
+    why = f"by {seen.pours} pours of about {seen.amount / 1000:.0f} mL"
+    return _round_size(seen.amount, metric, imperial)._replace(why=why, seldom=seen.pours < 5)
+
+
+def _round_size(amount: float, metric: bool, imperial: bool) -> Portion:
     if imperial:
         for part in (Fraction(1, 3), Fraction(1, 2), Fraction(2, 3), Fraction(1), Fraction(2), Fraction(4)):
-            if abs(seen.amount / (float(part) * IMP_PINT) - 1) < 0.03 and part.denominator != 3:
-                return Portion(_decimal(part), "imp_pt", why)
+            if abs(amount / (float(part) * IMP_PINT) - 1) < 0.03 and part.denominator != 3:
+                return Portion(_decimal(part), "imp_pt", "")
     if metric or imperial:
-        nice = min(_NICE_ML, key=lambda size: abs(seen.amount / (size * 1000) - 1))
-        if abs(seen.amount / (nice * 1000) - 1) < 0.03:
-            return Portion(f"{nice:g}", "ml", why)
-        return Portion(f"{round(seen.amount / 5000) * 5}", "ml", why)
-    ounces = seen.amount / float(UNITS_UL["us_fl_oz"])
-    whole = max(1, round(ounces))
-    near = abs(ounces / whole - 1) < 0.03
-    return Portion(str(whole) if near else f"{round(ounces, 1):g}", "us_fl_oz", why)
+        nice = min(_NICE_ML, key=lambda size: abs(amount / (size * 1000) - 1))
+        if abs(amount / (nice * 1000) - 1) < 0.03:
+            return Portion(f"{nice:g}", "ml", "")
+        return Portion(f"{round(amount / 5000) * 5}", "ml", "")
+    ounces = amount / float(UNITS_UL["us_fl_oz"])
+    for whole in (min(_NICE_OZ, key=lambda size: abs(ounces / size - 1)), max(1, round(ounces))):
+        if abs(ounces / whole - 1) < 0.03:
+            return Portion(str(whole), "us_fl_oz", "")
+    return Portion(f"{round(ounces, 1):g}", "us_fl_oz", "")
 
 
-def agreed(alike: Sequence[tuple[Key, Portion]]) -> dict[Key, Portion]:
-    """One word means one size at a bar: those a little beside what most beers say are brought to it.
+def agreed(alike: Sequence[tuple[Key, Portion]], *, most: bool = True) -> dict[Key, Portion]:
+    """One word means one size at a bar: those a little beside what most beers say are brought to it
+    (without ``most``: beside the most usual, the roundest of several).
 
     What makes them differ (a meter, a habit of the hand) is for the findings, not for the menu.
     """
     counts = Counter((portion.number, portion.unit) for _, portion in alike)
-    if not alike or 2 * counts.most_common(1)[0][1] <= len(alike):
+    if not alike or (most and 2 * counts.most_common(1)[0][1] <= len(alike)):
         return {}
-    number, unit = counts.most_common(1)[0][0]
+    number, unit = min(counts, key=lambda size: (-counts[size], len(size[0]), size))
     usual = Portion(number, unit, "as of the other beers")
     return {
         key: usual for key, portion in alike

@@ -6,9 +6,11 @@ import re
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from statistics import median
 
+from unrung.ledger.menu import resembles
 from unrung.setup.groups import Group, groups_of, in_a_container, product_like
-from unrung.setup.meet import Hill, PourFact, RingFact, learn_hill, lifted
+from unrung.setup.meet import Hill, PourFact, RingFact, learn_hill, lifted, serves_only
 from unrung.setup.mixed import left_over, mixed_items
 from unrung.setup.portions import (
     BY_NAME, IMP_PINT, US_PINT, Portion, Seen, agreed, pint_ul, portion_of, seen_amounts,
@@ -38,6 +40,8 @@ class Evidence:
 
 def propose(evidence: Evidence, place: Place) -> Tables:
     """Products, menu and taps."""
+    taps = sorted(pour_ends(evidence.pours), key=_by_number)
+    evidence.pours = serves_only(evidence.pours)
     keys = [Key(ring.item, ring.size) for ring in evidence.rings]
     evidence.groups = groups_of(dict.fromkeys(keys), evidence.known.products)
     evidence.hill = evidence.hill or hill_of(evidence)
@@ -45,10 +49,11 @@ def propose(evidence: Evidence, place: Place) -> Tables:
         evidence.groups, evidence.rings, evidence.pours, evidence.hill, evidence.known)
     _name_products(evidence)
     tables = Tables()
-    _taps(evidence, place, tables)
+    _taps(evidence, taps, place, tables)
     _portions(evidence, place, tables)
     _menu(evidence, Counter(keys), tables)
     _mixed(evidence, place, tables)
+    _say_doubtful_taps(evidence, tables)
     tables.products = [
         ProductLine(name) for name in unique([*(tap.product for tap in tables.taps),
                                               *(row.product for row in tables.menu)])
@@ -74,8 +79,8 @@ def _name_products(evidence: Evidence) -> None:
             evidence.products.setdefault(index, group.name)
 
 
-def _taps(evidence: Evidence, place: Place, tables: Tables) -> None:
-    for tap in sorted(pour_ends(evidence.pours), key=_by_number):
+def _taps(evidence: Evidence, taps: Sequence[str], place: Place, tables: Tables) -> None:
+    for tap in taps:
         pair, told = evidence.pairs.get(tap), evidence.known.of_tap.get(tap, ())
         outlet = evidence.known.outlet_of_tap.get(tap) or (pair.outlet if pair else "") or place.outlet
         if len(told) > 1:
@@ -83,10 +88,7 @@ def _taps(evidence: Evidence, place: Place, tables: Tables) -> None:
         elif told:
             tables.taps.append(TapLine(tap, outlet, told[0][1]))
         elif pair:
-            line = TapLine(tap, outlet, evidence.products[pair.group])
-            if in_doubt(pair) and pair.second is not None:
-                line.remark = f"perhaps {evidence.groups[pair.second].name}: both go with its pours"
-            tables.taps.append(line)
+            tables.taps.append(TapLine(tap, outlet, evidence.products[pair.group]))
         else:
             tables.remarks.append(
                 f"Tap {tap} is left out: no item of the till goes with its pours. Add it to taps.csv with its "
@@ -95,8 +97,19 @@ def _taps(evidence: Evidence, place: Place, tables: Tables) -> None:
     for tap, product in evidence.known.unmetered.items():
         outlet = evidence.known.outlet_of_tap.get(tap) or place.outlet
         tables.taps.append(TapLine(tap, outlet, product, metered=False, remark="the meters do not know it"))
+        tables.remarks.append(f"Tap {tap} ({product}) is set as without a meter: the meters do not know it.")
+
+
+def _say_doubtful_taps(evidence: Evidence, tables: Tables) -> None:
+    """Taps that a second beer goes with nearly as well, and not as a part of a mixed item."""
+    mixed = {Key(row.item, row.size) for row in tables.menu}
     for line in tables.taps:
-        if line.remark:
+        pair = evidence.pairs.get(line.tap)
+        if pair is None or pair.second is None or not in_doubt(pair) or line.tap in evidence.known.of_tap:
+            continue
+        second = evidence.groups[pair.second]
+        if pair.second in evidence.products or not mixed & second.keys.keys():
+            line.remark = f"perhaps {second.name}: both go with its pours"
             tables.remarks.append(f"Tap {line.tap} is set to {line.product}; {line.remark}.")
 
 
@@ -131,6 +144,20 @@ def _portions(evidence: Evidence, place: Place, tables: Tables) -> None:
                 measured[named.word].append((key, portion))
     for alike in measured.values():
         evidence.portions.update(agreed(alike))
+    _drop_odd_prices(evidence)
+
+
+def _drop_odd_prices(evidence: Evidence) -> None:
+    """A measured portion whose beer would cost half or twice what the other sizes charge is none: a
+    few pours happened to fall beside its few rings."""
+    for index in evidence.products:
+        keys = evidence.groups[index].keys
+        known = {key: p for key in keys if (p := evidence.portions.get(key)) and evidence.prices.get(key)}
+        charged = {key: float(evidence.prices[key]) / portion.volume_ul for key, portion in known.items()}
+        named = [charged[key] for key, portion in known.items() if portion.why == BY_NAME] or list(charged.values())
+        for key, portion in known.items():
+            if portion.why != BY_NAME and not 0.6 < charged[key] / median(named) < 1.6:
+                del evidence.portions[key]
 
 
 def _set(evidence: Evidence, group: Group, seen: Mapping[Key, Seen], pint: float, place: Place) -> None:
@@ -143,7 +170,7 @@ def _set(evidence: Evidence, group: Group, seen: Mapping[Key, Seen], pint: float
 def _say_far_ones(evidence: Evidence, group: Group, seen: Mapping[Key, Seen], tables: Tables) -> None:
     for key in group.keys:
         portion = evidence.portions.get(key)
-        if portion and key in seen and seen[key].count >= 10 and portion.why == BY_NAME:
+        if portion and key in seen and seen[key].pours >= 10 and portion.why == BY_NAME:
             apart = seen[key].amount / portion.volume_ul - 1
             if abs(apart) > 0.04:
                 tables.remarks.append(
@@ -171,14 +198,23 @@ def _menu(evidence: Evidence, counts: Counter[Key], tables: Tables) -> None:
                 tables.menu.append(MenuLine(*key, "", remark="bears its name, but no pour goes with it"))
             elif portion is None:
                 tables.remarks.append(
-                    f"{' '.join(filter(None, key))} was sold too seldom to see how much it takes; add it to "
-                    "menu.csv with its portion."
+                    f"{' '.join(filter(None, key))} was sold too seldom ({counts[key]} times) to see how much it "
+                    f"takes; add it to menu.csv with {product} and its portion."
                 )
             else:
                 tables.menu.append(MenuLine(
                     *key, product, portion.number, portion.unit, evidence.prices.get(key, ""),
                     "" if portion.why == BY_NAME else portion.why,
                 ))
+                if portion.seldom:
+                    tables.remarks.append(
+                        f"{' '.join(filter(None, key))} is set to {portion.number} {portion.unit} {portion.why} only."
+                    )
+    for group in evidence.groups:
+        for key in group.keys:
+            like = resembles(key.item, evidence.products.values())
+            if in_a_container(key) and like and key not in {Key(row.item, row.size) for row in tables.menu}:
+                tables.menu.append(MenuLine(*key, "", remark=f"no draught beer, though it bears {like}'s name"))
 
 
 def _no_draught(evidence: Evidence, index: int, key: Key, count: int) -> bool:

@@ -51,6 +51,6 @@ def _ratios(counted: list[PourFact], rings: Sequence[RingFact], imperial: bool) 
             named = group.keys[key]
             pint = IMP_PINT if imperial else US_PINT
             size = named.volume_ul or (float(named.pints) * pint if named.pints else None)
-            if size and seen.count >= 5:
-                found += [seen.amount / size * 1_000_000] * seen.count
+            if size and seen.pours >= 5:
+                found += [seen.amount / size * 1_000_000] * seen.pours
     return found

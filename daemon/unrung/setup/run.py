@@ -21,7 +21,7 @@ from unrung.setup.files import (
 )
 from unrung.setup.known import known_names
 from unrung.setup.meet import PourFact, RingFact, quarter_shift
-from unrung.setup.money import currency_of
+from unrung.setup.money import currency_of, unknown_currency
 from unrung.setup.proposal import Key, Place, Tables
 from unrung.setup.propose import Evidence, propose, usual_price
 from unrung.setup.pulses import settle_pulses
@@ -98,7 +98,8 @@ def look_at(
         settle_time_form(draft, [one for one in look.drafts if one is not draft], month_first, notes)
     _settle_zone(look, wishes, machine_zone, now_ms)
     look.country = country_of(look.zone)
-    look.currency = currency_of(look.drafts) or look.country.currency or "USD"
+    look.currency = currency_of(look.drafts) or look.country.currency or notes.settle(
+        "venue: currency", unknown_currency(look.drafts))
     _read_all(look, now_ms)
     return look
 
@@ -148,8 +149,7 @@ def _times(look: Look, carries: str) -> list[int]:
 
 def _tables(look: Look, wishes: Wishes) -> tuple[Tables, Place]:
     known = known_names(look.drafts, look.records, look.zone)
-    metric = not look.country.us_measures and not look.country.pints
-    place = Place(metric, look.country.pints)
+    place = Place(not _us_measures(look) and not look.country.pints, look.country.pints)
     rings = [one for rows in look.records.values() for one in rows if isinstance(one, Ring)]
     pours = [one for rows in look.records.values() for one in rows if isinstance(one, Pour)]
     sold = [
@@ -164,6 +164,15 @@ def _tables(look: Look, wishes: Wishes) -> tuple[Tables, Place]:
     return tables, place
 
 
+def _us_measures(look: Look) -> bool:
+    """By the country; where the zone names none, by the dollar or by meters that count ounces."""
+    if look.country.territory:
+        return look.country.us_measures
+    return look.currency == "USD" and all(
+        draft.formats.get("volume_unit") in (None, "us_fl_oz") for draft in look.drafts if draft.carries == "pours"
+    )
+
+
 def _prices(rings: list[Ring], digits: int) -> dict[Key, str]:
     """The usual price of one, as the currency writes it."""
     found: dict[Key, list[float]] = defaultdict(list)
@@ -175,11 +184,10 @@ def _prices(rings: list[Ring], digits: int) -> dict[Key, str]:
 
 def _write(wishes: Wishes, look: Look, tables: Tables, place: Place, say: Say) -> None:
     feeds = [(draft, _place(draft, wishes)) for draft in look.drafts]
-    times = _times(look, "rings") + _times(look, "pours")
-    unit = "us_fl_oz" if look.country.us_measures or look.country.territory == "" else "l"
+    us = _us_measures(look)
     venue = VenueFacts(
-        _venue_name(wishes, look), look.zone, hours_of(times, look.zone), unit, look.currency,
-        look.country.locale, "net" if look.country.us_measures or not look.country.territory else "gross",
+        _venue_name(wishes, look), look.zone, hours_of(_times(look, "rings"), look.zone),
+        "us_fl_oz" if us else "l", look.currency, look.country.locale, "net" if us else "gross",
     )
     texts = {
         "venue.toml": venue_text(venue, feeds, look.notes, tables.remarks),
@@ -211,7 +219,7 @@ def _venue_name(wishes: Wishes, look: Look) -> str:
     if wishes.name:
         return wishes.name
     for draft in look.drafts:
-        column = draft.beside.get("outlet")
+        column = draft.beside.get("outlet") or next(iter(draft.fields.get("outlet", ())), "")
         values = draft.sheet.named(column).values if column else []
         if len(values) == 1 and " " in values[0]:
             return values[0]

@@ -46,7 +46,6 @@ def _second_time(draft: Draft) -> None:
     free = [one for one in free if one.column.name not in used and one.column.name not in draft.beside.values()]
     if len(have) == 1 and free and "duration" not in draft.fields:
         draft.fields["end" if have[0] == "start" else "start"] = (free[0].column.name,)
-        draft.left_out.remove(free[0].column.name)
 
 
 def _put_in_order(draft: Draft) -> None:
@@ -101,7 +100,7 @@ def _duration_unit(draft: Draft, notes: Notes) -> None:
 
 def _drop(draft: Draft, field: str) -> None:
     if field in draft.fields:
-        draft.left_out += draft.fields.pop(field)
+        draft.fields.pop(field)
 
 
 def is_interval(facts: Facts) -> bool:

@@ -37,6 +37,7 @@ def understand(carries: Carries, name: str, samples: list[Sample], notes: Notes)
     if sheet.rows_at:
         draft.formats["rows"] = sheet.rows_at
     _take_columns(draft, columns)
+    _keep_true_ids(draft)
     _settle_numbers(draft, notes)
     if carries == "pours":
         settle_span(draft, notes)
@@ -68,8 +69,23 @@ def _take_columns(draft: Draft, columns: dict[str, tuple[str, ...]]) -> None:
             draft.fields[field] = names
         else:
             draft.beside[field] = names[0]
-    used = {name for names in draft.fields.values() for name in names}
-    draft.left_out = [one.name for one in draft.sheet.columns if one.name not in used]
+
+
+def _keep_true_ids(draft: Draft) -> None:
+    """A number that begins anew in every file is no id: rows of another day would replace these."""
+    if "id" not in draft.fields:
+        return
+    main = next((name for name in ("at", "start", "end") if name in draft.fields), None)
+    times = draft.texts(main) if main else [""] * draft.sheet.rows
+    seen: dict[str, str] = {}
+    other = same = 0
+    for ref, at in zip(draft.texts("id"), times, strict=True):
+        other += seen.get(ref, at) != at
+        same += seen.setdefault(ref, at) == at
+    counts_rows = len(draft.samples) == 1 and draft.texts("id")[:2] in (["1", "2"], ["0", "1"])
+    if other > 0.02 * (other + same) or counts_rows:
+        draft.fields.pop("id")
+        draft.why["id"] = "no id"
 
 
 _NUMBERS = ("units", "amount", "tax", "volume", "pulses", "duration", "size", "part", "cost", "gross_kg", "tare_kg")
@@ -116,7 +132,7 @@ def _time_forms(draft: Draft) -> list[str]:
             if both:
                 forms = both
             else:
-                draft.left_out += draft.fields.pop(field)
+                draft.fields.pop(field)
     if draft.carries == "log" and "day" in draft.fields and main != "day":
         days = [one.form for one in forms_of(_values(draft, "day")) if one.kind == "date"]
         draft.formats["date"] = days[0] if days else "%Y-%m-%d"

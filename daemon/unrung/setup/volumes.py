@@ -107,6 +107,6 @@ def _drop_other_count(draft: Draft) -> None:
     """Where both stand in a row, the volume is the meter's own word."""
     if "volume" in draft.fields and "pulses" in draft.fields:
         if by_name(draft.facts, draft.fields["volume"][0]).column.values:
-            draft.left_out += draft.fields.pop("pulses")
+            draft.fields.pop("pulses")
         else:
-            draft.left_out += draft.fields.pop("volume")
+            draft.fields.pop("volume")

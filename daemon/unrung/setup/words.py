@@ -51,12 +51,12 @@ HEADERS: dict[str, dict[str, str]] = {
             "order number|ticket|ticket no|receipt|receipt no|receipt number|tab|invoice|transaction|"
             "transaction id|sale id|bon|bonnr|bon nr|beleg|belegnr|beleg nr|rechnung|rechnungsnr|"
             "rechnung nr|tisch rechnung|vorgangsnr|addition|commande|note|cuenta|pedido|conto|"
-            "scontrino|bestelling|rekening",
+            "scontrino|bestelling|rekening|id",
         "terminal":
             "terminal|till|till no|register|pos|station|workstation|device|till id|terminal id|"
             "register id|kasse|kassennr|kasse nr|caisse|caja|cassa|kassa",
         "outlet":
-            "outlet|bar|revenue center|revenue centre|profit center|location|area|store|site|room|"
+            "outlet|bar|revenue center|revenue centre|profit center|location|area|store|site|premises|room|"
             "venue|section|department name|bereich|theke|filiale|standort|verkaufsstelle|"
             "kostenstelle|salle|lieu|zona|local|reparto|sala|locatie|afdeling",
         "id":

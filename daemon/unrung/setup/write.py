@@ -121,10 +121,9 @@ def _formats(draft: Draft) -> list[str]:
 
 
 def _left_out(draft: Draft) -> list[str]:
-    if not draft.left_out:
-        return []
-    names = ", ".join(f'"{name}"' for name in dict.fromkeys(draft.left_out))
-    return [f"# Not stored: {names}"]
+    used = {name for source in draft.fields.values() if not isinstance(source, Constant) for name in source}
+    names = [f'"{one.name}"' for one in draft.sheet.columns if one.name not in used]
+    return [f"# Not stored: {', '.join(names)}"] if names else []
 
 
 def _source(source: Any) -> Any:

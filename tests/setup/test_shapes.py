@@ -1,0 +1,281 @@
+"""What setup makes of the bytes: cells, headers, sums, arrays of rows, numbers, columns."""
+
+from __future__ import annotations
+
+import gzip
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from unrung.errors import UnrungError
+from unrung.mapping import Carries
+from unrung.setup.csv_shape import csv_shape, csv_sheet
+from unrung.setup.draft import Draft, Sample
+from unrung.setup.numbers import NumberForm, number_form
+from unrung.setup.understand import understand
+from unrung.setup.doubt import Notes
+
+from .helping import Asked
+
+OUTSIDE = Path(__file__).resolve().parents[1] / "data/outside"
+WRITTEN_MS = round(datetime(2026, 11, 20, tzinfo=UTC).timestamp() * 1000)
+
+
+def draft_of(carries: Carries, *contents: bytes, ask: Asked | None = None) -> Draft:
+    samples = [Sample(f"export_{n}.txt", content, WRITTEN_MS) for n, content in enumerate(contents, 1)]
+    return understand(carries, "feed", samples, Notes(ask or Asked()))
+
+
+def plain(draft: Draft) -> dict[str, object]:
+    """Field to column, single columns as plain text."""
+    return {
+        field: source[0] if isinstance(source, tuple) and len(source) == 1 else source
+        for field, source in draft.fields.items()
+    }
+
+
+# --- cells -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"])
+def test_the_delimiter_is_the_one_that_cuts_every_row_alike(delimiter: str) -> None:
+    rows = [["Time", "Item", "Total"], ["27.10.2026 20:15", "Pint, large", "3.50"], ["27.10.2026 20:16", "Half", "2.00"]]
+    text = "".join(delimiter.join(f'"{cell}"' if "," in cell else cell for cell in row) + "\r\n" for row in rows)
+    shape = csv_shape(text)
+    assert shape is not None and (shape.delimiter, shape.header) == (delimiter, tuple(rows[0]))
+
+
+def test_decimal_commas_are_no_delimiters() -> None:
+    shape = csv_shape("Zeit;Artikel;Menge;Betrag\n" + "27.10.2026 20:15;Helles 0,5 l;1,0;4,20\n" * 5)
+    assert shape is not None and (shape.delimiter, len(shape.header)) == (";", 4)
+
+
+@pytest.mark.parametrize("title", ["Sales report\n\n", "Sales report,,,\n", "# made by the till\n# for a day\n"])
+def test_lines_above_the_header_are_skipped(title: str) -> None:
+    text = title + "Time,Item,Qty,Total\n" + "20:15,Pint,1,7.00\n20:17,Half,2,8.00\n" * 3
+    shape = csv_shape(text)
+    assert shape is not None and shape.skip_lines == title.count("\n")
+    assert shape.header == ("Time", "Item", "Qty", "Total")
+
+
+def test_a_file_without_a_header_has_numbered_columns() -> None:
+    shape = csv_shape("2026-10-27 20:15,Pint,1,7.00\n2026-10-27 20:17,Half,1,4.00\n")
+    assert shape is not None and not shape.has_header and shape.header == ("1", "2", "3", "4")
+
+
+def test_a_sum_at_the_end_is_no_row() -> None:
+    text = "Time,Item,Total\n20:15,Pint,7.00\n20:16,Half,4.00\n20:17,Pint,7.00\nTotal,,18.00\n"
+    shape = csv_shape(text)
+    assert shape is not None and shape.footers == ("Total",)
+    assert csv_sheet([text], shape).rows == 3
+
+
+@pytest.mark.parametrize("name", ["test_utf8.csv", "dummy.tsv", "test_latin1.csv", "test_utf16_little.csv"])
+def test_csvkit_s_examples_are_cut_as_they_are_meant(name: str) -> None:
+    """csvkit 2.2.0, examples/: a header and rows of three columns, or more."""
+    content = (OUTSIDE / "csvkit-examples" / name).read_bytes()
+    text = content.decode("utf-16" if "utf16" in name else "latin-1" if "latin1" in name else "utf-8-sig")
+    shape = csv_shape(text)
+    assert shape is not None and shape.has_header
+    assert shape.delimiter == ("\t" if name.endswith("tsv") else ",") and len(shape.header) >= 3
+
+
+# --- numbers ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("texts", "form"),
+    [
+        (["1,234.50", "7.00"], NumberForm(".", ",")),
+        (["1.234,50", "7,00"], NumberForm(",", ".")),
+        (["1 234,50", "7,00"], NumberForm(",", " ")),
+        (["1\u202f234,50 €", "7,00 €"], NumberForm(",", " ", ("€",))),
+        (["1'234.50", "7.00"], NumberForm(".", "'")),
+        (["$7.00", "($3.50)", "$1,200.00"], NumberForm(".", ",", ("$",))),
+        (["0.473", "0.296"], NumberForm(".")),
+        (["12", "7"], NumberForm(".")),
+        (["1,234,567", "2,345,678"], NumberForm(".", ",")),
+    ],
+)
+def test_marks_are_read_off_the_numbers(texts: list[str], form: NumberForm) -> None:
+    found, decimal = number_form(texts)
+    assert (found, decimal.doubt) == (form, None)
+
+
+def test_three_digits_behind_every_mark_are_asked() -> None:
+    _, decimal = number_form(["1.234", "2.500", "15.987"])
+    assert decimal.doubt is not None and {choice for choice, _ in decimal.doubt.choices} == {".", ","}
+
+
+# --- columns ---------------------------------------------------------------------------------------
+
+
+def till(header: str, count: int = 12) -> bytes:
+    """Rows of six cells under any header: time, check, item, quantity, amount, clerk."""
+    rows = [
+        f"2026-10-27 20:{n:02d}:11,{1000 + n // 2},{'Amber' if n % 3 else 'Stout'} Pint,{1 + n % 5 // 4},"
+        f"{7 * (1 + n % 5 // 4)}.50,{n % 3}\n" for n in range(count)
+    ]  # fmt: skip
+    return (header + "\n" + "".join(rows)).encode()
+
+
+@pytest.mark.parametrize(
+    "header",
+    [
+        "Rung At,Check No,Menu Item,Quantity,Line Total,Server",
+        "timestamp,orderId,itemName,qty,net_amount,employee",
+        "Zeitpunkt,Bon-Nr.,Artikel,Menge,Betrag,Bediener",
+        "Date/heure,Ticket,Désignation,Quantité,Montant,Serveur",
+        "Fecha y hora,Cuenta,Artículo,Cantidad,Importe,Camarero",
+        "Data e ora,Scontrino,Articolo,Quantità,Importo,Cameriere",
+        "Tijdstip,Bestelling,Omschrijving,Aantal,Bedrag,Medewerker",
+    ],
+)
+def test_headers_in_seven_languages_say_the_same(header: str) -> None:
+    names = header.split(",")
+    assert plain(draft_of("rings", till(header))) == dict(
+        zip(("at", "check", "item", "units", "amount"), names, strict=False)
+    )
+
+
+def test_names_of_staff_are_never_mapped() -> None:
+    draft = draft_of("rings", till("Time,Check,Item,Qty,Total,Served By"))
+    assert "staff" not in draft.fields and "Served By" not in str(draft.fields)
+
+
+def test_values_have_the_veto_over_headers() -> None:
+    """A column called "time" that holds table numbers is no time; one called "name" that does is."""
+    rows = "".join(f"{n},2026-10-27 20:{n:02d}:00,Amber {'Pint' if n % 2 else 'Half'}\n" for n in range(20))
+    draft = draft_of("rings", ("Time,Printed,Drink\n" + rows).encode())
+    assert plain(draft)["at"] == "Printed" and plain(draft)["item"] == "Drink"
+
+
+def test_a_count_that_begins_anew_in_every_file_is_no_id() -> None:
+    """As an id it would let each day replace the one before."""
+    days = [
+        ("No,Time,Item\n" + "".join(f"{n},2026-10-{day} 20:{n:02d}:00,Amber\n" for n in range(1, 30))).encode()
+        for day in (27, 28)
+    ]
+    assert "id" not in draft_of("rings", *days).fields
+    assert "id" not in draft_of("rings", days[0]).fields
+
+
+def test_without_a_header_values_alone_tell_what_the_columns_are() -> None:
+    rows = "".join(
+        f"{700_000 + n},2026-10-27 20:{n:02d}:11,{('Amber', 'Stout', 'Burger')[n % 3]} {'Pint' if n % 2 else 'Half'},"
+        f"{1 + n % 7 // 6},{7 * (1 + n % 7 // 6)}.50\n" for n in range(30)
+    )
+    assert plain(draft_of("rings", rows.encode())) == {
+        "id": "1", "at": "2", "item": "3", "units": "4", "amount": "5",
+    }  # fmt: skip
+
+
+def test_small_figures_under_an_unknown_word_are_not_taken_for_quantities() -> None:
+    rows = "".join(f"2026-10-27 20:{n:02d}:11,Amber {'Pint' if n % 2 else 'Half'},{1 + n % 4}\n" for n in range(30))
+    assert "units" not in draft_of("rings", ("Time,Item,Covers\n" + rows).encode()).fields
+
+
+def test_a_file_without_times_is_refused_with_the_columns_that_are_there() -> None:
+    with pytest.raises(UnrungError, match="when a row happened.*'Item', 'Price'"):
+        draft_of("rings", b"Item,Price\nPint,7.00\nHalf,4.00\n")
+
+
+def test_pizzaplace_is_understood_though_its_shape_is_not_ours() -> None:
+    """great_tables 1.1.0, pizzaplace: date and time apart, an order's id that is no line's, sizes."""
+    draft = draft_of("rings", (OUTSIDE / "pizzaplace/pizzaplace.csv").read_bytes())
+    assert plain(draft) == {
+        "at": ("date", "time"), "item": "name", "size": "size", "amount": "price", "check": "id",
+    }  # fmt: skip
+
+
+# --- pours -----------------------------------------------------------------------------------------
+
+
+def meters(header: str, row: str, count: int = 40, ml: float = 474.0) -> Draft:
+    """``row`` with ``{start}``, ``{end}``, ``{seconds}``, ``{ml}`` and ``{tap}`` filled in."""
+    rows = []
+    for n in range(count):
+        amount = ml * (1 + 0.004 * (n % 5 - 2)) * (1 if n % 3 else 0.625)
+        rows.append(row.format(
+            start=f"2026-10-27 20:{n:02d}:05", end=f"2026-10-27 20:{n:02d}:13", seconds=8, tap=f"T{n % 4}",
+            ml=round(amount, 1), oz=round(amount / 29.5735, 2), l=round(amount / 1000, 4),
+            cl=round(amount / 10, 2), count=round(amount * 5.6),
+        ))
+    return draft_of("pours", (header + "\n" + "\n".join(rows) + "\n").encode())
+
+
+@pytest.mark.parametrize(
+    ("header", "row", "fields", "unit"),
+    [
+        ("Tap,Start,End,ml", "{tap},{start},{end},{ml}", {"start", "end", "volume"}, "ml"),
+        ("Line,Began,Seconds,Ounces", "{tap},{start},{seconds},{oz}", {"start", "duration", "volume"}, "us_fl_oz"),
+        ("Hahn,Ende,Dauer s,Liter", "{tap},{end},{seconds},{l}", {"end", "duration", "volume"}, "l"),
+        ("Tap,From,To,Amount", "{tap},{start},{end},{oz}", {"start", "end", "volume"}, "us_fl_oz"),
+        ("Tap,From,To,Amount", "{tap},{start},{end},{l}", {"start", "end", "volume"}, "l"),
+        ("Tap,From,To,Amount", "{tap},{start},{end},{ml}", {"start", "end", "volume"}, "ml"),
+        ("Tap,To,From,ml", "{tap},{end},{start},{ml}", {"start", "end", "volume"}, "ml"),
+        ("Tap,Time,ml", "{tap},{end},{ml}", {"end", "duration", "volume"}, "ml"),
+        ("Meter,Start,End,Pulses", "{tap},{start},{end},{count}", {"start", "end", "pulses"}, None),
+        ("Meter,Start,End,Value", "{tap},{start},{end},{count}", {"start", "end", "pulses"}, None),
+    ],
+)
+def test_a_pour_s_columns_and_unit(header: str, row: str, fields: set[str], unit: str | None) -> None:
+    draft = meters(header, row)
+    assert set(draft.fields) - {"tap", "meter"} == fields
+    assert draft.formats.get("volume_unit") == unit
+    if {"start", "end"} <= fields:
+        assert draft.texts("start")[0] < draft.texts("end")[0]
+
+
+def test_rows_on_the_strokes_of_the_clock_are_counts_over_a_span() -> None:
+    rows = "".join(f"T1,2026-10-27 {h}:{m:02d}:00,2026-10-27 {h}:{m + 14:02d}:59,{1900 + h}\n"
+                   for h in range(12, 22) for m in (0, 15, 30, 45))
+    draft = draft_of("pours", ("Tap,From,To,ml\n" + rows.replace(":59,", ":59,")).encode())
+    assert draft.resolution == "single"  # its ends stand beside the stroke
+    rows = "".join(f"T1,2026-10-27 {h}:{m:02d}:00,{1900 + h}\n" for h in range(12, 22) for m in (0, 15, 30, 45))
+    assert draft_of("pours", ("Tap,Time,ml\n" + rows).encode()).resolution == "interval"
+
+
+# --- JSON ------------------------------------------------------------------------------------------
+
+
+def as_json(document: Any) -> bytes:
+    return json.dumps(document).encode()
+
+
+POURS = [
+    {"at": f"2026-10-27T20:{n:02d}:00Z", "secs": 8, "vol": {"ml": 470 + n % 9}} for n in range(20)
+]
+
+
+@pytest.mark.parametrize(
+    ("document", "rows", "tap"),
+    [
+        ([{**pour, "tap": "T1"} for pour in POURS], "", "/tap"),
+        ({"data": {"pours": [{**pour, "tap": "T1"} for pour in POURS]}}, "/data/pours", "/tap"),
+        ({"taps": [{"tap": n, "pours": POURS} for n in ("T1", "T2")]}, "/taps/*/pours", "2/tap"),
+        ({"T1": POURS, "T2": POURS}, "/*", "1#"),
+        ({"bars": [{"lines": [{"line": "L", "log": POURS}]}]}, "/bars/*/lines/*/log", "2/line"),
+    ],
+)
+def test_rows_are_found_wherever_they_stand(document: Any, rows: str, tap: str) -> None:
+    draft = draft_of("pours", as_json(document))
+    assert draft.formats.get("rows", "") == rows
+    assert plain(draft)["tap"] == tap and plain(draft)["volume"] == "/vol/ml"
+
+
+def test_a_side_array_with_as_many_elements_is_not_taken_for_the_rows() -> None:
+    """Taxes inside each line: the line is the row."""
+    lines = [
+        {"id": f"x{n}", "time": f"2026-10-27T20:{n:02d}:00Z", "name": "Amber Pint", "taxes": [{"rate": 0.07}]}
+        for n in range(20)
+    ]
+    assert draft_of("rings", as_json({"checks": [{"no": 1, "lines": lines}]})).formats["rows"] == "/checks/*/lines"
+
+
+def test_a_packed_export_is_unpacked_and_the_setting_written_down() -> None:
+    draft = draft_of("rings", gzip.compress(till("Time,Check,Item,Qty,Total,Server")))
+    assert draft.formats["compression"] == "gzip" and "item" in draft.fields
