@@ -164,7 +164,7 @@ def test_a_mapping_that_cannot_work_is_refused_before_the_export_is_looked_at(ad
 @pytest.mark.parametrize("adapter", ADAPTERS)
 def test_size_is_bounded_before_anything_is_read(adapter: str) -> None:
     content = WRITERS[adapter](ROWS["rings"])
-    for packed, compression in ((content, "none"), (gzip.compress(content), "gzip")):
+    for packed, compression in ((content, "none"), (gzip.compress(content, mtime=0), "gzip")):
         assert read(adapter, "rings", packed, max_bytes=len(content), compression=compression)
         with pytest.raises(ExportError, match="is bigger than"):
             read(adapter, "rings", packed, max_bytes=len(content) - 1, compression=compression)

@@ -168,7 +168,9 @@ def test_a_reading_is_a_total_or_a_count_of_pulses() -> None:
         ({"kind": "arrived", "cost": "165.00", "units": ""}, {},
          {"cost_minor": 16500, "units_micro": 1_000_000}),
         ({"kind": "tapped", "gross_kg": "72.4", "tare_kg": "13.5"}, {},
-         {"gross_g": 72_400, "tare_g": 13_500}),
+         {"gross_g": 72_400, "tare_g": 13_500, "units_micro": 0}),
+        ({"kind": "arrived", "part": "10", "units": " "}, {"volume_unit": "l"}, {"units_micro": 0}),
+        ({"kind": "arrived", "part": "10", "units": "2"}, {"volume_unit": "l"}, {"units_micro": 2_000_000}),
         # 872 x 29.5735295625 mL
         ({"kind": "tapped", "part": "872"}, {"volume_unit": "us_fl_oz"}, {"part_ul": 25_788_118}),
     ],
