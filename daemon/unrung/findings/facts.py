@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
+from itertools import accumulate
+from typing import Any, TypeVar
 
 from unrung.findings.hours import Hours, hours_of
 from unrung.findings.pieces import pieces_of
 from unrung.ledger.facts import DayFacts, RingFact, ServeFact
-from unrung.ledger.taps import TapList
+from unrung.ledger.material import groups_of
 from unrung.settings import Settings
+
+Made = TypeVar("Made")
 
 DAYS = 28
 """A day's findings look back over so many business days, the day itself among them."""
@@ -27,6 +32,14 @@ class Window:
 
     days: tuple[DayFacts, ...]
     settings: Settings
+    _made: dict[str, Any] = field(default_factory=dict)
+
+    def once(self, name: str, make: Callable[[], Made]) -> Made:
+        """What ``make`` makes of the window, made once."""
+        if name not in self._made:
+            self._made[name] = make()
+        made: Made = self._made[name]
+        return made
 
     @cached_property
     def serves(self) -> list[ServeFact]:
@@ -42,12 +55,37 @@ class Window:
         return hours_of(self.days, self.settings)
 
     @cached_property
+    def _first_keys(self) -> list[int]:
+        return [0, *accumulate(len(day.serves) for day in self.days)]
+
+    def day_of(self, key: int) -> int:
+        """Which day of the window a serve belongs to, from 0."""
+        return bisect_right(self._first_keys, key) - 1
+
+    @cached_property
     def by_tap(self) -> dict[str, list[int]]:
         """Keys of each tap's serves, in order of time."""
         found: dict[str, list[int]] = defaultdict(list)
         for key, serve in enumerate(self.serves):
             found[serve.tap].append(key)
         return dict(sorted(found.items()))
+
+    @cached_property
+    def flows(self) -> dict[str, list[tuple[int, int, int, int]]]:
+        """Each tap's single flows by their start: (start, end, volume, serve that it is part of)."""
+        return {
+            tap: sorted((*part, key) for key in keys for part in self.serves[key].parts)
+            for tap, keys in self.by_tap.items()
+        }
+
+    @cached_property
+    def tap_named(self) -> dict[str, str]:
+        """Every name of a tap or meter, without regard to case, to the tap."""
+        found: dict[str, str] = {}
+        for row in self.settings.taps:
+            for name in (row.tap, row.meter):
+                found.setdefault(name.casefold(), row.tap)
+        return found
 
     @cached_property
     def pieces(self) -> dict[int, int]:
@@ -84,18 +122,13 @@ class Window:
         return {row.tap: row.outlet for row in self.settings.taps}
 
     @cached_property
-    def meter_of_tap(self) -> dict[str, str]:
-        return {row.tap: row.meter or row.tap for row in self.settings.taps}
+    def group_of(self) -> dict[str, str]:
+        """Outlet to itself, or to its pool."""
+        return groups_of(self.settings)
 
     @cached_property
-    def taps(self) -> dict[str, list[tuple[int, int, str, str]]]:
-        """Tap to (from, until, pool or outlet, product) as its own serves and the tap list say."""
-        listed = TapList(self.settings.taps, self.settings.venue)
-        found: dict[str, list[tuple[int, int, str, str]]] = defaultdict(list)
-        for day in self.days:
-            for row in listed.on_day(day.day, *day.bounds):
-                found[row.tap].append((*day.bounds, row.outlet, row.product))
-        return found
+    def meter_of_tap(self) -> dict[str, str]:
+        return {row.tap: row.meter or row.tap for row in self.settings.taps}
 
 
 @dataclass(frozen=True)
@@ -106,6 +139,14 @@ class Facts:
     taken: Mapping[int, int] = field(default_factory=dict)
     """Serve to the microlitres of it that are explained; signed for a paired serve."""
     taken_rings: frozenset[int] = frozenset()
+    _made: dict[str, Any] = field(default_factory=dict)
+
+    def once(self, name: str, make: Callable[[Facts], Made]) -> Made:
+        """What ``make`` makes of these facts, made once for all findings that need it."""
+        if name not in self._made:
+            self._made[name] = make(self)
+        made: Made = self._made[name]
+        return made
 
     @property
     def settings(self) -> Settings:
@@ -150,11 +191,16 @@ class Facts:
     def less(self, claims: Iterable[tuple[Mapping[int, int], Iterable[int]]]) -> Facts:
         """The facts without what findings explain: (serves, rings) of each."""
         taken, rings = dict(self.taken), set(self.taken_rings)
+        fuller = False
         for serves, lone in claims:
             for key, volume in serves.items():
                 taken[key] = taken.get(key, 0) + volume
+                fuller = fuller or self.serves[key].paired
             rings.update(lone)
-        return Facts(self.window, taken, frozenset(rings))
+        if taken == self.taken and rings == self.taken_rings:
+            return self
+        # What lone pours explain leaves the glasses of paired serves as they were.
+        return Facts(self.window, taken, frozenset(rings), {} if fuller else self._made)
 
 
 def facts_of(days: Sequence[DayFacts], settings: Settings) -> Facts:

@@ -10,7 +10,7 @@ import math
 from collections import defaultdict
 from dataclasses import dataclass
 from functools import cached_property
-from statistics import fmean, median
+from statistics import fmean
 from typing import NamedTuple
 
 from unrung.findings.facts import Facts
@@ -68,6 +68,10 @@ def is_plain(serve: ServeFact) -> bool:
 
 def fills_of(facts: Facts) -> dict[Cell, Fill]:
     """Every cell with its plain serves, sorted."""
+    return facts.once("fills", _fills)
+
+
+def _fills(facts: Facts) -> dict[Cell, Fill]:
     cells: dict[Cell, tuple[list[int], list[float]]] = defaultdict(lambda: ([], []))
     for key, serve in enumerate(facts.serves):
         if is_plain(serve):
@@ -81,11 +85,3 @@ def fills_of(facts: Facts) -> dict[Cell, Fill]:
 def remaining(facts: Facts, key: int) -> int:
     """What of a paired serve's difference nothing has explained yet."""
     return facts.serves[key].difference_ul - facts.taken.get(key, 0)
-
-
-def base_of(fills: dict[Cell, Fill], outlet: str) -> float:
-    """What all items of an outlet have in common: the middle of its cells with enough serves."""
-    means = [
-        fill.mean for cell, fill in fills.items() if cell.outlet == outlet and len(fill.keys) >= FEW
-    ]
-    return median(means) if means else 0.0

@@ -45,12 +45,12 @@ def rows_of(found: Finding, facts: Facts) -> list[FindingRow]:
     places = sorted(today)
     if not places and found.standing:
         places = [(found.outlet, found.product)]
-    return [_row(found, place, today.get(place, 0), since.get(place, 0)) for place in places]
+    total = sum(since.values()) if found.total_ul is None else found.total_ul
+    return [_row(found, place, today.get(place, 0), total) for place in places]
 
 
-def _row(found: Finding, place: tuple[str, str], volume_ul: int, since_ul: int) -> FindingRow:
+def _row(found: Finding, place: tuple[str, str], volume_ul: int, total: int) -> FindingRow:
     advice = ADVICE[found.finding]
-    total = since_ul if found.total_ul is None else found.total_ul
     return FindingRow(
         found.finding, *place, found.tap, volume_ul, found.confidence, found.evidence,
         advice.check_first, advice.caution, advice.minutes, found.first_ms, found.last_ms, total,

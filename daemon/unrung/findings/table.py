@@ -10,11 +10,21 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from unrung.findings import (
+    clock_offset,
+    feed_gap,
+    keg_change_loss,
+    keg_short_fill,
     leak,
+    meter_calibration,
+    mis_ring,
+    portion_drift,
     portion_setting,
     samples,
     serves_without_ring,
+    tap_list,
     top_ups,
+    unlogged_cleaning,
+    wrong_size,
 )
 from unrung.findings.facts import Facts, facts_of
 from unrung.findings.finding import Finding, rows_of
@@ -26,9 +36,19 @@ Find = Callable[[Facts, Settings], list[Finding]]
 
 TABLE: dict[str, Find] = {
     "leak": leak.find,
+    "clock_offset": clock_offset.find,
+    "meter_calibration": meter_calibration.find,
+    "keg_short_fill": keg_short_fill.find,
+    "tap_list": tap_list.find,
+    "feed_gap": feed_gap.find,
+    "unlogged_cleaning": unlogged_cleaning.find,
+    "keg_change_loss": keg_change_loss.find,
+    "portion_drift": portion_drift.find,
     "portion_setting": portion_setting.find,
     "top_ups": top_ups.find,
     "samples": samples.find,
+    "wrong_size": wrong_size.find,
+    "mis_ring": mis_ring.find,
     "serves_without_ring": serves_without_ring.find,
 }
 

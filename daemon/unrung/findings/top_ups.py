@@ -81,7 +81,8 @@ def _judge(
         return None
     glasses = len(topped) + len(plain)
     chance = binomial_tail(len(topped), glasses, usual)
-    over = [glass.ratio - fmean(plain) for glass in topped]
+    usual_fill = fmean(plain)
+    over = [glass.ratio - usual_fill for glass in topped]
     if chance >= level(places) or t_limits(over, level(places)).low <= 0 or fmean(over) < LEAST_OVER:
         return None
     claims = _claims(facts, topped, over)

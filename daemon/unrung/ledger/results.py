@@ -203,7 +203,8 @@ class FindingRow:
     first_ms: int = 0
     last_ms: int = 0
     total_ul: int = 0
-    """What it explains since it began, within the days that were looked at."""
+    """What the whole finding cost since it began, within the days that were looked at; the same in
+    each of its rows."""
     headline: str = ""
     """A few words for a mail: what, and where."""
 

@@ -23,7 +23,7 @@ def cause_actions(ledger: DayLedger, settings: Settings) -> list[Action]:
     worth = [
         rows for rows in groups
         if not any(row.volume_ul for row in rows)
-        or abs(sum(row.total_ul for row in rows)) >= least
+        or abs(rows[0].total_ul) >= least
     ]
     worth.sort(key=lambda rows: (-_cost(rows, prices), -sum(row.volume_ul for row in rows)))
     return [_action(rows, _cost(rows, prices), settings) for rows in worth]

@@ -1,0 +1,80 @@
+"""``clock_offset``: the clocks of till and meters differ, or one of them was changed.
+
+Each outlet's daily offset is an individuals chart about the middle of its own days: a day stands out
+from ``LEAST_MS`` on, where it is also beyond what the offset wanders by itself. A venue whose clocks
+differ from its first day on is told from ``FAR_MS`` on, since the usual lag between pour and ring
+looks like an offset too.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from statistics import median
+
+from unrung.findings.facts import Facts
+from unrung.findings.finding import Finding
+from unrung.findings.wording import moment
+from unrung.ledger.facts import ClockFact
+from unrung.settings import Settings
+
+LEAST_MS = 60_000
+FAR_MS = 180_000
+SIGMAS = 5.0
+MAD_TO_SIGMA = 1.4826
+"""Of a normal law, sigma over the median absolute deviation."""
+FEWEST_PAIRS = 25
+FEWEST_DAYS = 3
+
+
+def find(facts: Facts, settings: Settings) -> list[Finding]:
+    """One finding per outlet or pool whose clock is off on the last day."""
+    days: dict[str, list[tuple[int, ClockFact]]] = defaultdict(list)
+    for day in facts.window.days:
+        for clock in day.clocks:
+            if clock.pairs >= FEWEST_PAIRS:
+                days[clock.outlet].append((day.bounds[0], clock))
+    found = []
+    for outlet, clocks in sorted(days.items()):
+        made = _judge(facts, settings, outlet, clocks)
+        found += [made] if made else []
+    return found
+
+
+def _judge(
+    facts: Facts, settings: Settings, outlet: str, clocks: list[tuple[int, ClockFact]]
+) -> Finding | None:
+    start, last = clocks[-1]
+    if start != facts.day.bounds[0]:
+        return None
+    offsets = [clock.offset_ms for _, clock in clocks]
+    if settings.matching.clock_offset_seconds is not None or len(offsets) <= FEWEST_DAYS:
+        usual, reach = 0.0, float(FAR_MS)
+    else:
+        usual = median(offsets)
+        reach = SIGMAS * MAD_TO_SIGMA * median(abs(offset - usual) for offset in offsets)
+    if abs(usual) >= FAR_MS:
+        usual = 0.0
+    limit = max(LEAST_MS, reach)
+    ends = [last.offset_ms, last.offset_ms + last.jump_ms]
+    if min(map(abs, (end - usual for end in ends))) < limit:
+        return None
+    first = len(clocks)
+    while first and abs(offsets[first - 1] - usual) >= limit:
+        first -= 1
+    since = clocks[min(first, len(clocks) - 1)][0]
+    return _finding(facts, settings, outlet, round((last.offset_ms - usual) / 1000), since, usual)
+
+
+def _finding(
+    facts: Facts, settings: Settings, outlet: str, seconds: int, since_ms: int, usual: float
+) -> Finding:
+    ahead = "ahead of" if seconds > 0 else "behind"
+    evidence = (
+        f"Since {moment(since_ms, settings)} the till's clock at {outlet} runs {abs(seconds)} s {ahead} "
+        f"where it usually stands against the meters ({round(usual / 1000):+d} s, the usual lag "
+        "included). Matching allows for it; the times in reports do not."
+    )
+    return Finding(
+        "clock_offset", outlet, f"Clock of till or meters {abs(seconds)} s off, {outlet}", evidence, "high",
+        since_ms, facts.day.bounds[1], standing=True,
+    )

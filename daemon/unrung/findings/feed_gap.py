@@ -1,0 +1,168 @@
+"""``feed_gap``: one side silent while the other goes on.
+
+What the ledger already sets aside is told as it is. Beyond that, a single till of several, or a single
+meter of several that pour one beer, may fall silent: a pause far beyond its rhythm, while what it
+should have answered stays alone.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+
+from unrung.findings.facts import Facts
+from unrung.findings.finding import Finding
+from unrung.findings.wording import clock, moment, sum_volume, times
+from unrung.ledger.facts import DayFacts
+from unrung.settings import Settings
+
+SHORTEST_MS = 30 * 60_000
+FEWEST = 6
+"""Lone serves, or lone rings, in the pause."""
+ALONE = 0.6
+"""Share of the other side's rows in the pause that stay alone."""
+TOGETHER_MS = 120_000
+"""Rows this close together are one event: a round, a check."""
+EXPECTED = 5.0
+"""Events that the rhythm would have had in the pause; its chance is then below 1 in 100, and what stays
+alone in it tells the rest."""
+GLASS_UL = 100_000
+
+Gap = tuple[int, int]
+
+
+def find(facts: Facts, settings: Settings) -> list[Finding]:
+    """One finding per pause."""
+    found = []
+    for day in facts.window.days:
+        found += _set_aside(facts, settings, day)
+    found += _silent_tills(facts, settings)
+    found += _silent_meters(facts, settings)
+    return found
+
+
+def _set_aside(facts: Facts, settings: Settings, day: DayFacts) -> Iterator[Finding]:
+    """What the ledger took out of the comparison: it explains nothing of the variance."""
+    told: set[tuple[str, int, int]] = set()
+    for gap in day.silences:
+        if (gap.side, gap.from_ms, gap.to_ms) in told:
+            continue
+        told.add((gap.side, gap.from_ms, gap.to_ms))
+        who = "The till" if gap.side == "rings" else f"The meter of {gap.product}" if gap.product else "The meters"
+        lost = sum(
+            serve.not_compared_ul for serve in day.serves if gap.from_ms <= serve.end_ms < gap.to_ms
+        ) if gap.side == "rings" else sum(
+            ring.portion_ul for ring in day.rings
+            if not ring.counted and gap.from_ms <= ring.at_ms < gap.to_ms
+            and gap.product in ("", ring.product)
+        )
+        evidence = (
+            f"{who} wrote nothing from {moment(gap.from_ms, settings)} to {clock(gap.to_ms, settings)} while "
+            f"the other side went on: {sum_volume(lost, settings)} was not compared."
+        )
+        yield Finding(
+            "feed_gap", gap.outlet, f"{who} silent for a while", evidence, "high", gap.from_ms, gap.to_ms,
+            gap.product, standing=day is facts.day, total_ul=lost,
+        )
+
+
+def _silent_tills(facts: Facts, settings: Settings) -> Iterator[Finding]:
+    """Outlets of a pool whose tills paused while beer went on at their taps."""
+    outlet_of = facts.window.outlet_of_tap
+    lone = {key for key in facts.lone if not facts.serves[key].voided}
+    start = 0
+    for day in facts.window.days:
+        keys = range(start, start + len(day.serves))
+        start += len(day.serves)
+        pours: dict[str, list[int]] = defaultdict(list)
+        for key in keys:
+            if facts.serves[key].volume_ul >= GLASS_UL:
+                pours[outlet_of.get(facts.serves[key].tap, "")].append(key)
+        rows: dict[str, list[int]] = defaultdict(list)
+        for till in day.till:
+            rows[till.outlet] += [day.bounds[0] + 1000 * second for second in till.at_s]
+        for outlet, own in sorted(rows.items()):
+            ends = [facts.serves[key].end_ms for key in pours[outlet]]
+            for gap in pauses(sorted(own), ends):
+                inside = [key for key in pours[outlet] if gap[0] <= facts.serves[key].end_ms < gap[1]]
+                alone = [key for key in inside if key in lone]
+                if len(alone) >= max(FEWEST, ALONE * len(inside)):
+                    yield _till(facts, settings, outlet, gap, alone, len(inside))
+
+
+def _silent_meters(facts: Facts, settings: Settings) -> Iterator[Finding]:
+    """Taps that paused while their beer was rung on and rings stayed alone."""
+    lone_rings = set(facts.lone_rings)
+    first_serve = first_ring = 0
+    for day in facts.window.days:
+        serves = facts.serves[first_serve : first_serve + len(day.serves)]
+        first_serve += len(day.serves)
+        by_tap: dict[str, list[int]] = defaultdict(list)
+        rung: dict[tuple[str, str], list[int]] = defaultdict(list)
+        place_of: dict[str, tuple[str, str]] = {}
+        for serve in serves:
+            by_tap[serve.tap].append(serve.end_ms)
+            place_of[serve.tap] = serve.outlet, serve.product
+            if serve.paired:
+                rung[serve.outlet, serve.product].append(serve.ring_ms)
+        alone: dict[tuple[str, str], list[int]] = defaultdict(list)
+        for number, ring in enumerate(day.rings, first_ring):
+            rung[ring.outlet, ring.product].append(ring.at_ms)
+            if number in lone_rings:
+                alone[ring.outlet, ring.product].append(number)
+        first_ring += len(day.rings)
+        for tap, own in sorted(by_tap.items()):
+            outlet, product = place_of[tap]
+            for gap in pauses(own, sorted(rung[outlet, product])):
+                inside = [n for n in alone[outlet, product] if gap[0] <= facts.rings[n].at_ms < gap[1]]
+                all_rung = sum(gap[0] <= at < gap[1] for at in rung[outlet, product])
+                if len(inside) >= max(FEWEST, ALONE * all_rung):
+                    yield _meter(facts, settings, tap, gap, inside)
+
+
+def pauses(own: Sequence[int], other: Sequence[int]) -> Iterator[Gap]:
+    """Pauses of ``own`` (times, sorted) too long for chance, judged by the other side's rows in them:
+    own events per row of the other side make the rhythm, outside the pause."""
+    if not own or not other:
+        return
+    events = 1 + sum(after - before > TOGETHER_MS for before, after in pairwise(own))
+    for low, high in pairwise(own):
+        if high - low < SHORTEST_MS:
+            continue
+        within = bisect_left(other, high) - bisect_right(other, low)
+        if within * events / max(1, len(other) - within) >= EXPECTED:
+            yield (low + 1, high)
+
+
+def _till(
+    facts: Facts, settings: Settings, outlet: str, gap: Gap, alone: list[int], inside: int
+) -> Finding:
+    serves = [facts.serves[key] for key in alone]
+    volume = sum(serve.left_ul for serve in serves)
+    evidence = (
+        f"The tills at {outlet} wrote nothing from {moment(gap[0], settings)} to {clock(gap[1], settings)}, "
+        f"while {times(inside, 'serve')} flowed there; {len(alone)} of them have no ring: "
+        f"{sum_volume(volume, settings)}."
+    )
+    return Finding(
+        "feed_gap", serves[0].outlet, f"Tills at {outlet} silent from {clock(gap[0], settings)}", evidence,
+        "high", *gap, serves={key: facts.serves[key].left_ul for key in alone},
+    )
+
+
+def _meter(
+    facts: Facts, settings: Settings, tap: str, gap: Gap, inside: list[int]
+) -> Finding:
+    rings = [facts.rings[number] for number in inside]
+    volume = sum(ring.portion_ul for ring in rings)
+    evidence = (
+        f"The meter of tap {tap} wrote nothing from {moment(gap[0], settings)} to {clock(gap[1], settings)}, "
+        f"while {times(len(rings), 'ring')} of {rings[0].product} found no pour: "
+        f"{sum_volume(volume, settings)}."
+    )
+    return Finding(
+        "feed_gap", rings[0].outlet, f"Meter of tap {tap} silent from {clock(gap[0], settings)}", evidence,
+        "high", *gap, rings[0].product, tap, rings=frozenset(inside), total_ul=volume,
+    )

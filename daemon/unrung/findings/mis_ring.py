@@ -1,0 +1,95 @@
+"""``mis_ring``: one product poured and not rung, another rung and not poured, in the same moments.
+
+Lone serves are held against lone rings of other products of about the same portion. How many would
+meet by chance is counted with the rings moved to other times of the same hours.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections import Counter, defaultdict
+from collections.abc import Sequence
+from statistics import fmean
+
+from unrung.findings.certainty import confidence, level
+from unrung.findings.facts import Facts
+from unrung.findings.finding import Finding
+from unrung.findings.statistics import poisson_tail
+from unrung.findings.wording import drink, moment, sum_volume, times
+from unrung.settings import Settings
+
+MOMENT_MS = 150_000
+"""A ring belongs to the moments of a serve within this time, by the corrected clock."""
+ALIKE = 0.13
+FEWEST = 4
+MOVES_MS = tuple(sign * minutes * 60_000 for minutes in (9, 15, 21, 27, 33) for sign in (-1, 1))
+
+
+def find(facts: Facts, settings: Settings) -> list[Finding]:
+    """One finding per outlet or pool."""
+    serves: dict[str, list[int]] = defaultdict(list)
+    for key in facts.lone:
+        if not facts.serves[key].voided:
+            serves[facts.serves[key].outlet].append(key)
+    rings: dict[str, list[int]] = defaultdict(list)
+    for number in facts.lone_rings:
+        rings[facts.rings[number].outlet].append(number)
+    found = []
+    for outlet, keys in sorted(serves.items()):
+        numbers = sorted(rings[outlet], key=lambda number: (facts.rings[number].at_ms, number))
+        pairs = meetings(facts, keys, numbers, 0)
+        usual = fmean(len(meetings(facts, keys, numbers, move)) for move in MOVES_MS)
+        chance = poisson_tail(len(pairs), usual + 0.5)
+        if len(pairs) >= FEWEST and chance < level(len(serves)):
+            found.append(_finding(facts, settings, outlet, pairs, usual, chance, len(serves)))
+    return found
+
+
+def meetings(
+    facts: Facts, keys: Sequence[int], numbers: Sequence[int], move_ms: int
+) -> dict[int, int]:
+    """Serve to the ring of another product, moved by ``move_ms``, that it meets: nearest first,
+    each at most once. ``numbers`` are sorted by time."""
+    at = [facts.rings[number].at_ms + move_ms for number in numbers]
+    near = []
+    for key in keys:
+        serve = facts.serves[key]
+        low = bisect_left(at, serve.end_ms - MOMENT_MS)
+        for place in range(low, bisect_right(at, serve.end_ms + MOMENT_MS)):
+            ring = facts.rings[numbers[place]]
+            alike = abs(serve.volume_ul - ring.portion_ul) <= ALIKE * ring.portion_ul
+            if alike and ring.product != serve.product:
+                near.append((abs(at[place] - serve.end_ms), key, numbers[place]))
+    met: dict[int, int] = {}
+    used: set[int] = set()
+    for _, key, number in sorted(near):
+        if key not in met and number not in used:
+            met[key] = number
+            used.add(number)
+    return met
+
+
+def _finding(
+    facts: Facts, settings: Settings, outlet: str, pairs: dict[int, int], usual: float, chance: float,
+    places: int,
+) -> Finding:
+    keys = sorted(pairs)
+    serves = [facts.serves[key] for key in keys]
+    volume = sum(serve.left_ul for serve in serves)
+    swaps = Counter(
+        (serve.product, drink(facts.rings[pairs[key]].item, facts.rings[pairs[key]].size))
+        for key, serve in zip(keys, serves, strict=True)
+    )
+    (poured, rung), count = min(swaps.items(), key=lambda item: (-item[1], item[0]))
+    evidence = (
+        f"{times(len(keys), 'serve')} at {outlet} since {moment(serves[0].start_ms, settings)} met a ring "
+        f"of another beer in the same moments, where chance gives {usual:.0f}: "
+        f"{sum_volume(volume, settings)} changed names. Most often {poured} was poured and {rung} rung "
+        f"({count})."
+    )
+    return Finding(
+        "mis_ring", outlet, f"One beer poured and another rung, {outlet}", evidence,
+        confidence(chance, places), serves[0].start_ms, serves[-1].end_ms,
+        serves={key: facts.serves[key].left_ul for key in keys},
+        rings=frozenset(pairs.values()), total_ul=volume,
+    )

@@ -1,0 +1,157 @@
+"""How full each tap pours beside its outlet's others, and when that stepped.
+
+A tap's *level* is what its glasses hold over their portions (a share), less what all taps of the
+outlet have in common. Within a tap it is the middle of its menu items, so that one item with a wrong
+portion is not taken for the tap. Where the level steps, the window is cut there (change point by least
+squares), and each piece has a level of its own.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from statistics import NormalDist, fmean, median
+
+from unrung.findings.facts import Facts
+from unrung.findings.fills import FEW, Fill, fills_of
+from unrung.findings.statistics import change_point, cusum, individuals, spread
+
+MOST_COMMON = 0.015
+"""What all taps may have in common without being asked about: the team's way of pouring."""
+LEAST_SERVES = 25
+"""In a piece of the window."""
+MOST_CUTS = 3
+CUSUM_SLACK, CUSUM_LIMIT = 0.5, 4.5
+"""In standard deviations of a day's mean."""
+SMALLEST_DAY = 3
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Part of the window in which a tap's level did not step."""
+
+    keys: list[int]
+    """Plain serves, in order of time."""
+    level: float
+    error: float
+    chance: float = 1.0
+    """Of the step that it began with; 1 where it begins with the window."""
+
+
+@dataclass(frozen=True)
+class Tap:
+    """One tap with its pieces; ``agrees``: its items differ from their portions alike."""
+
+    tap: str
+    outlet: str
+    pieces: list[Piece]
+    agrees: bool
+
+
+def tap_levels(facts: Facts) -> list[Tap]:
+    """Every tap with enough plain serves, sorted by name."""
+    return facts.once("tap levels", _levels)
+
+
+def _levels(facts: Facts) -> list[Tap]:
+    by_tap: dict[str, list[Fill]] = defaultdict(list)
+    for cell, fill in fills_of(facts).items():
+        by_tap[cell.tap].append(fill)
+    middles = {tap: middle_of(fills) for tap, fills in by_tap.items()}
+    common: dict[str, list[float]] = defaultdict(list)
+    for tap, fills in by_tap.items():
+        common[fills[0].cell.outlet].append(middles[tap])
+    bases = {
+        outlet: max(-MOST_COMMON, min(MOST_COMMON, median(levels))) for outlet, levels in common.items()
+    }
+    return [
+        _tap(facts, tap, fills, middles[tap], bases[fills[0].cell.outlet])
+        for tap, fills in sorted(by_tap.items())
+    ]
+
+
+def middle_of(fills: Sequence[Fill]) -> float:
+    """The middle of a tap's items: of two that disagree, the one nearer to its portion."""
+    means = [fill.mean for fill in fills if len(fill.keys) >= FEW] or [fill.mean for fill in fills]
+    if len(means) == 2:
+        errors = sum(fill.error**2 for fill in fills if fill.mean in means)
+        if abs(means[0] - means[1]) > 3 * math.sqrt(errors) + 0.01:
+            return min(means, key=abs)
+        return fmean(means)
+    return median(means)
+
+
+def _tap(facts: Facts, tap: str, fills: list[Fill], middle: float, base: float) -> Tap:
+    series = sorted(
+        (key, ratio - fill.mean) for fill in fills
+        for key, ratio in zip(fill.keys, fill.ratios, strict=True)
+    )
+    keys = [key for key, _ in series]
+    values = [value for _, value in series]
+    cuts = _cuts(facts, keys, values)
+    pieces = []
+    for low, high in pairwise([0, *sorted(cuts), len(keys)]):
+        part = values[low:high]
+        if part:
+            error = max(spread(part), 0.005) / math.sqrt(len(part))
+            pieces.append(Piece(keys[low:high], middle - base + fmean(part), error, cuts.get(low, 1.0)))
+    return Tap(tap, fills[0].cell.outlet, pieces, _agree(fills, middle))
+
+
+def _agree(fills: Sequence[Fill], middle: float) -> bool:
+    """Whether every item with enough serves is near the tap's middle."""
+    return all(
+        abs(fill.mean - middle) <= 4 * fill.error + 0.01 for fill in fills if len(fill.keys) >= FEW
+    )
+
+
+def _cuts(facts: Facts, keys: Sequence[int], values: Sequence[float]) -> dict[int, float]:
+    """Where the level steps: index of the first serve after each step, to its chance."""
+    found: dict[int, float] = {}
+    parts = [(0, len(values))]
+    while parts and len(found) < MOST_CUTS:
+        low, high = parts.pop(0)
+        at, chance = _step(facts, keys[low:high], values[low:high])
+        if at:
+            found[low + at] = chance
+            parts += [(low, low + at), (low + at, high)]
+    return found
+
+
+def _step(facts: Facts, keys: Sequence[int], values: Sequence[float]) -> tuple[int, float]:
+    """(first index after the clearest step, its chance); (0, 1) where none stands clear."""
+    at, _ = change_point(values, LEAST_SERVES)
+    if not at:
+        return 0, 1.0
+    before, after = values[:at], values[at:]
+    sigma = math.hypot(
+        spread(before) / math.sqrt(len(before)), spread(after) / math.sqrt(len(after))
+    )
+    z = abs(fmean(after) - fmean(before)) / max(sigma, 1e-9)
+    chance = min(1.0, len(values) * 2 * NormalDist().cdf(-z))
+    if chance < 1e-4 and _daily(facts, keys, values, at):
+        return at, chance
+    return 0, 1.0
+
+
+def _daily(facts: Facts, keys: Sequence[int], values: Sequence[float], at: int) -> bool:
+    """Whether a CUSUM of the days' means about the level before signals too: serves of one day may
+    lean one way together. With too few days before, the serves alone must do."""
+    days: dict[int, list[float]] = defaultdict(list)
+    for key, value in zip(keys, values, strict=True):
+        days[facts.window.day_of(key)].append(value)
+    step_day = facts.window.day_of(keys[at])
+    means = [(day, fmean(found)) for day, found in sorted(days.items()) if len(found) >= SMALLEST_DAY]
+    before = [mean for day, mean in means if day < step_day]
+    after = [mean for day, mean in means if day >= step_day]
+    if len(before) < 3 or len(after) < 2:
+        return True
+    limits = individuals([mean for _, mean in means])
+    sigma = max((limits.high - limits.centre) / 3, 1e-6)
+    above, below = cusum(after, fmean(before), CUSUM_SLACK * sigma)
+    return max(*above, *below) > CUSUM_LIMIT * sigma
+
+

@@ -1,0 +1,187 @@
+"""``tap_list``: from a keg or line change on, one tap's serves fit another product's rings.
+
+On an ordinary day most serves of a tap have a ring of its product within a minute or so. A tap at
+which few do, while rings of another beer of the outlet, of the right size, stand where its serves are
+more often than chance puts them there, pours that other beer. Chance is counted with the rings moved
+to other times of the same hours.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from unrung.findings.certainty import confidence, level
+from unrung.findings.facts import Facts
+from unrung.findings.finding import Finding
+from unrung.findings.statistics import binomial_tail
+from unrung.findings.wording import moment, sum_volume, times
+from unrung.ledger.facts import DayFacts, ServeFact
+from unrung.settings import Settings
+
+CLOSE_MS = 75_000
+MOVES_MS = (-1_500_000, -900_000, -420_000, 420_000, 900_000, 1_500_000)
+ALIKE = 0.13
+FEWEST = 8
+"""Serves of a tap on a day, below which the day says nothing."""
+CHANGE_WITHIN_MS = 14 * 3_600_000
+POOR = 0.75
+"""Of what the outlet's other taps reach: a tap whose serves fit so much worse is looked at."""
+CLEARLY = 0.12
+"""By so much of its serves the other product must fit better than its own."""
+
+
+class Fit(NamedTuple):
+    """How one tap's serves of one day fit the rings of one product."""
+
+    close: int
+    chance: float
+    """How many would by chance."""
+    serves: int
+
+    @property
+    def excess(self) -> float:
+        return (self.close - self.chance) / self.serves
+
+
+@dataclass
+class _Day:
+    """Rings of one day by outlet, product and portion: their times, sorted."""
+
+    at_ms: dict[tuple[str, str], dict[int, list[int]]]
+
+    def fit(self, serves: Sequence[ServeFact], outlet: str, product: str) -> Fit:
+        rings = self.at_ms.get((outlet, product), {})
+        close = sum(_is_close(serve, rings, 0) for serve in serves)
+        moved = sum(_is_close(serve, rings, move) for serve in serves for move in MOVES_MS)
+        return Fit(close, moved / len(MOVES_MS), len(serves))
+
+
+def find(facts: Facts, settings: Settings) -> list[Finding]:
+    """One finding per tap and product that it seems to pour."""
+    days: dict[tuple[str, str], list[tuple[int, Fit, Fit]]] = defaultdict(list)
+    for number, day in enumerate(facts.window.days):
+        for tap, product, own, other in _strangers(day):
+            days[tap, product].append((number, own, other))
+    found = []
+    for (tap, product), hits in sorted(days.items()):
+        made = _judge(facts, settings, tap, product, hits)
+        found += [made] if made else []
+    return found
+
+
+def _strangers(day: DayFacts) -> list[tuple[str, str, Fit, Fit]]:
+    """(tap, other product, fit of its own, fit of the other) of taps that fit another better."""
+    by_tap: dict[str, list[ServeFact]] = defaultdict(list)
+    for serve in day.serves:
+        if not serve.reason and serve.volume_ul > 100_000:
+            by_tap[serve.tap].append(serve)
+    near = {tap: _near(serves) for tap, serves in by_tap.items() if len(serves) >= FEWEST}
+    rings: _Day | None = None
+    found = []
+    for tap, share in near.items():
+        outlet, product = by_tap[tap][0].outlet, by_tap[tap][0].product
+        others = sorted(near[one] for one in near if by_tap[one][0].outlet == outlet and one != tap)
+        if not others or share >= POOR * others[len(others) // 2]:
+            continue
+        rings = rings or _rings(day)
+        own = rings.fit(by_tap[tap], outlet, product)
+        fits = [
+            (rings.fit(by_tap[tap], outlet, other), other)
+            for place, other in rings.at_ms if place == outlet and other != product
+        ]
+        if fits:
+            best, other = max(fits, key=lambda pair: (pair[0].excess, pair[1]))
+            if best.excess > max(own.excess, 0) + CLEARLY:
+                found.append((tap, other, own, best))
+    return found
+
+
+def _near(serves: Sequence[ServeFact]) -> float:
+    """Share of serves whose own ring came close."""
+    return sum(s.paired and abs(s.ring_ms - s.end_ms) <= CLOSE_MS for s in serves) / len(serves)
+
+
+def _rings(day: DayFacts) -> _Day:
+    at: dict[tuple[str, str], dict[int, list[int]]] = defaultdict(lambda: defaultdict(list))
+    for serve in day.serves:
+        if serve.paired:
+            at[serve.outlet, serve.product][serve.portion_ul].append(serve.ring_ms)
+    for ring in day.rings:
+        at[ring.outlet, ring.product][ring.portion_ul].append(ring.at_ms)
+    return _Day({
+        place: {portion: sorted(times) for portion, times in sizes.items()}
+        for place, sizes in sorted(at.items())
+    })
+
+
+def _is_close(serve: ServeFact, rings: dict[int, list[int]], move_ms: int) -> bool:
+    for portion, at in rings.items():
+        if abs(serve.volume_ul - portion) <= ALIKE * portion:
+            place = bisect_left(at, serve.end_ms - move_ms - CLOSE_MS)
+            if place < len(at) and at[place] <= serve.end_ms - move_ms + CLOSE_MS:
+                return True
+    return False
+
+
+def _judge(
+    facts: Facts, settings: Settings, tap: str, product: str, hits: list[tuple[int, Fit, Fit]]
+) -> Finding | None:
+    """The last run of days (days at rest may lie between) on which the tap fits another product."""
+    run = [hits[-1]]
+    for hit in reversed(hits[:-1]):
+        if run[-1][0] - hit[0] > 2:
+            break
+        run.append(hit)
+    serves = sum(fit.serves for _, _, fit in run)
+    close = sum(fit.close for _, _, fit in run)
+    share = min(0.99, sum(fit.chance for _, _, fit in run) / serves + 1 / serves)
+    chance = binomial_tail(close, serves, share)
+    places = len(facts.window.by_tap) * 4
+    if chance >= level(places) * 0.01:
+        return None
+    first, last = run[-1][0], run[0][0]
+    return _finding(facts, settings, tap, product, (first, last), confidence(chance, places), close, serves)
+
+
+def _finding(
+    facts: Facts, settings: Settings, tap: str, product: str, span: tuple[int, int], sure: str,
+    close: int, judged: int,
+) -> Finding:
+    days = facts.window.days
+    low, high = days[span[0]].bounds[0], days[span[1]].bounds[1]
+    start = _keg_on(facts, tap, low)
+    keys = [
+        key for key in facts.window.by_tap[tap] if start <= facts.serves[key].end_ms < high
+    ]
+    serves = [facts.serves[key] for key in keys]
+    outlet, listed = serves[0].outlet, serves[0].product
+    claims = {key: facts.serves[key].left_ul for key in keys if key in set(facts.lone)}
+    rings = frozenset(
+        number for number in facts.lone_rings
+        if facts.rings[number].outlet == outlet and facts.rings[number].product == product
+        and start <= facts.rings[number].at_ms < high
+    )
+    volume = sum(serve.volume_ul for serve in serves)
+    evidence = (
+        f"Since {moment(start, settings)} {close} of {times(judged, 'serve')} at tap {tap}, listed as "
+        f"{listed}, stood beside a ring of {product}: {sum_volume(volume, settings)} poured there."
+    )
+    return Finding(
+        "tap_list", outlet, f"Tap {tap} seems to pour {product}", evidence,
+        "high" if sure == "high" else "medium", start, serves[-1].end_ms, listed, tap, claims, rings,
+        total_ul=volume,
+    )
+
+
+def _keg_on(facts: Facts, tap: str, low_ms: int) -> int:
+    """The keg change of the first day that it began with; else the day's start."""
+    changes = [
+        keg.at_ms for day in facts.window.days for keg in day.kegs
+        if keg.kind == "on" and facts.window.tap_named.get(keg.tap.casefold()) == tap
+        and low_ms <= keg.at_ms <= low_ms + CHANGE_WITHIN_MS
+    ]
+    return min(changes, default=low_ms)

@@ -1,0 +1,67 @@
+"""``unlogged_cleaning``: cleaning-sized flow outside service with no log entry.
+
+While the venue is closed, several flows at one tap within an hour of each other that add up to the
+line's own content and ``RINSE`` more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from unrung.findings.certainty import ounces
+from unrung.findings.facts import Facts
+from unrung.findings.finding import Finding
+from unrung.findings.wording import clock, moment, sum_volume, times
+from unrung.settings import Settings
+
+RINSE = ounces(16)
+"""Beyond the line's content (common practice, no source)."""
+PAUSE_MS = 60 * 60_000
+SMALLEST_FLOW = ounces(4)
+FEWEST = 2
+LARGEST_GLASS = 1.3
+"""One flow alone counts from this many times the largest portion on the menu."""
+
+
+def find(facts: Facts, settings: Settings) -> list[Finding]:
+    """One finding per tap and cleaning."""
+    content = {row.tap: row.line_volume_ul for row in settings.taps}
+    largest = max((row.portion_ul for row in settings.menu), default=0)
+    found = []
+    for tap, keys in facts.lone_by_tap.items():
+        for run in _runs(facts, keys):
+            volume = sum(facts.serves[key].left_ul for key in run)
+            several = len(run) >= FEWEST or volume >= LARGEST_GLASS * largest
+            if several and volume >= content.get(tap, 0) + RINSE:
+                found.append(_finding(facts, settings, tap, run))
+    return found
+
+
+def _runs(facts: Facts, keys: list[int]) -> Iterator[list[int]]:
+    """Lone flows of a tap while closed, cut where an hour passes between two."""
+    run: list[int] = []
+    for key in keys:
+        serve = facts.serves[key]
+        if serve.left_ul < SMALLEST_FLOW or not facts.window.hours.is_closed(serve.end_ms):
+            continue
+        if run and serve.start_ms - facts.serves[run[-1]].end_ms > PAUSE_MS:
+            yield run
+            run = []
+        run.append(key)
+    if run:
+        yield run
+
+
+def _finding(facts: Facts, settings: Settings, tap: str, run: list[int]) -> Finding:
+    serves = [facts.serves[key] for key in run]
+    volume = sum(serve.left_ul for serve in serves)
+    evidence = (
+        f"{times(len(run), 'flow')} at tap {tap} while closed, {moment(serves[0].start_ms, settings)} to "
+        f"{clock(serves[-1].end_ms, settings)}: {sum_volume(volume, settings)}. No cleaning is written "
+        "down for it."
+    )
+    return Finding(
+        "unlogged_cleaning", serves[0].outlet, f"A line clean that nobody wrote down, tap {tap}",
+        evidence, "high" if len(run) > FEWEST else "medium", serves[0].start_ms, serves[-1].end_ms,
+        serves[0].product, tap, {key: facts.serves[key].left_ul for key in run},
+    )

@@ -1,0 +1,83 @@
+"""What whole kegs gave against what they hold, within the window."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import NamedTuple
+
+from unrung.findings.facts import Facts
+from unrung.ledger.cellar import CellarEvent, size_of
+from unrung.ledger.kegs import Meters, keg_rows
+from unrung.ledger.tap_spans import TapSpan, tap_spans
+from unrung.settings import Settings
+
+PLAIN_NOTES = {"gave_less", "gave_more"}
+"""A keg with any other note does not tell how much it held."""
+
+
+class WholeKeg(NamedTuple):
+    """One keg that went on full and came off while the window lasted."""
+
+    line: str
+    outlet: str
+    product: str
+    keg: str
+    on_ms: int
+    off_ms: int
+    used_ul: int
+    metered_ul: int
+    within_ul: int
+    """The keg's tolerance (OIML R 138:2007, 5.1.3: 0.5 %, at least 0.10 L) and the meter's, where the
+    venue names its class."""
+
+    @property
+    def ratio(self) -> float:
+        """Metered over used, less 1."""
+        return self.metered_ul / self.used_ul - 1
+
+    @property
+    def tolerance(self) -> float:
+        return self.within_ul / self.used_ul
+
+
+def whole_kegs(facts: Facts, settings: Settings) -> list[WholeKeg]:
+    """Every such keg, by line and time."""
+    return facts.window.once("whole kegs", lambda: _whole_kegs(facts, settings))
+
+
+def _whole_kegs(facts: Facts, settings: Settings) -> list[WholeKeg]:
+    spans: list[TapSpan] = []
+    for day in facts.window.days:
+        spans += tap_spans(day, settings)
+    rows = keg_rows(_events(facts, settings), Meters(spans), facts.day.bounds[1], settings)
+    return [
+        WholeKeg(row.line, row.outlet, row.product, row.keg, row.on_ms, row.off_ms, used,
+                 row.metered_ul, row.within_ul)
+        for row in rows
+        if (used := row.used_ul) and row.on_ms is not None and row.off_ms is not None
+        and not set(row.notes) - PLAIN_NOTES and row.kegs == 1
+    ]
+
+
+def _events(facts: Facts, settings: Settings) -> list[CellarEvent]:
+    rows = {row.tap: row for row in settings.taps}
+    found = []
+    for day in facts.window.days:
+        for keg in day.kegs:
+            row = rows.get(facts.window.tap_named.get(keg.tap.casefold(), ""))
+            if row is not None:
+                product = keg.product or row.product
+                found.append(CellarEvent(
+                    len(found), keg.at_ms, keg.kind, row.outlet, product, row.meter or row.tap, keg.keg,
+                    1, keg.size_ul or size_of(settings.products, product, day.day),
+                    keg.part_ul or None,
+                ))
+    return found
+
+
+def combined(kegs: list[WholeKeg]) -> float:
+    """Metered over used of several kegs together, less 1."""
+    used = sum(keg.used_ul for keg in kegs)
+    return float(Fraction(sum(keg.metered_ul for keg in kegs), used) - 1) if used else 0.0
+
+

@@ -1,0 +1,66 @@
+"""``wrong_size``: one size poured, another rung.
+
+A pair of which the serve is nearer to another size on the menu than to the one rung. Matching itself
+errs both ways; only what goes the larger way more often than the smaller, beyond chance, is raised.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+
+from unrung.findings.certainty import confidence, level
+from unrung.findings.facts import Facts
+from unrung.findings.finding import Finding
+from unrung.findings.statistics import binomial_tail
+from unrung.findings.wording import drink, moment, sum_volume, times
+from unrung.ledger.facts import ServeFact
+from unrung.settings import Settings
+
+NEAR = 0.13
+"""A serve of another size is this near to it."""
+FEWEST = 6
+LEAST_SHARE = 0.003
+"""Of an outlet's paired serves: less is not worth a talk."""
+
+
+def find(facts: Facts, settings: Settings) -> list[Finding]:
+    """One finding per outlet or pool."""
+    larger: dict[str, list[int]] = defaultdict(list)
+    smaller: Counter[str] = Counter()
+    paired = Counter(serve.outlet for serve in facts.serves if serve.paired)
+    for key, serve in enumerate(facts.serves):
+        if serve.other_size and key not in facts.taken and _is_a_size(facts, serve):
+            if serve.difference_ul > 0:
+                larger[serve.outlet].append(key)
+            else:
+                smaller[serve.outlet] += 1
+    found = []
+    for outlet, keys in sorted(larger.items()):
+        chance = binomial_tail(len(keys), len(keys) + smaller[outlet], 0.5)
+        worth = len(keys) - smaller[outlet] >= max(FEWEST, LEAST_SHARE * paired[outlet])
+        if worth and chance < level(len(paired)):
+            found.append(_finding(facts, settings, outlet, keys, chance, len(paired)))
+    return found
+
+
+def _is_a_size(facts: Facts, serve: ServeFact) -> bool:
+    sizes = facts.window.portions.get(serve.product, ())
+    return any(abs(serve.volume_ul - size) <= NEAR * size for size in sizes)
+
+
+def _finding(
+    facts: Facts, settings: Settings, outlet: str, keys: list[int], chance: float, places: int
+) -> Finding:
+    serves = [facts.serves[key] for key in keys]
+    volume = sum(serve.difference_ul for serve in serves)
+    rung, count = Counter(drink(s.item, s.size) for s in serves).most_common(1)[0]
+    evidence = (
+        f"{times(len(keys), 'serve')} at {outlet} since {moment(serves[0].start_ms, settings)} held a "
+        f"larger size than was rung: {sum_volume(volume, settings)}. Most often {rung} was rung "
+        f"({count})."
+    )
+    return Finding(
+        "wrong_size", outlet, f"A larger size poured than rung, {outlet}", evidence,
+        confidence(chance, places), serves[0].start_ms, serves[-1].end_ms,
+        serves={key: facts.serves[key].difference_ul for key in keys},
+    )

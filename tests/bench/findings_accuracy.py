@@ -1,0 +1,211 @@
+"""How right the findings are: a table of precision, recall and explained volume per cause.
+
+    python tests/bench/findings_accuracy.py [--months N] [--every K] [--only CAUSE]
+
+Simulated months (``tests/simulator``): each cause alone at strengths from faint to gross, all causes
+together, and clean months. Every ``K``-th day (all of them by default, always all of a clean month)
+is judged with what its last 28 days showed, as it would be issued; what was raised on any day counts.
+
+    owed       places at which a cause cost at least 1 % of the tap's (or outlet's) beer
+    recall     share of them that were raised
+    precision  share of what was raised, in all months, that a cause was behind; a finding of low
+               confidence, which says that another reading fits as well, is right where that one is
+    volume     beer that the findings say was lost since they began over what was, in those places,
+               within the same days: all together, and how many places lie within 15 %
+    false      raised in a clean month
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections import defaultdict
+from dataclasses import dataclass, field
+from pathlib import Path
+
+sys.path[:0] = [str(Path(__file__).resolve().parents[1]), *(
+    str(Path(__file__).resolve().parents[2] / part) for part in ("daemon", "adapters"))]
+
+from bench.findings_truth import AT_PRODUCTS, AT_TAPS, Place, Truth, truth_of  # noqa: E402
+from findings.months import ledgers, settings_of  # noqa: E402
+from simulator import LOSSES, simulate  # noqa: E402
+from unrung.findings.finding import Finding, rows_of  # noqa: E402
+from unrung.findings.table import TABLE, findings_of  # noqa: E402
+from unrung.ledger.facts import DayFacts  # noqa: E402
+from unrung.settings import Settings  # noqa: E402
+
+STRENGTHS = (0.25, 0.5, 1.0, 2.0, 3.0)
+VENUES = ("small", "standard", "late", "dining", "rush")
+RIVALS = {
+    "meter_calibration": ("portion_setting", "portion_drift"),
+    "portion_setting": ("meter_calibration", "portion_drift"),
+    "portion_drift": ("portion_setting", "meter_calibration"),
+}
+"""Readings that a finding of low confidence names as well."""
+
+
+@dataclass
+class Score:
+    """Counts of one cause over many months."""
+
+    owed: int = 0
+    found: int = 0
+    raised: int = 0
+    right: int = 0
+    said_ul: int = 0
+    true_ul: int = 0
+    near: int = 0
+    compared: int = 0
+
+
+@dataclass
+class Board:
+    """Scores by cause, and what clean months raised."""
+
+    scores: dict[str, Score] = field(default_factory=lambda: defaultdict(Score))
+    clean_months: int = 0
+    false: list[str] = field(default_factory=list)
+    missed: list[str] = field(default_factory=list)
+    wrong: list[str] = field(default_factory=list)
+
+
+@dataclass
+class Raised:
+    """A finding at a place: the last day on which it was raised, and what it said then."""
+
+    day: int
+    found: Finding
+    total_ul: int
+
+
+def raised_in(days: list[DayFacts], settings: Settings, every: int) -> dict[Place, Raised]:
+    """All that is raised on the judged days."""
+    kept: dict[Place, Raised] = {}
+    chosen = sorted({*range(0, len(days), every), len(days) - 1})
+    for index in chosen:
+        facts, found = findings_of(days[max(0, index - 27) : index + 1], settings)
+        totals: dict[Place, int] = defaultdict(int)
+        for one in found:
+            rows = rows_of(one, facts)
+            if rows:
+                place = place_of(one)
+                totals[place] += rows[0].total_ul
+                kept[place] = Raised(index, one, totals[place])
+    return kept
+
+
+def place_of(found: Finding) -> Place:
+    """Where the truth keeps what a finding names."""
+    if found.finding in AT_TAPS or (found.finding == "feed_gap" and found.tap):
+        return found.finding, found.tap
+    if found.finding in AT_PRODUCTS:
+        return found.finding, f"{found.outlet}/{found.product}"
+    return found.finding, "" if found.finding == "clock_offset" else found.outlet
+
+
+def enter(board: Board, name: str, truth: Truth, raised: dict[Place, Raised]) -> None:
+    """One month into the scores."""
+    for place in truth.owed():
+        score = board.scores[place[0]]
+        score.owed += 1
+        score.found += place in raised
+        if place not in raised:
+            board.missed.append(f"{name}: {place} {100 * truth.share(place):.1f} %")
+    for place, one in raised.items():
+        score = board.scores[place[0]]
+        score.raised += 1
+        right = _is_right(truth, place, one)
+        score.right += right
+        if not right:
+            board.wrong.append(f"{name}: {one.found.confidence} {place} day {one.day}: {one.found.evidence}")
+        elif place in truth.owed() and truth.lost[place].whole:
+            _volumes(score, truth, place, one)
+
+
+def _is_right(truth: Truth, place: Place, one: Raised) -> bool:
+    if place in truth.lost or (place[0] == "feed_gap" and any(p[0] == "feed_gap" for p in truth.lost)):
+        return True
+    others = RIVALS.get(place[0], ()) if one.found.confidence == "low" else ()
+    where = {place[1], one.found.tap, f"{one.found.outlet}/{one.found.product}"}
+    return any((other, spot) in truth.lost for other in others for spot in where)
+
+
+def _volumes(score: Score, truth: Truth, place: Place, one: Raised) -> None:
+    true = truth.lost[place].between(one.day - 27, one.day)
+    if true:
+        score.said_ul += abs(one.total_ul)
+        score.true_ul += true
+        score.compared += 1
+        score.near += abs(abs(one.total_ul) - true) <= 0.15 * true
+
+
+def month_of(
+    seed: int, venue: str, losses: dict[str, float] | str, second: bool, drift: bool
+) -> tuple[Truth, list[DayFacts], Settings]:
+    """A month's truth, and its days' facts through matching and ledger."""
+    month = simulate(
+        seed, days=30, venue=venue, losses=losses, lag_family="second" if second else "counter_table",
+        clock="drift" if drift else "steady",
+    )
+    settings = settings_of(month)
+    days = [ledger.facts for ledger in ledgers(month, settings) if ledger.facts]
+    return truth_of(month), days, settings
+
+
+def plan(months: int, only: str) -> list[tuple[str, int, str, dict[str, float] | str, bool, bool]]:
+    """(name, seed, venue, losses, lag family, clock) of every month."""
+    made: list[tuple[str, int, str, dict[str, float] | str, bool, bool]] = []
+    for number, cause in enumerate(LOSSES):
+        for at in range(months if only in ("", cause) else 0):
+            seed, venue = 1000 * (number + 1) + at, VENUES[(at // len(STRENGTHS) + at) % len(VENUES)]
+            strength = STRENGTHS[at % len(STRENGTHS)]
+            made.append((f"{cause} {strength}", seed, venue, {cause: strength}, at % 2 == 1, at % 3 == 1))
+    for at in range(months if only in ("", "all") else 0):
+        made.append(("all", 50_000 + at, VENUES[at % 5], "all", at % 2 == 1, at % 3 == 1))
+    for at in range(months if only in ("", "none") else 0):
+        made.append(("none", 60_000 + at, VENUES[at % 5], "none", at % 2 == 1, at % 3 == 1))
+    return made
+
+
+def show(board: Board) -> None:
+    print(f"{'cause':<22}{'owed':>6}{'recall':>8}{'raised':>8}{'precision':>10}{'volume':>8}{'within 15 %':>13}")
+    for cause in TABLE:
+        score = board.scores[cause]
+        recall = f"{score.found / score.owed:.2f}" if score.owed else "-"
+        precision = f"{score.right / score.raised:.2f}" if score.raised else "-"
+        volume = f"{score.said_ul / score.true_ul:.2f}" if score.true_ul else "-"
+        near = f"{score.near} of {score.compared}" if score.compared else "-"
+        print(f"{cause:<22}{score.owed:>6}{recall:>8}{score.raised:>8}{precision:>10}{volume:>8}{near:>13}")
+    whole = board.scores.values()
+    owed, found = sum(s.owed for s in whole), sum(s.found for s in whole)
+    raised, right = sum(s.raised for s in whole), sum(s.right for s in whole)
+    print(f"{'all':<22}{owed:>6}{found / max(1, owed):>8.2f}{raised:>8}{right / max(1, raised):>10.2f}")
+    if board.clean_months:
+        print(f"false in a clean venue-month: {len(board.false) / board.clean_months:.2f}")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--months", type=int, default=20)
+    parser.add_argument("--every", type=int, default=1)
+    parser.add_argument("--only", default="")
+    parser.add_argument("--verbose", action="store_true")
+    asked = parser.parse_args()
+    board, start = Board(), time.monotonic()
+    for name, seed, venue, losses, second, drift in plan(asked.months, asked.only):
+        truth, days, settings = month_of(seed, venue, losses, second, drift)
+        raised = raised_in(days, settings, 1 if name == "none" else asked.every)
+        label = f"{name} {venue} {seed}"
+        if name == "none":
+            board.clean_months += 1
+            board.false += [f"{label}: {one.found.evidence}" for one in raised.values()]
+        enter(board, label, truth, raised)
+    show(board)
+    print(f"{time.monotonic() - start:.0f} s")
+    if asked.verbose:
+        print(*("missed " + line for line in board.missed), *("wrong " + line for line in board.wrong), sep="\n")
+
+
+if __name__ == "__main__":
+    main()
