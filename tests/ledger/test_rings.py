@@ -38,7 +38,7 @@ def portions(bar: Bar) -> list[tuple[int, float]]:
         # Two drinks at once, one shared by two and one by three.
         ((0.5, 0.33, 0.5, 0.33, 0.33), [(PINT, 1), (PINT, 0.99)]),
         ((0.5, 0.5, 0.5, 0.5), [(PINT, 1), (PINT, 1)]),
-        ((0.2, 0.3, 0.5, 0.25, 0.5), [(PINT, 1), (HALF, 0.5), (118_294, 0.25)]),
+        ((0.6, 0.35, 0.25, 0.4), [(PINT, 1), (165_612, 0.35), (118_294, 0.25)]),
         ((0.3, 0.6, 0.3, 0.7), [(PINT, 1), (283_906, 0.6), (141_953, 0.3)]),
         # What never completes stays what it is.
         ((0.5,), [(HALF, 0.5)]),
