@@ -40,13 +40,18 @@ def keg_builder(plan: Plan) -> Build:
             "at_ms": moments.in_order("at", at), "at_text": at, "kind": kind_of(kind),
             "tap": tap.strip(), "product": product.strip(), "outlet": outlet.strip(),
             "keg": keg.strip(), "size_ul": _unless_empty(size_of, size),
-            "units_micro": units_of(units) if units.strip() else _ONE,
+            "units_micro": units_of(units) if units.strip() else _full_kegs(part, gross),
             "part_ul": _unless_empty(part_of, part), "gross_g": _unless_empty(gross_of, gross),
             "tare_g": _unless_empty(tare_of, tare), "to_outlet": to_outlet.strip(),
             "cost_minor": _not_negative(cost, _unless_empty(cost_of, cost)),
         })
 
     return build
+
+
+def _full_kegs(part: str, gross: str) -> int:
+    """Full kegs of a row that does not say how many: one, but none where it speaks of a part-used one."""
+    return 0 if part.strip() or gross.strip() else _ONE
 
 
 def _unless_empty(read: Callable[[str], int], text: str) -> int | None:

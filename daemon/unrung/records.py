@@ -119,7 +119,8 @@ class KegEvent(Record):
     """The keg's own number, where the venue keeps one."""
     size_ul: int | None = None
     units_micro: int = 1_000_000
-    """Full kegs delivered, counted, moved."""
+    """Full kegs delivered, counted, moved; tenths of one are allowed. A row that only speaks of a
+    part-used keg has none."""
     part_ul: int | None = None
     """Beer in a part-used keg (a count, or a half-empty keg going on)."""
     gross_g: int | None = None
