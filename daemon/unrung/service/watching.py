@@ -35,12 +35,14 @@ class Watching:
         self._venue, self._hint = venue, hint
         self._settings: Settings | None = None
         self._watches: list[Watch] = []
+        self._ear = _Ear(self._look_everywhere)
+        logging.getLogger("watchdog").addHandler(self._ear)
 
     def step(self) -> float:
         """Watch what the settings say, and what came back."""
         settings = self._venue.settings
         if settings is not self._settings:
-            self.close(1.0)
+            self._stop_all(time.monotonic() + 1.0)
             self._watches = [self._watch(feed, settings) for feed in settings.feed if feed.folder]
             self._settings = settings
         for watch in self._watches:
@@ -50,10 +52,19 @@ class Watching:
     def close(self, seconds: float) -> None:
         """Stop watching; an emitter that hangs is left behind after ``seconds``."""
         until = time.monotonic() + seconds
+        logging.getLogger("watchdog").removeHandler(self._ear)
+        self._stop_all(until)
+
+    def _stop_all(self, until: float) -> None:
         for watch in self._watches:
             watch.stop()
         for watch in self._watches:
             watch.join(until - time.monotonic())
+
+    def _look_everywhere(self) -> None:
+        for feed in self._venue.settings.feed:
+            if feed.folder:
+                self._hint(feed.name)
 
     def _watch(self, feed: Feed, settings: Settings) -> Watch:
         def wake() -> None:
@@ -101,6 +112,18 @@ class Watch:
             except OSError as error:
                 # Such as too many watches on this machine; the rescan finds everything in any case.
                 _log.warning("no events from %s (%s); it is listed instead", self.folder, error.strerror)
+
+
+class _Ear(logging.Handler):
+    """Hears the library say that the kernel dropped events. It throws away what it still held, tells
+    no handler, and only writes a warning to its log; without this the next rescan is minutes away."""
+
+    def __init__(self, wake: Callable[[], None]) -> None:
+        super().__init__(logging.WARNING)
+        self._wake = wake
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self._wake()
 
 
 class _Hint(FileSystemEventHandler):
