@@ -13,7 +13,7 @@ import pytest
 
 from small_disk import small_disk
 from unrung.catch_up import CaughtUp
-from unrung.errors import UnrungError
+from unrung.errors import StoreError, UnrungError
 from unrung.mail.sink import sink
 from venue_folder import DAY, NEXT, VenueFolder, make_venue, ms, pour, ring
 
@@ -245,3 +245,20 @@ def test_a_full_disk_under_the_issued_files_ends_in_a_sentence_and_the_next_run_
         assert venue.query("SELECT * FROM issued") == [] and len(venue.current()) == 5
     assert issued(venue.catch_up("06-11 12:00:00")) == [(DAY, 1, True)]
     assert ms("06-11 12:00:00") == venue.query("SELECT issued_ms AS at FROM days WHERE day = ?", DAY)[0]["at"]
+
+
+def test_a_full_disk_under_the_store_ends_in_a_sentence_and_nothing_is_lost(tmp_path: Path) -> None:
+    venue = make_venue(tmp_path / "v", more='[files]\nstore = "disk/unrung.sqlite"\n')
+    with small_disk(venue.path / "disk", 1024) as disk:
+        venue.catch_up("06-11 11:30:00")
+        (disk / "filler").write_bytes(b"x" * 700 * 1024)
+        rings = [ring(f"20:{number // 60:02}:{number % 60:02}", check=str(number)) for number in range(3000)]
+        path = venue.rings("a.csv", rings)
+        with pytest.raises(StoreError, match=r"is full, or fails: .* Free some space"):
+            venue.catch_up("06-11 12:00:00")
+        assert path.exists() and venue.current() == [] and venue.sources("state") == []
+        (disk / "filler").unlink()
+        rings = rings[:200]
+        venue.rings("a.csv", rings)
+        done = venue.catch_up("06-11 12:30:00")
+        assert len(venue.current()) == 200 and not done.problems and not path.exists()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import threading
 import time
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from small_disk import as_nobody, give_to_nobody, open_folder
 from unrung.errors import SourceError
 from unrung.intake import scan as scanning
 from unrung.intake.scan import scan
+from unrung.intake.take_in import Taken
 from unrung.intake.watch import Found, Tracker, list_folder, read_whole, settled
 from venue_folder import VenueFolder, make_venue, ms, ring, till_csv
 
@@ -67,6 +69,30 @@ def test_a_growing_file_is_settled_only_once_size_and_time_stand_still(tmp_path:
     assert settled(list_folder(tmp_path, "*").files, tracker, 5, 11.0) != []
     os.utime(path)
     assert settled(list_folder(tmp_path, "*").files, tracker, 5, 12.0) == []
+
+
+def test_a_file_that_is_written_row_by_row_comes_in_once_and_whole(tmp_path: Path) -> None:
+    venue = make_venue(tmp_path / "v", till="settle_seconds = 1")
+    rows = [ring(f"20:{minute}:00") for minute in range(10, 22)]
+
+    def write_slowly() -> None:
+        with (venue.till / "a.csv").open("wb", buffering=0) as file:
+            for line in till_csv(rows).splitlines(keepends=True):
+                file.write(line)
+                time.sleep(0.1)
+
+    writer, tracker = threading.Thread(target=write_slowly), Tracker()
+    taken: list[Taken] = []
+    writer.start()
+    with venue.open() as (settings, db):
+        while not taken:
+            found = scan(db, settings, settings.feed[0], tracker, now_ms=time.time_ns() // 1_000_000,
+                         now_mono=time.monotonic())
+            taken += found.taken
+            assert not taken or not writer.is_alive(), "it was read while it was still being written"
+            time.sleep(0.02)
+    writer.join()
+    assert [one.source.rows for one in taken] == [len(rows)] and len(venue.sources("id")) == 1
 
 
 def test_a_file_that_changes_while_it_is_read_waits(

@@ -226,6 +226,7 @@ def test_a_wrong_edit_of_the_fields_leaves_what_was_taken_in_as_it_is(venue: Ven
     venue.intake()
     assert venue.sources("name", "state") == [("a.csv", "taken"), ("b.csv", "set_aside")]
     assert len(venue.current()) == 1
+    assert len({*venue.sources("mapping_digest")}) == 1, "it would be tried at every look"
     venue.edit("venue.toml", 'at = "Tiem"', 'at = "Time"')
     venue.intake()
     assert venue.sources("name", "state") == [("a.csv", "taken"), ("b.csv", "taken")]

@@ -84,6 +84,8 @@ def take_in(
         found, rejects = _read(db, settings, feed, export, source, finished)
     except _Unusable as bad:
         if again and again.state == "taken":
+            with write_tx(db):  # tried with these settings; another edit of them tries again
+                update_source(db, again.id or 0, mapping_digest=source.mapping_digest)
             return Taken(again)
         return set_aside(db, source, bad.reason, bad.rejects, keep)
     source.kept_as = again.kept_as if again and again.state == "taken" else keep("taken", source.sha256)
