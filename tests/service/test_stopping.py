@@ -82,6 +82,18 @@ def test_it_ends_in_time_while_a_mail_server_hangs(tmp_path: Path) -> None:
             stops_in_time(service, signal.SIGINT)
 
 
+def test_it_ends_in_time_while_a_polled_server_hangs_and_files_still_come_in_before(tmp_path: Path) -> None:
+    with hanging() as server:
+        venue = make_venue(tmp_path / "bar", till=QUICK, meter_export="overlap")
+        url = f'url = "http://127.0.0.1:{server.getsockname()[1]}/pours"'
+        venue.edit("venue.toml", 'folder = "exports/meter"\npattern = "*.json"', url)
+        with running(venue.path) as service:
+            server.accept()
+            (venue.till / "a.csv").write_bytes(till_csv([ring("20:15:00")]))
+            until(service.rows, "a row from a file")
+            stops_in_time(service, signal.SIGTERM)
+
+
 @on_linux
 @pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGKILL])
 def test_the_process_that_issues_ends_with_the_service(tmp_path: Path, how: int) -> None:
