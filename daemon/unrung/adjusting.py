@@ -14,9 +14,9 @@ from unrung.issue.month_variance import month_variance_table
 from unrung.issue.table import Cell
 from unrung.issue.variance import variance_table
 from unrung.ledger.adjust import Adjustment, Change, Figures, applied, changes
+from unrung.ledger.edges import edge_after
 from unrung.ledger.month import make_month
 from unrung.ledger.results import DayLedger
-from unrung.ledger.sealed import edge_after
 from unrung.monthbook import month_inputs, period_at
 from unrung.periods import Period
 from unrung.settings import Settings

@@ -24,7 +24,7 @@ def unknown_products(rows: Mapping[str, Sequence[Row]]) -> list[str]:
     return [
         f"{name}, line {line}: product {cells['product']!r} is not in products.csv"
         f"{nearest(cells['product'], products)}"
-        for name in ("menu.csv", "taps.csv") for line, cells in rows[name]
+        for name in ("menu.csv", "taps.csv", "fixes.csv") for line, cells in rows[name]
         if cells.get("product") and cells["product"] not in products
     ]
 

@@ -15,12 +15,12 @@ from pydantic import ValidationError
 
 from unrung.config_checks import contradictions, unknown_products, venue_problems
 from unrung.config_lines import Place, key_lines, line_of
-from unrung.config_tables import TABLES, Ground, make_rows, read_table
+from unrung.config_tables import OPTIONAL, TABLES, Ground, make_rows, read_table
 from unrung.config_words import nearest, sentences
 from unrung.errors import ConfigError
 from unrung.settings import DEFAULT_ALERTS, LEAST_LOSS, Settings
 
-_NOT_KEYS = ("products", "menu", "taps", "folder", "digest", "currency_digits")
+_NOT_KEYS = ("products", "menu", "taps", "fixes", "folder", "digest", "currency_digits")
 
 
 def load(folder: Path) -> Settings:
@@ -32,10 +32,13 @@ def load(folder: Path) -> Settings:
         raise ConfigError(problems)
     settings = _venue(raw, lines, folder, problems)
     rows = {name: read_table(folder / name, digest, problems) for name in TABLES}
+    for name in OPTIONAL:
+        rows[name] = read_table(folder / name, digest, problems) if (folder / name).exists() else []
     tables = make_rows(rows, _ground(raw, settings), problems)
     problems += unknown_products(rows)
+    dated = {name: made for name, made in tables.items() if name != "fixes"}
     if settings is not None:
-        problems += venue_problems(settings, rows) + contradictions(tables, settings)
+        problems += venue_problems(settings, rows) + contradictions(dated, settings)
     if problems or settings is None:
         raise ConfigError(problems)
     made = {name: tuple(row for _, row in table) for name, table in tables.items()}

@@ -1,4 +1,4 @@
-"""products.csv, menu.csv and taps.csv: rows to models, every problem with its line."""
+"""products.csv, menu.csv, taps.csv and fixes.csv: rows to models, every problem with its line."""
 
 from __future__ import annotations
 
@@ -14,21 +14,27 @@ from unrung import units
 from unrung.config_cells import Cells, day, moment, money, needed, number, with_point
 from unrung.config_words import nearest, sentences, stopped
 from unrung.errors import UnrungError
-from unrung.settings import MenuRow, Product, Section, TapRow
+from unrung.settings import Fix, MenuRow, Product, Section, TapRow
 
 TABLES = ("products.csv", "menu.csv", "taps.csv")
+OPTIONAL = ("fixes.csv",)
+"""Read where it is there."""
 COLUMNS = {
     "products.csv": ("product", "keg_size", "keg_cost", "valid_from"),
     "menu.csv": ("item", "size", "price_level", "modifier", "product", "portion", "unit", "price",
                  "sold_by", "from", "to"),
     "taps.csv": ("tap", "meter", "outlet", "product", "metered", "from", "to", "pulses_per_litre",
                  "line_volume", "counter_modulus"),
+    "fixes.csv": ("date", "tap", "product", "what"),
 }
-MODELS: dict[str, type[Section]] = {"products.csv": Product, "menu.csv": MenuRow, "taps.csv": TapRow}
+MODELS: dict[str, type[Section]] = {
+    "products.csv": Product, "menu.csv": MenuRow, "taps.csv": TapRow, "fixes.csv": Fix,
+}
 NEEDED = {
     "products.csv": ("product",),
     "menu.csv": ("item", "product", "portion"),
     "taps.csv": ("tap", "outlet", "product"),
+    "fixes.csv": ("date", "what"),
 }
 _NUMBERS = ("keg_size", "keg_cost", "portion", "price", "pulses_per_litre", "line_volume",
             "counter_modulus")
@@ -69,8 +75,10 @@ def read_table(path: Path, digest: Any, problems: list[str]) -> list[Row]:
 
 
 def make_rows(rows: dict[str, list[Row]], ground: Ground, problems: list[str]) -> dict[str, list[Made]]:
-    """Table ("products", "menu", "taps") to its rows as models, with their lines."""
-    makers = {"products.csv": _product, "menu.csv": _menu_row, "taps.csv": _tap_row}
+    """Table ("products", "menu", "taps", "fixes") to its rows as models, with their lines."""
+    makers = {
+        "products.csv": _product, "menu.csv": _menu_row, "taps.csv": _tap_row, "fixes.csv": _fix,
+    }
     made: dict[str, list[Made]] = {}
     for name, maker in makers.items():
         made[name.removesuffix(".csv")] = out = []
@@ -82,6 +90,14 @@ def make_rows(rows: dict[str, list[Row]], ground: Ground, problems: list[str]) -
             except (UnrungError, ValueError) as error:
                 problems.append(f"{name}, line {line}: {stopped(str(error))}")
     return made
+
+
+def _fix(cells: Cells, ground: Ground) -> Fix:
+    needed(cells, "date")
+    return Fix(
+        day=day(cells, "date"), what=needed(cells, "what"), tap=cells.get("tap", ""),
+        product=cells.get("product", ""),
+    )
 
 
 def _text(path: Path, digest: Any, problems: list[str]) -> str:

@@ -240,6 +240,16 @@ class TapRow(Section):
     """The number at which a running meter's counter starts again, in the unit that it counts in."""
 
 
+class Fix(Section):
+    """A row of ``fixes.csv``: what was mended on a day, and where. For people, and to show before and
+    after; it changes no figure."""
+
+    day: date
+    what: str
+    tap: str = ""
+    product: str = ""
+
+
 class Settings(Section):
     """The whole config folder, read and checked."""
 
@@ -258,6 +268,7 @@ class Settings(Section):
     products: tuple[Product, ...] = ()
     menu: tuple[MenuRow, ...] = ()
     taps: tuple[TapRow, ...] = ()
+    fixes: tuple[Fix, ...] = ()
     folder: str = ""
     """The config folder itself, absolute."""
     digest: str = ""

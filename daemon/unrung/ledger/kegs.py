@@ -13,7 +13,6 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import NamedTuple
 
-from unrung.book_settings import Stock
 from unrung.ledger.cellar import CellarEvent
 from unrung.ledger.counts import keg_tolerance_ul, together
 from unrung.ledger.tap_spans import TapSpan, line_of
@@ -141,7 +140,7 @@ def keg_rows(
     done += running.values()
     for one in done:
         one.notes += ["not_metered"] if one.event.line in unmetered else []
-    rows = [_row(one, meters, until_ms, settings.stock) for one in done]
+    rows = [_row(one, meters, until_ms, settings) for one in done]
     return sorted(rows, key=lambda row: (row.outlet, row.line, row.on_ms or 0, row.off_ms or until_ms))
 
 
@@ -191,10 +190,10 @@ def _ended(
     return now
 
 
-def _row(one: _Coupling, meters: Meters, until_ms: int, stock: Stock) -> KegRow:
+def _row(one: _Coupling, meters: Meters, until_ms: int, settings: Settings) -> KegRow:
     event, end = one.event, one.end_ms if one.end_ms is not None else until_ms
     beer, rung, logged, not_beer = meters.sums(event.line, one.on_ms or 0, end)
-    meter = int(Fraction(stock.meter_tolerance) * beer)
+    meter = int(Fraction(settings.stock.meter_tolerance) * beer)
     kegs = [keg_tolerance_ul(event.size_ul or 0)] * one.kegs
     within = together([meter, *kegs])
     notes = one.notes + (["running"] if one.end_ms is None else [])

@@ -8,12 +8,9 @@ by itself: what comes later on one side uses no ring of the other a second time,
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from unrung.ledger.rings import Unit
-
-if TYPE_CHECKING:
-    from unrung.ledger.material import Material
 
 EARLY, LATE = "early", "late"
 Edge = Mapping[int, str]
@@ -41,26 +38,6 @@ def handed(start: Edge | None, end: Edge | None, neighbours: Iterable[Unit]) -> 
     goes = _going(start, EARLY) | _going(end, LATE)
     taken = tuple(unit for unit in neighbours if unit.key in comes)
     return Handed(taken, frozenset(goes), start is not None, end is not None)
-
-
-def edge_after(before: Material | None, last: Material, after: Material | None) -> dict[int, str]:
-    """The units that cross the edge after ``last``, as the three days are matched now."""
-    from unrung.matching.match import match_day
-
-    used: set[int] = set()
-    for outlet in sorted({*last.prepared, *(after.prepared if after else ())}):
-        sides = [
-            None if day is None or sealed else day.prepared_for(outlet)
-            for day, sealed in ((before, last.handed.start), (after, last.handed.end))
-        ]
-        found = match_day(sides[0], last.prepared_for(outlet), sides[1])
-        used |= {serve.unit_key for serve in found.serves if serve.unit_key is not None}
-        used |= {key for key, _ in found.lone_units}
-    noon = sum(last.bounds) // 2
-    edge = {
-        unit.key: LATE for unit in last.rings.units if unit.key not in used and unit.at_ms >= noon
-    }
-    return edge | {unit.key: EARLY for unit in (after.rings.units if after else ()) if unit.key in used}
 
 
 def _going(edge: Edge | None, side: str) -> set[int]:

@@ -92,6 +92,8 @@ def _issue_one(db: Store, settings: Settings, day: date, now_ms: int, cache: Cac
 def _make_months(db: Store, settings: Settings, now_ms: int) -> None:
     for month in issue_due_months(db, settings, now_ms):
         _log.info("made %s, revision %s", month.period.name, month.revision)
+        for text in (*map(str, month.unplaced), *month.notes):
+            _log.warning("%s: %s", month.period.name, text)
 
 
 def _tried(what: str, work: Callable[[], object]) -> list[str]:

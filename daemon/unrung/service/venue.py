@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from unrung.config_tables import TABLES
+from unrung.config_tables import OPTIONAL, TABLES
 from unrung.service.clock import REAL, Clock
 from unrung.settings import Settings
 from unrung.store.open import Store, open_store
@@ -57,7 +57,7 @@ class Venue:
 
 def stamp_of(config: Path) -> Stamp:
     """Time and size of every file of the config folder; equal while nobody edits them."""
-    return tuple(_stat(config / name) for name in ("venue.toml", *TABLES))
+    return tuple(_stat(config / name) for name in ("venue.toml", *TABLES, *OPTIONAL))
 
 
 def _stat(path: Path) -> tuple[int, int]:
