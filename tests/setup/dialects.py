@@ -18,7 +18,7 @@ from simulator.trade import day_of_ms
 from simulator.venues import ZONE as NEW_YORK
 from unrung.units import UNITS_UL
 
-from .quiet_bar import QuietBar, Sale, local
+from .quiet_bar import QuietBar, local
 
 
 def put(folder: Path, name: str, content: bytes, day: date, zone: str) -> None:
@@ -32,14 +32,20 @@ def put(folder: Path, name: str, content: bytes, day: date, zone: str) -> None:
 
 # --- United States: names with the size in front, clocks with AM and PM, dollars, ounces -----------
 
-US_TILL = ("Order #", "Sale Date", "Sale Time", "Register", "Menu Item", "Qty", "Net Sales", "Void", "Comp", "Server")
+US_TILL = (
+    "Order #", "Sale Date", "Sale Time", "Register", "Menu Item", "Qty", "Net Sales", "Void", "Comp",
+    "Server",
+)  # fmt: skip
 US_METERS = ("Faucet", "Started", "Seconds", "Ounces")
 
 
 def write_us(month: SimMonth, folder: Path) -> None:
     """The month's rings and pours, a file a day. The till's clock shows seconds, voids are flagged."""
     for day in (one.date for one in month.days):
-        rings = [_us_ring(ring) for ring in month.rings if day_of_ms(ring.at_ms) == day and ring.kind != "training"]
+        rings = [
+            _us_ring(ring) for ring in month.rings
+            if day_of_ms(ring.at_ms) == day and ring.kind != "training"
+        ]
         pours = [_us_pour(pour) for pour in month.pours if day_of_ms(pour.end_ms) == day]
         put(folder / "till", f"sales-{day:%m%d%Y}.csv", _csv(US_TILL, rings), day, NEW_YORK)
         put(folder / "meters", f"flow-{day:%m%d%Y}.csv", _csv(US_METERS, pours), day, NEW_YORK)
@@ -52,7 +58,8 @@ def us_name(item: str, size: str) -> str:
 
 def _us_ring(ring: RingLine) -> Sequence[str]:
     at = local(ring.at_ms, NEW_YORK)
-    money = f"${ring.amount_minor / 100:,.2f}" if ring.amount_minor >= 0 else f"(${-ring.amount_minor / 100:,.2f})"
+    bare = f"${abs(ring.amount_minor) / 100:,.2f}"
+    money = bare if ring.amount_minor >= 0 else f"({bare})"
     return (
         ring.check, f"{at:%m/%d/%Y}", f"{at:%I:%M:%S %p}", ring.terminal, us_name(ring.item, ring.size),
         f"{ring.units_micro / 1e6:.6g}", money, "Y" if ring.kind == "void" else "N",
@@ -63,7 +70,8 @@ def _us_ring(ring: RingLine) -> Sequence[str]:
 def _us_pour(pour: SimPour) -> Sequence[str]:
     start = local(pour.start_ms, NEW_YORK)
     ounces = pour.volume_ul / float(UNITS_UL["us_fl_oz"])
-    return (pour.tap, f"{start:%m/%d/%Y %I:%M:%S %p}", f"{(pour.end_ms - pour.start_ms) / 1000:.1f}", f"{ounces:.2f}")
+    seconds = (pour.end_ms - pour.start_ms) / 1000
+    return pour.tap, f"{start:%m/%d/%Y %I:%M:%S %p}", f"{seconds:.1f}", f"{ounces:.2f}"
 
 
 # --- Germany: semicolons, decimal commas, windows-1252, minutes only, a title and a sum -------------
@@ -76,7 +84,8 @@ def write_german(bar: QuietBar, folder: Path) -> None:
         total = sum(int(line[1][6].replace(",", "")) for line in lines)
         rows = [";".join(line[1]) for line in lines]
         text = "\r\n".join([
-            "Kassenjournal;;;;;;;;", "", "Datum;Uhrzeit;Bon-Nr.;Bereich;Artikel;Menge;Betrag;Vorgang;Bediener",
+            "Kassenjournal;;;;;;;;", "",
+            "Datum;Uhrzeit;Bon-Nr.;Bereich;Artikel;Menge;Betrag;Vorgang;Bediener",
             *rows, f"Summe;;;;;;{total / 100:.2f};;".replace(".", ","), "",
         ])
         put(folder / "kasse", f"Journal_{day:%Y%m%d}.csv", text.encode("cp1252"), day, bar.zone)
@@ -92,13 +101,17 @@ def _german_lines(bar: QuietBar, day: date) -> Iterable[tuple[int, list[str]]]:
         if sale.day == day and sale.ring_ms is not None:
             name = german_name(sale.beer.product, sale.size)
             kind = "Storno" if sale.void else "Verkauf"
-            yield sale.ring_ms, _german_row(bar, sale.ring_ms, sale.check, sale.beer.outlet, name, sale.price, kind)
+            said = (sale.beer.outlet, name, sale.price, kind)
+            yield sale.ring_ms, _german_row(bar, sale.ring_ms, sale.check, *said)
     for side in bar.sides:
         if side.day == day:
-            yield side.ring_ms, _german_row(bar, side.ring_ms, side.check, side.outlet, side.item, side.price, "Verkauf")
+            said = (side.outlet, side.item, side.price, "Verkauf")
+            yield side.ring_ms, _german_row(bar, side.ring_ms, side.check, *said)
 
 
-def _german_row(bar: QuietBar, at_ms: int, check: int, outlet: str, name: str, price: int, kind: str) -> list[str]:
+def _german_row(
+    bar: QuietBar, at_ms: int, check: int, outlet: str, name: str, price: int, kind: str
+) -> list[str]:
     at = local(at_ms, bar.zone)
     amount = f"{price / 100:.2f}".replace(".", ",")
     return [f"{at:%d.%m.%Y}", f"{at:%H:%M}", str(check), outlet, name, "1", amount, kind, "7"]
@@ -114,7 +127,8 @@ def _german_meters(bar: QuietBar, day: date) -> bytes:
                 "nr": number, "beginn": f"{start:%d.%m.%Y %H:%M:%S}", "ende": f"{end:%d.%m.%Y %H:%M:%S}",
                 "menge_ml": sale.metered_ul // 1000,
             })
-    document = {"anlage": "Schankanlage", "hähne": [{"hahn": tap, "zapfungen": rows} for tap, rows in taps.items()]}
+    hahns = [{"hahn": tap, "zapfungen": rows} for tap, rows in taps.items()]
+    document = {"anlage": "Schankanlage", "hähne": hahns}
     return json.dumps(document, ensure_ascii=False).encode("utf-8")
 
 
@@ -125,12 +139,13 @@ def write_british(bar: QuietBar, folder: Path) -> None:
     """A till of checks with lines and a meter that writes the end and litres, in UTC."""
     for day in bar.days:
         checks: dict[int, list[dict[str, object]]] = defaultdict(list)
-        for at_ms, check, line in sorted(_british_lines(bar, day), key=lambda one: one[0]):
+        for _, check, line in sorted(_british_lines(bar, day), key=lambda one: one[0]):
             checks[check].append(line)
         document = {"premises": "The Heron and Sluice", "tickets": [
             {"ticket": number, "till": f"P{number % 3}", "lines": lines} for number, lines in checks.items()
         ]}
-        put(folder / "till", f"{day.isoformat()}.json", json.dumps(document, indent=1).encode(), day, bar.zone)
+        content = json.dumps(document, indent=1).encode()
+        put(folder / "till", f"{day.isoformat()}.json", content, day, bar.zone)
         put(folder / "meters", f"pours {day:%d%m%y}.csv", _british_meters(bar, day), day, bar.zone)
 
 
@@ -145,7 +160,9 @@ def _british_lines(bar: QuietBar, day: date) -> Iterable[tuple[int, int, dict[st
             yield side.ring_ms, side.check, line | {"voided": False}
 
 
-def _british_line(bar: QuietBar, uid: str, at_ms: int, name: str, measure: str | None, price: int) -> dict[str, object]:
+def _british_line(
+    bar: QuietBar, uid: str, at_ms: int, name: str, measure: str | None, price: int
+) -> dict[str, object]:
     return {
         "uid": uid, "rung": local(at_ms, bar.zone).isoformat(), "sold": {"name": name, "measure": measure},
         "qty": 1, "value": price / 100,
@@ -159,10 +176,6 @@ def _british_meters(bar: QuietBar, day: date) -> bytes:
         for sale in bar.sales if sale.day == day and sale.end_ms is not None
     ]
     return _csv(("finished", "line", "litres", "secs"), sorted(rows))
-
-
-def voided(sale: Sale) -> bool:
-    return sale.void
 
 
 def _csv(header: Sequence[str], rows: Iterable[Sequence[str]]) -> bytes:

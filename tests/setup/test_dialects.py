@@ -75,7 +75,8 @@ def test_us_exports_give_the_ledger_that_a_config_written_by_hand_gives(tmp_path
     """A simulated week: sizes in front of names, AM and PM, dollars, flags, start and seconds."""
     month = simulate(5, days=7, start=date(2026, 10, 26), venue="small")
     write_us(month, tmp_path / "in")
-    set_up(tmp_path / "bar", zone="America/New_York", rings=tmp_path / "in/till", pours=tmp_path / "in/meters")
+    given = {"rings": tmp_path / "in/till", "pours": tmp_path / "in/meters"}
+    set_up(tmp_path / "bar", zone="America/New_York", **given)
     days = [day.date for day in month.days]
     found = ledger_of(tmp_path / "bar", days)
     assert found == ledger_of(_by_hand(month, tmp_path), days)
@@ -85,7 +86,8 @@ def test_us_exports_give_the_ledger_that_a_config_written_by_hand_gives(tmp_path
 def test_all_of_it_works_from_the_command_line(british: QuietBar, tmp_path: Path) -> None:
     write_british(british, tmp_path / "in")
     files = [str(path) for path in sorted((tmp_path / "in/till").iterdir())]
-    setup = ("setup", str(tmp_path / "bar"), "--rings", *files, "--pours", str(tmp_path / "in/meters/*.csv"), "--yes")
+    pours = ("--pours", str(tmp_path / "in/meters/*.csv"))
+    setup = ("setup", str(tmp_path / "bar"), "--rings", *files, *pours, "--yes")
     for words in (setup, ("check", str(tmp_path / "bar")), ("catch-up", str(tmp_path / "bar"))):
         ran = subprocess.run(
             [sys.executable, "-m", "unrung", *words], capture_output=True, text=True, check=False,

@@ -30,9 +30,10 @@ def settle_time_form(draft: Draft, others: Sequence[Draft], month_first: bool, n
         return
     texts, starts = draft.texts_of_time, draft.sheet.starts
     names, written = [s.name for s in draft.samples], [s.written for s in draft.samples]
-    span = next((found for other in others if (found := span_of(other)) is not None), None)
+    spans = [span for span in map(span_of, others) if span is not None]
     weighed = {
-        form: weigh(read_local(form, texts), starts, names, written, span) for form in forms
+        form: weigh(read_local(form, texts), starts, names, written, spans[0] if spans else None)
+        for form in forms
     }
     found = _choice(draft, weighed, texts, month_first)
     draft.formats["time"] = notes.settle(f"{draft.name}: time", found)
@@ -91,8 +92,8 @@ def _unordered(moments: Sequence[datetime | None], starts: Sequence[int]) -> boo
 
 def month_leads(timezone: str, currency: str) -> bool:
     """Whether dates with slashes are usually month first there (the US alone; common practice)."""
-    return currency == "USD" or (not currency and timezone.startswith(("America/New", "America/Chi", "America/Den",
-                                                                       "America/Los", "America/Pho", "US/")))
+    usual = ("America/New", "America/Chi", "America/Den", "America/Los", "America/Pho", "US/")
+    return currency == "USD" or (not currency and timezone.startswith(usual))
 
 
 def zone_found(drafts: Sequence[Draft], given: str, machine: str) -> Found:
@@ -146,10 +147,11 @@ def _with_offsets(draft: Draft) -> list[tuple[datetime, timedelta]]:
     found = []
     for text in texts:
         try:
-            moment = datetime.fromisoformat(text.strip()) if form == "iso" else datetime.strptime(text.strip(), form)  # noqa: DTZ007
+            bare = text.strip()
+            moment = datetime.fromisoformat(bare) if form == "iso" else datetime.strptime(bare, form)  # noqa: DTZ007
         except ValueError:
             continue
         offset = moment.utcoffset()
-        if offset is not None and not text.strip().endswith(("Z", "z", "+00:00", "+0000")):
+        if offset is not None and not bare.endswith(("Z", "z", "+00:00", "+0000")):
             found.append((moment.astimezone(UTC), offset))
     return found

@@ -223,7 +223,7 @@ def _with_clocks(
             found[field] = (days[0], found[field][0])
         elif kind == "date" and clocks and field == main:
             found[field] = (found[field][0], clocks[0])
-        elif kind in ("date", "clock") and field != "day":
+        elif kind in ("date", "clock"):
             del found[field]
     if main not in found and days and clocks:
         found[main] = (days[0], clocks[0])

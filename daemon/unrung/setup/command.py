@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
+    from unrung.mapping import Carries
     from unrung.setup.doubt import Doubt
 
 Say = Callable[[str], None]
@@ -24,7 +25,9 @@ class _ManyValues(click.Command):
 
 
 def _spread(args: list[str]) -> list[str]:
-    """>>> _spread(["bar", "--rings", "a", "b", "--yes"])
+    """Each value of a feed's option with the option before it.
+
+    >>> _spread(["bar", "--rings", "a", "b", "--yes"])
     ['bar', '--rings', 'a', '--rings', 'b', '--yes']
     """
     out: list[str] = []
@@ -45,7 +48,8 @@ def setup_command(say: Say) -> click.Command:
 
     @click.command("setup", cls=_ManyValues)
     @click.argument("folder", type=click.Path(path_type=Path))
-    @click.option("--rings", multiple=True, required=True, help="Exports of the till: files, a folder, a pattern.")
+    @click.option("--rings", multiple=True, required=True,
+                  help="Exports of the till: files, a folder, a pattern.")
     @click.option("--pours", multiple=True, required=True, help="Exports of the flow meters.")
     @click.option("--kegs", multiple=True, help="Exports of the cellar: kegs on, delivered, counted.")
     @click.option("--log", multiple=True, help="What is written down: waste, staff drinks, cleaning.")
@@ -67,10 +71,11 @@ def setup_command(say: Say) -> click.Command:
         from unrung.setup.doubt import takes_proposals
         from unrung.setup.run import Wishes, run_setup
 
-        wishes = Wishes(
-            folder, {"rings": given["rings"], "pours": given["pours"], "kegs": given["kegs"], "log": given["log"]},
-            given["name"], given["timezone"], given["pulses_per_litre"], given["in_place"], given["force"],
-        )
+        feeds: dict[Carries, tuple[str, ...]] = {
+            "rings": given.pop("rings"), "pours": given.pop("pours"), "kegs": given.pop("kegs"),
+            "log": given.pop("log"),
+        }
+        wishes = Wishes(folder, feeds, **given)
         ask = takes_proposals if yes else lambda doubt: _asked(doubt, say)
         run_setup(wishes, ask, say, _machine_zone(), time.time_ns() // 1_000_000)
 

@@ -65,7 +65,9 @@ class Draft:
         return [" ".join(parts) for parts in zip(*columns, strict=True)]
 
 
-def open_samples(carries: Carries, name: str, samples: list[Sample], notes: Notes) -> tuple[Draft, list[Sheet]]:
+def open_samples(
+    carries: Carries, name: str, samples: list[Sample], notes: Notes
+) -> tuple[Draft, list[Sheet]]:
     """The samples as sheets: one for a CSV, one for each array that could hold the rows of a JSON.
 
     Raises UnrungError where a file cannot be looked into at all.

@@ -79,7 +79,7 @@ class Facts:
     def run(self) -> float:
         """Mean number of rows in a row that carry the same value."""
         texts = self.column.texts
-        changes = sum(a != b for a, b in zip(texts, texts[1:], strict=False))
+        changes = sum(a != b for a, b in pairwise(texts))
         return len(texts) / (changes + 1)
 
 

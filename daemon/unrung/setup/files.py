@@ -7,6 +7,7 @@ import os
 import re
 import shutil
 from collections.abc import Iterable, Sequence
+from itertools import takewhile
 from pathlib import Path
 
 from unrung.errors import ConfigError
@@ -29,7 +30,9 @@ def samples_of(given: Iterable[str]) -> list[Sample]:
         paths += found
         if not found:
             lacking.append(f"{text}: no such file; name an export, a folder of exports, or a pattern")
-    lacking += [f"{path} is too big to look at; give one day" for path in paths if path.stat().st_size > _MOST_BYTES]
+    lacking += [
+        f"{path} is too big to look at; give one day" for path in paths if path.stat().st_size > _MOST_BYTES
+    ]
     if lacking:
         raise ConfigError(lacking)
     samples = []
@@ -51,10 +54,14 @@ def pattern_of(names: Sequence[str]) -> str:
     """A pattern for the names of exports still to come: what stands before the first figure or
     difference, and the ending.
 
-    >>> pattern_of(["till_2026-10-27.csv"]), pattern_of(["Export (3).CSV", "Export.CSV"]), pattern_of(["a.json", "b.json"])
-    ('till_*.csv', 'Export*.CSV', '*.json')
+    >>> pattern_of(["till_2026-10-27.csv"]), pattern_of(["Export (3).CSV", "Export.CSV"])
+    ('till_*.csv', 'Export*.CSV')
+    >>> pattern_of(["a.json", "b.json"]), pattern_of(["sales.csv"])
+    ('*.json', '*.csv')
     """
-    front = os.path.commonprefix(list(names))
+    first, last = min(names), max(names)
+    alike = sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], zip(first, last, strict=False)))
+    front = first[:alike]
     front = re.split(r"[\d(\[]", front)[0].rstrip(" ")
     ending = {Path(name).suffix for name in names}
     suffix = ending.pop() if len(ending) == 1 else ""

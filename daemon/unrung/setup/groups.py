@@ -50,8 +50,10 @@ def groups_of(keys: Iterable[Key], products: Sequence[str]) -> list[Group]:
 def product_like(base: str, products: Sequence[str]) -> str:
     """The product that a name means: the same words, or all of one's words within the other's.
 
-    >>> product_like("Amber", ["Weir Amber Ale", "Weir Stout"]), product_like("Weir", ["Weir Amber", "Weir Stout"])
-    ('Weir Amber Ale', '')
+    >>> product_like("Amber", ["Weir Amber Ale", "Weir Stout"])
+    'Weir Amber Ale'
+    >>> product_like("Weir", ["Weir Amber", "Weir Stout"])
+    ''
     """
     words = _words(base)
     same = [name for name in products if _words(name) == words]

@@ -58,9 +58,8 @@ def _unknown(draft: Draft, text: str) -> Found:
         "rings": "most lines of a till are sales",
         "log": "it stays in the logged volume under that name",
     }.get(draft.carries, "its rows will be kept aside until formats.kinds lists it")
-    doubt = Doubt(
-        f"{draft.name}: kinds", f"What does {text!r} mean?", tuple((kind, "") for kind in ordered), proposed, why
-    )
+    choices = tuple((kind, "") for kind in ordered)
+    doubt = Doubt(f"{draft.name}: kinds", f"What does {text!r} mean?", choices, proposed, why)
     return Found(proposed, why, doubt)
 
 

@@ -23,14 +23,17 @@ def known_names(
     beside_product = _beside(drafts, "product")
     of_tap = _of_taps(events, zone)
     of_tap.update({tap: (("", names[0]),) for tap, names in beside_product.items() if len(names) == 1})
-    names = [*(one.product for one in [*events, *entries]), *(n for all_of in beside_product.values() for n in all_of)]
+    unmetered = {
+        tap: told[-1][1] for tap, told in of_tap.items() if metered and _spelt(tap, metered) not in metered
+    }
+    names = [*(event.product for event in events), *(entry.product for entry in entries)]
+    names += [name for all_of in beside_product.values() for name in all_of]
+    spelt = {_spelt(tap, metered): told for tap, told in of_tap.items()}
     return KnownNames(
         products=tuple(unique(names)),
-        of_tap={_spelt(tap, metered): told for tap, told in of_tap.items() if _spelt(tap, metered) in metered},
+        of_tap={tap: told for tap, told in spelt.items() if tap in metered},
         outlet_of_tap=_outlets(drafts, [*events, *entries], metered, outlets),
-        unmetered={
-            tap: told[-1][1] for tap, told in of_tap.items() if metered and _spelt(tap, metered) not in metered
-        },
+        unmetered=unmetered,
     )
 
 

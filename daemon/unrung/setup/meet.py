@@ -19,7 +19,7 @@ STEP_MS = 10_000
 """Width of the bins in which lags are counted."""
 REACH_MS = 45 * 60_000
 _QUARTER_MS = 15 * 60_000
-_FAR_OFF = 0.25
+_FAR_OFF = 0.18
 _SHIFTS_MS = tuple(minutes * 60_000 for minutes in (-40, -30, -22, -15, 15, 22, 30, 40))
 """Where chance is measured: far enough from the hill, near enough to be as busy."""
 
@@ -104,6 +104,10 @@ class Share:
     least: float
     count: int
 
+    @property
+    def most(self) -> float:
+        return 2 * self.lift - self.least
+
 
 def lifted(ats: Iterable[int], ends: Sequence[int], low_ms: int, high_ms: int) -> Share:
     """Share of the moments ``ats`` with one of the sorted ``ends`` in [at + low, at + high], beyond
@@ -126,7 +130,7 @@ def nearest_pairs(
 ) -> list[tuple[int, int]]:
     """(ring index, pour index) one to one, the nearest to the hill's centre first.
 
-    ``expected``: amount of each ring by index where known; it then takes no pour that is a quarter
+    ``expected``: amount of each ring by index where known; it then takes no pour that is a fifth
     off, and the likest of several.
     """
     order = sorted(range(len(pours)), key=lambda at: pours[at].end_ms)

@@ -64,10 +64,13 @@ def _parts(
         by_product[taps[pour.tap][1]].append(pour)
     found, ats = [], [ring.at_ms for ring in mine]
     for product, pours in sorted(by_product.items()):
-        share = lifted(ats, sorted(pour.end_ms for pour in pours), -hill.high_ms, -hill.low_ms)
-        if share.lift < 0.6 or share.least < 0.3:
+        pairs = nearest_pairs(mine, pours, hill)
+        if len(pairs) < _LEAST:
             continue
-        amounts = [pours[at].amount for _, at in nearest_pairs(mine, pours, hill)]
-        found.append((product, snapped(densest(amounts), place.metric, place.imperial)))
+        seen = densest([pours[at].amount for _, at in pairs])
+        alike = [pour for pour in pours if abs(pour.amount / seen.amount - 1) < 0.1]
+        share = lifted(ats, sorted(pour.end_ms for pour in alike), -hill.high_ms, -hill.low_ms)
+        if share.lift > 0.45 and share.least > 0.25:
+            found.append((product, snapped(seen, place.metric, place.imperial)))
     usual = agreed([(Key(product, ""), portion) for product, portion in found], most=False)
     return [(product, usual.get(Key(product, ""), portion)) for product, portion in found]

@@ -146,16 +146,23 @@ def agreed(alike: Sequence[tuple[Key, Portion]], *, most: bool = True) -> dict[K
 
     What makes them differ (a meter, a habit of the hand) is for the findings, not for the menu.
     """
-    counts = Counter((portion.number, portion.unit) for _, portion in alike)
-    if not alike or (most and 2 * counts.most_common(1)[0][1] <= len(alike)):
+    usual = usual_of(alike, most=most)
+    if usual is None:
         return {}
-    number, unit = min(counts, key=lambda size: (-counts[size], len(size[0]), size))
-    usual = Portion(number, unit, "as of the other beers")
     return {
         key: usual for key, portion in alike
-        if (portion.number, portion.unit) != (number, unit)
-        and abs(portion.volume_ul / usual.volume_ul - 1) < 0.06
+        if (portion.number, portion.unit) != (usual.number, usual.unit)
+        and abs(portion.volume_ul / usual.volume_ul - 1) < 0.08
     }
+
+
+def usual_of(alike: Sequence[tuple[Key, Portion]], *, most: bool = True) -> Portion | None:
+    """The portion that most of these items take; without ``most`` the most usual one."""
+    counts = Counter((portion.number, portion.unit) for _, portion in alike)
+    if not alike or (most and 2 * counts.most_common(1)[0][1] <= len(alike)):
+        return None
+    number, unit = min(counts, key=lambda size: (-counts[size], len(size[0]), size))
+    return Portion(number, unit, "as of the other beers")
 
 
 def _named(one: Named, imperial: bool) -> Portion:
@@ -169,7 +176,9 @@ def _named(one: Named, imperial: bool) -> Portion:
 
 
 def _decimal(number: Fraction) -> str:
-    """>>> _decimal(Fraction(1, 2)), _decimal(Fraction(16))
+    """A number as the tables have it.
+
+    >>> _decimal(Fraction(1, 2)), _decimal(Fraction(16))
     ('0.5', '16')
     """
     return f"{round(float(number), 4):g}"

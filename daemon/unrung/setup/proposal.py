@@ -13,6 +13,9 @@ class Key(NamedTuple):
     item: str
     size: str
 
+    def __str__(self) -> str:
+        return " ".join(filter(None, self))
+
 
 @dataclass(slots=True)
 class TapLine:
@@ -22,6 +25,7 @@ class TapLine:
     outlet: str
     product: str
     metered: bool = True
+    meter: str = ""
     since: str = ""
     until: str = ""
     pulses_per_litre: str = ""
@@ -57,6 +61,8 @@ class Tables:
     products: list[ProductLine] = field(default_factory=list)
     menu: list[MenuLine] = field(default_factory=list)
     taps: list[TapLine] = field(default_factory=list)
+    pools: list[tuple[str, str, float]] = field(default_factory=list)
+    """Pairs of outlets whose staff seem to ring for each other, and how strongly."""
     remarks: list[str] = field(default_factory=list)
     """What a person should look at, as sentences."""
 

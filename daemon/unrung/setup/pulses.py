@@ -18,8 +18,12 @@ def settle_pulses(
     pours: Sequence[Pour], rings: Sequence[RingFact], given: str, imperial: bool, notes: Notes
 ) -> tuple[str, list[PourFact]]:
     """(pulses per litre or "", pours in microlitres)."""
-    counted = [PourFact(one.tap, one.end_ms, float(one.pulses)) for one in pours if one.pulses is not None]
-    metered = [PourFact(one.tap, one.end_ms, float(one.volume_ul)) for one in pours if one.volume_ul is not None]
+    counted = [
+        PourFact(one.tap, one.end_ms, float(one.pulses)) for one in pours if one.pulses is not None
+    ]
+    metered = [
+        PourFact(one.tap, one.end_ms, float(one.volume_ul)) for one in pours if one.volume_ul is not None
+    ]
     if not counted:
         return "", metered
     factor = given or notes.settle("meters: pulses_per_litre", _estimate(counted, rings, imperial))

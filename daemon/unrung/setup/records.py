@@ -10,9 +10,9 @@ from typing import Any
 
 from unrung.intake.adapter import check_mapping, read_all
 from unrung.records import AnyRecord, Export, Reject
+from unrung.settings import Feed, Settings, Venue
 from unrung.setup.draft import Draft
 from unrung.setup.relate import FileRows
-from unrung.settings import Feed, Settings, Venue
 
 
 @dataclass

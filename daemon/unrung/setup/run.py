@@ -4,26 +4,36 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from babel.numbers import get_currency_precision
 
 from unrung.config_folder import load
+from unrung.errors import UnrungError
+from unrung.intake.archive import sentence
 from unrung.mapping import Carries
-from unrung.records import AnyRecord, Pour, Ring
+from unrung.records import AnyRecord, KegEvent, Pour, Ring
+from unrung.settings import Venue
 from unrung.setup.clocks import month_leads, settle_time_form, zone_found
 from unrung.setup.doubt import Ask, Notes
 from unrung.setup.draft import Draft, Sample
+from unrung.setup.evidence import Evidence
 from unrung.setup.files import (
-    copy_samples, pattern_of, put, refuse_overwriting, samples_of,
+    copy_samples,
+    pattern_of,
+    put,
+    refuse_overwriting,
+    samples_of,
 )
+from unrung.setup.kegs import fill_kegs
 from unrung.setup.known import known_names
-from unrung.setup.meet import PourFact, RingFact, quarter_shift
+from unrung.setup.meet import RingFact, quarter_shift
 from unrung.setup.money import currency_of, unknown_currency
+from unrung.setup.pools import pool_question
 from unrung.setup.proposal import Key, Place, Tables
-from unrung.setup.propose import Evidence, propose, usual_price
+from unrung.setup.propose import propose, usual_price
 from unrung.setup.pulses import settle_pulses
 from unrung.setup.records import Read, merged, read_draft
 from unrung.setup.relate import relation
@@ -33,7 +43,6 @@ from unrung.setup.understand import understand
 from unrung.setup.venue import Country, country_of, hours_of
 from unrung.setup.write import FeedPlace, VenueFacts, menu_text, products_text, taps_text, venue_text
 from unrung.setup.zones import explain_shift
-from unrung.settings import Venue
 
 Say = Callable[[str], None]
 NAMES: dict[Carries, str] = {"rings": "till", "pours": "meters", "kegs": "cellar", "log": "log"}
@@ -101,6 +110,7 @@ def look_at(
     look.currency = currency_of(look.drafts) or look.country.currency or notes.settle(
         "venue: currency", unknown_currency(look.drafts))
     _read_all(look, now_ms)
+    _refuse_unreadable(look)
     return look
 
 
@@ -114,7 +124,10 @@ def _settle_zone(look: Look, wishes: Wishes, machine: str, now_ms: int) -> None:
         rings, pours = _times(look, "rings"), _times(look, "pours")
         shift = quarter_shift(rings, pours) if rings and pours else 0
         if shift:
-            says = {one.carries: has_offset(one.formats.get("time", "iso"), one.texts_of_time) for one in look.drafts}
+            says = {
+                one.carries: has_offset(one.formats.get("time", "iso"), one.texts_of_time)
+                for one in look.drafts
+            }
             shifted = explain_shift(shift, look.zone, look.zone_sure, rings, says["rings"], says["pours"])
             if shifted is not None:
                 found = shifted.zone
@@ -134,9 +147,24 @@ def _read_all(look: Look, now_ms: int) -> None:
     for draft in look.drafts:
         read = read_draft(draft, venue, look.digits, now_ms)
         found = relation(read.files)
-        draft.export = found.value if found.doubt is None else look.notes.settle(f"{draft.name}: export", found)
+        draft.export = look.notes.settle(f"{draft.name}: export", found)
         draft.why["export"] = found.why
         look.reads[draft.name], look.records[draft.name] = read, merged(read, draft.export)
+
+
+def _refuse_unreadable(look: Look) -> None:
+    """Most rows must read by what was understood; else it was misunderstood, and nothing is written."""
+    for draft in look.drafts:
+        read = look.reads[draft.name]
+        bad, total = len(read.rejects), len(read.rejects) + len(read.records)
+        if read.problems or not total or bad > 0.5 * total:
+            said = list(read.problems)
+            for name, reject in read.rejects[:1]:
+                said.append(f"{name}, line {reject.line}, field {reject.field!r}: {sentence(reject)}")
+            raise UnrungError(
+                f"{draft.name}: {bad} of {total} rows cannot be read as understood. {' '.join(said)} "
+                "Map this feed by hand, after the example config folder"
+            )
 
 
 def _times(look: Look, carries: str) -> list[int]:
@@ -161,6 +189,11 @@ def _tables(look: Look, wishes: Wishes) -> tuple[Tables, Place]:
     tables = propose(evidence, place)
     for line in tables.taps:
         line.pulses_per_litre = factor if line.metered else ""
+    events = [one for rows in look.records.values() for one in rows if isinstance(one, KegEvent)]
+    fill_kegs(tables.products, events, look.digits)
+    tables.pools = [
+        pool for pool in tables.pools if look.notes.settle("venue: pool", pool_question(*pool)) == "yes"
+    ]
     return tables, place
 
 
@@ -168,9 +201,8 @@ def _us_measures(look: Look) -> bool:
     """By the country; where the zone names none, by the dollar or by meters that count ounces."""
     if look.country.territory:
         return look.country.us_measures
-    return look.currency == "USD" and all(
-        draft.formats.get("volume_unit") in (None, "us_fl_oz") for draft in look.drafts if draft.carries == "pours"
-    )
+    units = {draft.formats.get("volume_unit") for draft in look.drafts if draft.carries == "pours"}
+    return look.currency == "USD" and units <= {None, "us_fl_oz"}
 
 
 def _prices(rings: list[Ring], digits: int) -> dict[Key, str]:
@@ -190,7 +222,7 @@ def _write(wishes: Wishes, look: Look, tables: Tables, place: Place, say: Say) -
         "us_fl_oz" if us else "l", look.currency, look.country.locale, "net" if us else "gross",
     )
     texts = {
-        "venue.toml": venue_text(venue, feeds, look.notes, tables.remarks),
+        "venue.toml": venue_text(venue, feeds, look.notes, tables),
         "products.csv": products_text(tables), "menu.csv": menu_text(tables), "taps.csv": taps_text(tables),
     }
     with TemporaryDirectory(prefix="unrung-setup-") as aside:

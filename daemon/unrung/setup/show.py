@@ -43,7 +43,8 @@ def show_tables(tables: Tables, say: Say) -> None:
     say("")
     say("Items and what one takes:")
     for row in tables.menu:
-        what = f"{row.portion} {UNIT_LABELS.get(row.unit, row.unit)} {row.product}" if row.product else "no draught beer"
+        unit = UNIT_LABELS.get(row.unit, row.unit)
+        what = f"{row.portion} {unit} {row.product}" if row.product else "no draught beer"
         say(f"  {' '.join(filter(None, (row.item, row.size))):<34.34} {what}")
     if tables.remarks:
         say("")

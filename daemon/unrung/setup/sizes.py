@@ -14,10 +14,13 @@ from fractions import Fraction
 from unrung.setup.words import plain
 from unrung.units import UNITS_UL
 
-_METRIC = re.compile(r"(?<![\w.,])(\d+(?:[.,]\d+)?)\s?-?(ml|cl|dl|l|litre|litres|liter|liters|lt|ltr)\b\.?", re.IGNORECASE)
+_METRIC = re.compile(
+    r"(?<![\w.,])(\d+(?:[.,]\d+)?)\s?-?(ml|cl|dl|l|litre|litres|liter|liters|lt|ltr)\b\.?", re.IGNORECASE
+)
 _OUNCES = re.compile(r"(?<![\w.,])(\d+(?:\.\d+)?)\s?-?(?:fl\.?\s?)?(?:oz|ounce|ounces)\b\.?", re.IGNORECASE)
 _PINTS = re.compile(
-    r"(?<!\w)(?:(?P<part>1/2|½|half(?: a)?|halves|1/3|⅓|third(?: of a)?|2/3|⅔|two[- ]thirds?(?: of a)?)[ -]?)?"
+    r"(?<!\w)(?:(?P<part>1/2|½|half(?: a)?|halves|1/3|⅓|third(?: of a)?|2/3|⅔|"
+    r"two[- ]thirds?(?: of a)?)[ -]?)?"
     r"(?P<pint>pints?|pt)\b\.?",
     re.IGNORECASE,
 )
@@ -29,6 +32,9 @@ _WORDS = re.compile(
     re.IGNORECASE,
 )
 """Words that tell sizes apart and do not say how much."""
+_SMALL_WORDS = re.compile(
+    r"^(?:of|a|von|de|di|van)\s+|\s+(?:of|a|in|draught|draft|vom fass|on tap|glass)$", re.IGNORECASE
+)
 _UNIT_UL = {
     "ml": Fraction(1000), "cl": Fraction(10_000), "dl": Fraction(100_000),
 }
@@ -115,7 +121,7 @@ def _part(text: str) -> _Read:
 
 def _word(text: str) -> _Read:
     found = _WORDS.search(text)
-    if found is None or found.span() == (0, len(text.strip())) and len(text.strip()) > 8:
+    if found is None or (found.span() == (0, len(text.strip())) and len(text.strip()) > 8):
         return None
     return text[: found.start()] + text[found.end() :], None, None, plain(found[0])
 
@@ -124,5 +130,5 @@ def _tidy(text: str) -> str:
     """Without the signs and small words that a size leaves behind."""
     bare = re.sub(r"\(\s*\)|\[\s*\]", " ", text)
     bare = " ".join(bare.split()).strip(" -–,;:/.|")
-    bare = re.sub(r"^(?:of|a|von|de|di|van)\s+|\s+(?:of|a|in|draught|draft|vom fass|on tap|glass)$", "", bare, flags=re.IGNORECASE)
+    bare = _SMALL_WORDS.sub("", bare)
     return bare.strip(" -–,;:/.|")

@@ -16,6 +16,8 @@ from unrung.setup.words import plain
 LONG_POUR_S = "30"
 """Length that a pour without one is given: long enough that no pitcher looks like gas."""
 
+_ENDS = {"end", "ended", "finish", "finished", "stop", "stopped", "ende", "fin", "to", "bis"}
+
 
 def settle_span(draft: Draft, notes: Notes) -> None:
     """Two of ``start``, ``end`` and ``duration``."""
@@ -42,8 +44,11 @@ def _second_time(draft: Draft) -> None:
     """A time column that no header names, beside one that was found."""
     have = [name for name in ("start", "end") if name in draft.fields]
     used = {name for names in draft.fields.values() if isinstance(names, tuple) for name in names}
-    free = [one for one in draft.facts if one.time_kind == "moment" and one.filled > 0.9]
-    free = [one for one in free if one.column.name not in used and one.column.name not in draft.beside.values()]
+    used |= set(draft.beside.values())
+    free = [
+        one for one in draft.facts
+        if one.time_kind == "moment" and one.filled > 0.9 and one.column.name not in used
+    ]
     if len(have) == 1 and free and "duration" not in draft.fields:
         draft.fields["end" if have[0] == "start" else "start"] = (free[0].column.name,)
 
@@ -74,7 +79,7 @@ def _one_end(draft: Draft, notes: Notes) -> None:
 
 
 def _says_end(title: str) -> bool:
-    return bool(set(plain(title).split()) & {"end", "ended", "finish", "finished", "stop", "stopped", "ende", "fin", "to", "bis"})
+    return bool(set(plain(title).split()) & _ENDS)
 
 
 def _duration_unit(draft: Draft, notes: Notes) -> None:

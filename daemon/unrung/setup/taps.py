@@ -104,7 +104,7 @@ def _best(pairs: list[Pair], named: bool) -> Pair | None:
     second = next((pair for pair in ranked[1:] if pair.group != best.group), None)
     if second is None:
         return best
-    return Pair(best.tap, best.group, best.outlet, best.score, best.lift, best.score - second.score, second.group)
+    return replace(best, lead=best.score - second.score, second=second.group)
 
 
 def in_doubt(pair: Pair) -> bool:

@@ -11,6 +11,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
 
 from unrung.setup.readers import instant, time_reader
 
@@ -215,9 +216,10 @@ def weigh(
             points -= 4
     known = [one for one in moments if one is not None]
     if known and other:
-        apart = not (min(known) <= other[1] + timedelta(days=1) and other[0] <= max(known) + timedelta(days=1))
-        points += -3 if apart else 3
-        reasons += [] if apart else ["the other export is of the same days"]
+        day = timedelta(days=1)
+        together = min(known) <= other[1] + day and other[0] <= max(known) + day
+        points += 3 if together else -3
+        reasons += ["the other export is of the same days"] if together else []
     return Evidence(points - _looseness(known), reasons[0] if reasons else "")
 
 
@@ -227,7 +229,7 @@ def _looseness(moments: Sequence[datetime]) -> float:
         return 0.0
     days = {moment.date() for moment in moments}
     span = (max(days) - min(days)).days + 1
-    back = sum(later.date() < earlier.date() for earlier, later in zip(moments, moments[1:], strict=False))
+    back = sum(later.date() < earlier.date() for earlier, later in pairwise(moments))
     return min(4.0, (span / len(days) - 1) / 4) + min(2.0, 40 * back / len(moments))
 
 

@@ -88,7 +88,9 @@ def _keep_true_ids(draft: Draft) -> None:
         draft.why["id"] = "no id"
 
 
-_NUMBERS = ("units", "amount", "tax", "volume", "pulses", "duration", "size", "part", "cost", "gross_kg", "tare_kg")
+_NUMBERS = (
+    "units", "amount", "tax", "volume", "pulses", "duration", "size", "part", "cost", "gross_kg", "tare_kg",
+)  # fmt: skip
 
 
 def _settle_numbers(draft: Draft, notes: Notes) -> None:

@@ -27,7 +27,7 @@ _SERVED_ML = (200, 250, 284.131, 295.735, 300, 330, 354.882, 379, 400, 473.176, 
 
 def settle_volumes(draft: Draft, notes: Notes) -> None:
     """``formats.volume_unit`` for whatever volume is mapped."""
-    field = next((name for name in ("volume", "part") if name in draft.fields), None)
+    field: str | None = next((name for name in ("volume", "part") if name in draft.fields), None)
     if "volume" in draft.fields and draft.carries == "pours":
         _pulses_after_all(draft)
         field = "volume" if "volume" in draft.fields else None
@@ -46,13 +46,17 @@ def settle_volumes(draft: Draft, notes: Notes) -> None:
 
 def unit_of(facts: Facts, carries: str) -> Found:
     """The unit of a volume column."""
-    said = [unit for unit, words in _WORDS.items() if set(plain(facts.column.title).split()) & set(words.split("|"))]
+    title = set(plain(facts.column.title).split())
+    said = [unit for unit, words in _WORDS.items() if title & set(words.split("|"))]
+    if carries == "pours":
+        said = [unit for unit in said if _could_be(facts.numbers, "us_fl_oz" if unit == "oz" else unit)]
     if said == ["oz"]:
         return _ounces(facts, carries)
     if len(said) == 1:
         return Found(said[0], f"its header {facts.column.title!r} says so")
     if carries != "pours":
-        return _asked(facts, ["us_fl_oz", "ml", "l", "imp_fl_oz", "us_gal"], "nothing but habit speaks for it")
+        usual = ["us_fl_oz", "ml", "l", "imp_fl_oz", "us_gal"]
+        return _asked(facts, usual, "nothing but habit speaks for it")
     fits = {unit: near_serves(facts.numbers, unit) for unit in ("ml", "us_fl_oz", "cl", "l", "imp_fl_oz")}
     ranked = sorted(fits, key=lambda unit: -fits[unit])
     best, second = ranked[0], ranked[1]
@@ -60,6 +64,11 @@ def unit_of(facts: Facts, carries: str) -> Found:
     if fits[best] >= 0.3 and fits[best] > 1.7 * fits[second]:
         return Found(best, why)
     return _asked(facts, ranked, why)
+
+
+def _could_be(numbers: Sequence[float], unit: str) -> bool:
+    """Whether a middle pour in this unit is one that a glass holds: no header makes it 400 litres."""
+    return not numbers or 20 < median(numbers) * float(UNITS_UL[unit]) / 1000 < 5000
 
 
 def near_serves(numbers: Sequence[float], unit: str) -> float:
@@ -79,7 +88,8 @@ def _ounces(facts: Facts, carries: str) -> Found:
         twenties = _around(facts.numbers, 20) + _around(facts.numbers, 10) + _around(facts.numbers, 13.33)
         sixteens = _around(facts.numbers, 16) + _around(facts.numbers, 12)
         if twenties > 0.4 and sixteens < 0.02:
-            return _asked(facts, ["imp_fl_oz", "us_fl_oz"], "its pours are of 20 and 10, whole and half pints")
+            why = "its pours are of 20 and 10, whole and half pints"
+            return _asked(facts, ["imp_fl_oz", "us_fl_oz"], why)
     return Found("us_fl_oz", f"its header {facts.column.title!r} says so")
 
 
@@ -88,10 +98,9 @@ def _around(numbers: Sequence[float], serve: float) -> float:
 
 
 def _asked(facts: Facts, units: list[str], why: str) -> Found:
-    doubt = Doubt(
-        "volume_unit", f"In what unit is {facts.column.title!r}? Its middle value is {median(facts.numbers or [0]):g}.",
-        tuple((unit, "") for unit in units), units[0], why,
-    )
+    middle = median(facts.numbers or [0])
+    question = f"In what unit is {facts.column.title!r}? Its middle value is {middle:g}."
+    doubt = Doubt("volume_unit", question, tuple((unit, "") for unit in units), units[0], why)
     return Found(units[0], why, doubt)
 
 

@@ -184,7 +184,8 @@ KINDS: dict[str, dict[str, str]] = {
         "refund":
             "refund|refunded|return|returned|ruckerstattung|rueckerstattung|erstattung|gutschrift|"
             "retoure|remboursement|rembourse|retour|devolucion|reembolso|rimborso|reso|terugbetaling",
-        "training": "training|practice|test|demo|ubung|uebung|schulung|formation|practica|formazione|oefening",
+        "training":
+            "training|practice|test|demo|ubung|uebung|schulung|formation|practica|formazione|oefening",
         "sale":
             "sale|sold|ok|normal|paid|closed|open|regular|complete|completed|item|line|verkauf|"
             "verkauft|bezahlt|vente|vendu|venta|vendita|verkoop|false|no|n|0|s",
@@ -245,10 +246,11 @@ KINDS: dict[str, dict[str, str]] = {
 def plain(text: str) -> str:
     """Lower case words without accents, signs or camel case.
 
-    >>> plain("RungAt"), plain("Größe (ml)"), plain("line_total"), plain("Stück")
-    ('rung at', 'grosse ml', 'line total', 'stuck')
+    >>> plain("RungAt"), plain("Größe (ml)"), plain("line_total"), plain("mL")
+    ('rung at', 'grosse ml', 'line total', 'ml')
     """
-    spaced = re.sub(r"(?<=[a-z0-9])(?=[A-Z])", " ", text)
+    metric = re.sub(r"\b([mcd])L\b", r"\1l", text)
+    spaced = re.sub(r"(?<=[a-z0-9])(?=[A-Z])", " ", metric)
     bare = unicodedata.normalize("NFKD", spaced.replace("ß", "ss"))
     letters = "".join(letter for letter in bare if not unicodedata.combining(letter))
     return " ".join(re.findall(r"[^\W_]+", letters.casefold()))

@@ -55,15 +55,29 @@ _EXPORT_ABOUT = {
 
 
 def venue_text(
-    venue: VenueFacts, feeds: Sequence[tuple[Draft, FeedPlace]], notes: Notes, remarks: Sequence[str]
+    venue: VenueFacts, feeds: Sequence[tuple[Draft, FeedPlace]], notes: Notes, tables: Tables
 ) -> str:
     """``venue.toml``."""
-    parts = [_HEAD, _venue(venue, notes)]
+    parts = [_HEAD, _venue(venue, notes), *_pools(tables)]
     parts += [_feed(draft, place, notes) for draft, place in feeds]
     parts.append(_rest(venue))
-    if remarks:
-        parts.append("\n".join(["# What setup found worth a look in the tables:", *(f"# ? {text}" for text in remarks), ""]))
+    if tables.remarks:
+        looks = [f"# ? {text}" for text in tables.remarks]
+        parts.append("\n".join(["# What setup found worth a look in the tables:", *looks, ""]))
     return "\n".join(parts)
+
+
+def _pools(tables: Tables) -> list[str]:
+    """Outlets that are compared as one; pairs that share an outlet make one pool."""
+    pools: list[set[str]] = []
+    for one, other, _ in tables.pools:
+        joined = {one, other}.union(*(pool for pool in pools if pool & {one, other}))
+        pools = [pool for pool in pools if not pool & joined] + [joined]
+    return [
+        "\n".join(["[[pool]]", _line("name", " and ".join(sorted(pool)), "outlets that ring for each other"),
+                   _line("outlets", sorted(pool)), ""])
+        for pool in pools
+    ]
 
 
 def _venue(venue: VenueFacts, notes: Notes) -> str:
@@ -72,14 +86,16 @@ def _venue(venue: VenueFacts, notes: Notes) -> str:
     lines.append(_line("timezone", venue.timezone, "an IANA name; the clock changes are then taken care of"))
     lines.append(_line("day_starts", venue.hours.day_starts, "sales before it belong to the evening before"))
     if venue.hours.opens:
-        lines.append(_line("opens", venue.hours.opens, "as the samples show; beer outside is looked at twice"))
+        about = "as the samples show; beer outside is looked at twice"
+        lines.append(_line("opens", venue.hours.opens, about))
         lines.append(_line("closes", venue.hours.closes))
-    lines.append(_line("volume_unit", venue.volume_unit, "of every volume shown: us_fl_oz, imp_fl_oz, ml or l"))
+    about = "of every volume shown: us_fl_oz, imp_fl_oz, ml or l"
+    lines.append(_line("volume_unit", venue.volume_unit, about))
     lines.append(_line("currency", venue.currency))
     lines.append(_line("locale", venue.locale, "how the mail writes dates and money"))
     lines.append(_line("prices", venue.prices, 'the till\'s amounts: "net" without tax, "gross" with it'))
     if venue.prices == "gross":
-        lines.append("# tax_rate = 0.20               # ? the share of tax in a gross price, if the till names none")
+        lines.append("# tax_rate = 0.20               # ? share of tax in a gross price, if no column has it")
     return "\n".join([*lines, ""])
 
 
@@ -89,16 +105,20 @@ def _feed(draft: Draft, place: FeedPlace, notes: Notes) -> str:
         f"# Read from: {', '.join(sample.name for sample in draft.samples[:3])}"
         + (f" and {len(draft.samples) - 3} more" if len(draft.samples) > 3 else ""),
         "[[feed]]", _line("name", draft.name), _line("carries", draft.carries),
-        _line("adapter", draft.adapter), _line("folder", place.folder, "a relative one starts at this folder"),
+        _line("adapter", draft.adapter),
+        _line("folder", place.folder, "a relative one starts at this folder"),
         _line("pattern", place.pattern, "which of its files belong to this feed"),
-        _line("export", draft.export, f"{_EXPORT_ABOUT[draft.export]}: {draft.why.get('export', '')}".rstrip(": ")),
+        _line("export", draft.export, _EXPORT_ABOUT[draft.export]),
+        *([f"# {draft.why['export']}"] if "export" in draft.why else []),
     ]
     if place.leave:
         lines.append("leave = true                    # files stay where they are")
     if draft.resolution != "single":
         lines.append(_line("resolution", draft.resolution, "a row is a count over a span, not one pour"))
     lines += ["", "[feed.fields]                   # our word = the column of the export"]
-    lines += [_line(field, _source(source), draft.why.get(field, "")) for field, source in draft.fields.items()]
+    lines += [
+        _line(field, _source(source), draft.why.get(field, "")) for field, source in draft.fields.items()
+    ]
     lines += _left_out(draft)
     lines += ["", *_questions(notes, draft.name), "[feed.formats]", *_formats(draft)]
     return "\n".join([*lines, ""])
@@ -110,7 +130,7 @@ def _formats(draft: Draft) -> list[str]:
     lines = [_line(key, value, draft.why.get(key, "")) for key, value in plain.items()]
     if "skip_rows" in draft.formats:
         rules = ", ".join(
-            "{column = %s, values = %s}" % (_toml(rule["column"]), _toml(rule["values"]))
+            f"{{column = {_toml(rule['column'])}, values = {_toml(rule['values'])}}}"
             for rule in draft.formats["skip_rows"]
         )
         lines.append(f"skip_rows = [{rules}]        # sums at the end are no rows")
@@ -226,14 +246,17 @@ def taps_text(tables: Tables) -> str:
     """``taps.csv``."""
     factor = any(one.pulses_per_litre for one in tables.taps)
     dated = any(one.since or one.until for one in tables.taps)
-    header = ["tap", "outlet", "product", "metered", "line_volume"]
+    meters = any(one.meter for one in tables.taps)
+    header = ["tap", *["meter"] * meters, "outlet", "product", "metered", "line_volume"]
     header += ["from", "to"] * dated + ["pulses_per_litre"] * factor
     rows = []
     for one in tables.taps:
-        cells = [one.tap, one.outlet, one.product, "yes" if one.metered else "no", ""]
+        cells = [one.tap, *[one.meter] * meters, one.outlet, one.product, "yes" if one.metered else "no", ""]
         cells += [one.since, one.until] * dated + [one.pulses_per_litre] * factor
         rows.append((tuple(cells), one.remark))
-    return _csv(header, ["tap as the meters write it; line_volume is the beer that stands in its line."], rows)
+    heads = ["tap as the meters write it; line_volume is the beer that stands in its line: without it, what "
+             "a cleaning pushes out of the line counts as water."]
+    return _csv(header, heads, rows)
 
 
 def _csv(header: Sequence[str], heads: Sequence[str], rows: Iterable[tuple[Sequence[str], str]]) -> str:

@@ -1,0 +1,91 @@
+"""The portions of a bar's items, by their names and by what its pours show."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from statistics import median
+
+from unrung.setup.evidence import Evidence
+from unrung.setup.groups import Group
+from unrung.setup.portions import (
+    BY_NAME,
+    IMP_PINT,
+    US_PINT,
+    Portion,
+    Seen,
+    agreed,
+    pint_ul,
+    portion_of,
+    seen_amounts,
+    usual_of,
+)
+from unrung.setup.proposal import Key, Place, Tables
+
+
+def set_portions(evidence: Evidence, place: Place, tables: Tables) -> None:
+    """Sizes by name first, with the pint that the pours are of; then what the pours say of the rest."""
+    if evidence.hill is None:
+        pint = IMP_PINT if place.imperial else US_PINT
+        for index in evidence.products:
+            _set(evidence, evidence.groups[index], {}, pint, place)
+        return
+    measured: dict[str, list[tuple[Key, Portion]]] = defaultdict(list)
+    for index in evidence.products:
+        group, rings, pours = evidence.groups[index], *evidence.of_group(index)
+        seen = seen_amounts(group, rings, pours, evidence.hill, {})
+        pint, _ = pint_ul(group.keys, seen, place.imperial)
+        _set(evidence, group, {}, pint, place)
+        sizes = {key: float(p.volume_ul) for key in group.keys if (p := evidence.portions.get(key))}
+        seen = seen_amounts(group, rings, pours, evidence.hill, sizes)
+        _set(evidence, group, seen, pint, place)
+        _say_far_ones(evidence, group, seen, tables)
+        for key, named in group.keys.items():
+            if named.word and (portion := evidence.portions.get(key)) and portion.why != BY_NAME:
+                measured[named.word].append((key, portion))
+    for alike in measured.values():
+        evidence.portions.update(agreed(alike))
+    _drop_odd_prices(evidence)
+    _lend_sizes(evidence, measured)
+
+
+def _lend_sizes(evidence: Evidence, measured: Mapping[str, list[tuple[Key, Portion]]]) -> None:
+    """An item too seldom sold takes what its word means with most other beers."""
+    for index in evidence.products:
+        for key, named in evidence.groups[index].keys.items():
+            alike = [one for one in measured.get(named.word, ()) if one[0] in evidence.portions]
+            if key not in evidence.portions and len(alike) > 1 and (usual := usual_of(alike)):
+                evidence.portions[key] = usual
+
+
+def _drop_odd_prices(evidence: Evidence) -> None:
+    """A measured portion whose beer would cost half or twice what the other sizes charge is none: a
+    few pours happened to fall beside its few rings."""
+    for index in evidence.products:
+        keys = evidence.groups[index].keys
+        known = {key: p for key in keys if (p := evidence.portions.get(key)) and evidence.prices.get(key)}
+        charged = {key: float(evidence.prices[key]) / portion.volume_ul for key, portion in known.items()}
+        by_name = [charged[key] for key, portion in known.items() if portion.why == BY_NAME]
+        named = by_name or list(charged.values())
+        for key, portion in known.items():
+            if portion.why != BY_NAME and not 0.6 < charged[key] / median(named) < 1.6:
+                del evidence.portions[key]
+
+
+def _set(evidence: Evidence, group: Group, seen: Mapping[Key, Seen], pint: float, place: Place) -> None:
+    for key, named in group.keys.items():
+        portion = portion_of(named, seen.get(key), pint, place.metric, place.imperial)
+        if portion is not None:
+            evidence.portions.setdefault(key, portion)
+
+
+def _say_far_ones(evidence: Evidence, group: Group, seen: Mapping[Key, Seen], tables: Tables) -> None:
+    for key in group.keys:
+        portion = evidence.portions.get(key)
+        if portion and key in seen and seen[key].pours >= 10 and portion.why == BY_NAME:
+            apart = seen[key].amount / portion.volume_ul - 1
+            if abs(apart) > 0.04:
+                tables.remarks.append(
+                    f"{key}: its pours are mostly of {seen[key].amount / 1000:.0f} mL, "
+                    f"{abs(apart):.0%} {'more' if apart > 0 else 'less'} than the portion set by its name."
+                )
