@@ -1,0 +1,208 @@
+"""When a month is issued, again and for good; what the commands say and how they end."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from month.venue import Row, level, month_rows, opened, read
+from unrung.catch_up import CaughtUp, issue_due, take_in_all
+from unrung.cli import commands
+from unrung.closing import close
+from unrung.month_issuing import due_months
+from unrung.reissuing import reissue_month
+from venue_folder import VenueFolder, make_venue, ms, pour, ring
+
+ACCOUNTS = '[accounts]\nvariance = "5190"\nstock = "0310"\nusage = "5110"\n'
+CELLAR = """
+[[feed]]
+name = "cellar"
+carries = "kegs"
+adapter = "csv"
+folder = "exports/cellar"
+pattern = "*.csv"
+[feed.fields]
+at = "Time"
+kind = "What"
+product = "Beer"
+units = "Kegs"
+part = "Litres"
+cost = "Cost"
+outlet = {const = "Bar"}
+[feed.formats]
+time = "%Y-%m-%d %H:%M:%S"
+volume_unit = "l"
+[feed.formats.kinds]
+count = ["count"]
+delivery = ["delivery"]
+"""
+JULY, AUGUST = "07-02 12:00:00", "08-03 12:00:00"
+
+
+def cellar(venue: VenueFolder, name: str, *rows: str, written: str = "07-01 10:00:00") -> None:
+    text = "Time,What,Beer,Kegs,Litres,Cost\n" + "".join(f"2025-{row}\n" for row in rows)
+    venue.drop(venue.path / "exports" / "cellar" / name, text.encode(), written)
+
+
+@pytest.fixture
+def bar(tmp_path: Path) -> VenueFolder:
+    """The last two days of June: eight pints poured, six rung; Amber counted at both ends."""
+    venue = make_venue(tmp_path / "bar", ids=True, more=ACCOUNTS + CELLAR)
+    (venue.path / "exports" / "cellar").mkdir()
+    times = [f"06-{day} 20:{minute:02d}:00" for day in (29, 30) for minute in (0, 10, 20, 30)]
+    venue.rings("a.csv", [ring(at, id=f"r{n}") for n, at in enumerate(times) if n % 4], "07-01 05:00:00")
+    venue.pours("a.json", [pour(f"p{n}", at) for n, at in enumerate(times)], "07-01 05:00:00")
+    cellar(venue, "a.csv", "06-29 12:00:00,count,Amber,3,20,", "06-30 10:00:00,delivery,Amber,2,,130.00",
+           "07-01 03:00:00,count,Amber,5,15,")
+    venue.catch_up(JULY)
+    return venue
+
+
+def month(venue: VenueFolder, name: str, table: str = "variance") -> list[Row]:
+    return read(venue.path / "issued" / "monthly" / name / f"{table}-{name}.csv")
+
+
+def amber(venue: VenueFolder, name: str = "2025-06") -> Row:
+    return next(row for row in month(venue, name) if row["product"] == "Amber")
+
+
+def test_the_month_by_hand(bar: VenueFolder) -> None:
+    """3 kegs of 50 L and 20 L; two kegs at 130.00 in; 5 kegs and 15 L left: 5 L used, of 270 L worth
+    170 L at 120.00 a keg and 100 L at 130.00: 668.00 / 270. Eight pints of 16 fl oz were metered."""
+    row = amber(bar)
+    litre = Decimal("33.8140227")
+    assert Decimal(row["used"]) == pytest.approx(5 * litre, abs=Decimal("0.002"))
+    assert row["beer_metered"] == "128.000" and row["poured_not_rung"] == "32.000"
+    assert Decimal(row["lost_before_meter"]) == Decimal(row["used"]) - 128
+    assert (row["used_cost"], row["closing_cost"]) == ("12.37", "655.63")
+    assert Decimal(row["unit_cost"]) == pytest.approx(Decimal("668") / 270 / litre, abs=Decimal("1e-6"))
+    assert row["yield_pct"] == "56.78"  # 96 of 169.07
+    # 32 fl oz at the listed cost: two days of 0.473 L at 2.40
+    lines = {row["account"]: row for row in month(bar, "2025-06", "journal")}
+    assert (lines["5190"]["debit"], lines["0310"]["credit"], lines["5110"]["debit"]) == (
+        "2.28", "12.37", "10.09")
+
+
+def test_late_rows_make_the_next_revision_after_the_day_has_its_own(bar: VenueFolder) -> None:
+    assert amber(bar)["revision"] == "1"
+    bar.rings("late.csv", [ring("06-30 20:00:00", id="late")], "07-02 13:00:00")
+    bar.catch_up("07-02 15:00:00")
+    assert (amber(bar)["revision"], amber(bar)["poured_not_rung"]) == ("2", "16.000")
+    days = [read(bar.path / f"issued/daily/2025-06-{day}/variance-2025-06-{day}.csv") for day in (29, 30)]
+    assert sum(Decimal(row["poured_not_rung"]) for rows in days for row in rows) == 16
+    issued = bar.query("SELECT * FROM issued WHERE day = '2025-06' ORDER BY revision, name")
+    assert {row["revision"] for row in issued} == {1, 2} and all(row["sha256"] for row in issued)
+
+
+def test_a_forgotten_delivery_changes_the_month_and_no_day(bar: VenueFolder) -> None:
+    days = {name: data for name, data in bar.files().items() if name.startswith("daily/")}
+    cellar(bar, "late.csv", "06-29 11:00:00,delivery,Amber,1,,125.00", written="07-02 13:00:00")
+    bar.catch_up("07-02 15:00:00")
+    assert amber(bar)["revision"] == "2"
+    assert days == {name: data for name, data in bar.files().items() if name in days}
+
+
+def test_it_waits_for_its_days(bar: VenueFolder) -> None:
+    with bar.open(JULY) as (settings, db):
+        db.execute("UPDATE months SET dirty = 1")
+        db.execute("UPDATE days SET dirty = 1 WHERE day = '2025-06-30'")
+        db.commit()
+        assert due_months(db, settings, ms(JULY)) == []
+        db.execute("UPDATE days SET dirty = 0")
+        db.commit()
+        assert [one.name for one in due_months(db, settings, ms(JULY))] == ["2025-06"]
+
+
+def finish(bar: VenueFolder) -> None:
+    with bar.open(JULY) as (settings, db):
+        done = close(db, settings, "2025-06", ms(JULY), accept=True)
+        assert done.closed, done.lines
+
+
+def test_late_stock_of_a_closed_month_is_carried_and_corrected_in_the_journal(bar: VenueFolder) -> None:
+    """One more keg of 125.00 was delivered in June, so one more was used: 50 L."""
+    finish(bar)
+    closed, before = amber(bar), {n: d for n, d in bar.files().items() if "2025-06" in n}
+    cellar(bar, "late.csv", "06-29 13:00:00,delivery,Amber,1,,125.00", written="07-03 10:00:00")
+    bar.catch_up(AUGUST)
+    assert before == {name: data for name, data in bar.files().items() if name in before}
+    moved = {row["figure"]: row for row in month(bar, "2025-07", "adjustments")}
+    assert set(moved) == {"delivered", "used", "used_cost", "closing_cost"}
+    assert moved["used"]["origin_day"] == "2025-06-30" and moved["used"]["source_file"] == "late.csv"
+    assert Decimal(moved["used"]["difference"]) == pytest.approx(Decimal("1690.701"), abs=Decimal("0.001"))
+    assert moved["used_cost"]["old"] == closed["used_cost"]
+    assert amber(bar, "2025-07")["opening"] == closed["closing"]
+    lines = [row for row in month(bar, "2025-07", "journal") if row["reverses"] == "2025-06-r2"]
+    assert {(row["account"], row["debit"], row["credit"]) for row in lines} == {
+        ("5110", moved["used_cost"]["difference"], ""), ("0310", "", moved["used_cost"]["difference"])}
+
+
+def test_a_corrected_closing_count_leaves_the_next_opening_and_both_months_add_up(bar: VenueFolder) -> None:
+    finish(bar)
+    cellar(bar, "late.csv", "07-01 03:30:00,count,Amber,0,5,", "07-31 20:00:00,count,Amber,4,0,",
+           written="08-01 10:00:00")
+    bar.catch_up(AUGUST)
+    moved = {row["figure"]: row for row in month(bar, "2025-07", "adjustments")}
+    five = Decimal("169.070")
+    assert Decimal(moved["closing"]["difference"]) == five == -Decimal(moved["used"]["difference"])
+    july = amber(bar, "2025-07")
+    assert july["opening"] == moved["closing"]["old"] and july["used_basis"] == "counted"
+
+
+def run(*words: str) -> tuple[int, str]:
+    result = CliRunner().invoke(commands, list(words))
+    return result.exit_code, result.output
+
+
+def test_the_commands_and_how_they_end(bar: VenueFolder) -> None:
+    config = str(bar.path)
+    rows = [ring("06-30 20:05:00", qty="two", id="bad"), ring("06-30 20:06:00", "Burger", id="b1"),
+            ring("06-30 20:07:00", "Burger", id="b2")]
+    bar.rings("bad.csv", rows, "07-02 11:00:00")
+    bar.catch_up(JULY)
+    assert run("reissue", config)[0] == 2
+    assert run("reissue", config, "--day", "2025-06-30", "--month", "x")[0] == 2
+    code, said = run("reissue", config, "--month", "2025-06")
+    assert (code, said) == (0, "2025-06: nothing differs from revision 1\n")
+    code, said = run("close-month", config, "--month", "2025-06")
+    assert code == 1 and "bad.csv: 1 row could not be read and waits, the first at line 2" in said
+    assert said.endswith("2025-06 stays open. Settle these, or close it with --accept.\n")
+    code, said = run("close-month", config, "--month", "2025-06", "--accept")
+    assert code == 0 and said.endswith("2025-06 is closed, revision 2.\n")
+    code, said = run("close-month", config, "--month", "2025-06", "--accept")
+    assert code == 1 and "closed already" in said
+    code, said = run("reissue", config, "--month", "2025-06")
+    assert (code, said) == (0, "2025-06 is closed: its files stand as they were\n")
+    code, said = run("reissue", config, "--day", "2025-06-30")
+    assert code == 0 and "which is closed: nothing differs" in said
+
+
+def test_a_name_that_is_no_month_is_a_sentence(bar: VenueFolder) -> None:
+    result = CliRunner().invoke(commands, ["reissue", str(bar.path), "--month", "June"])
+    assert "'June' is not a month; write for example 2026-11." in str(result.exception)
+
+
+def test_periods_of_weeks_name_their_folders(own_week: Path) -> None:
+    """Four weeks from Monday 5 October 2026 end on Sunday 1 November."""
+    text = (own_week / "venue.toml").read_text("utf-8")
+    (own_week / "venue.toml").write_text(text + '\n[period]\nkind = "13x4"\nstart = 2026-10-05\n', "utf-8")
+    settings, db = opened(own_week)
+    now = 1_794_000_000_000
+    assert reissue_month(db, settings, "2026-P01", now).said == "2026-P01: issued revision 1"
+    db.close()
+    rows = level(month_rows(own_week, "2026-P01"), "venue")
+    assert (rows[0]["first_day"], rows[0]["last_day"], rows[0]["days"], rows[0]["status"]) == (
+        "2026-10-27", "2026-11-01", "6", "final")
+
+
+def test_the_week_through_catch_up_again_changes_nothing(own_week: Path) -> None:
+    before = {path: path.read_bytes() for path in own_week.rglob("issued/monthly/**/*") if path.is_file()}
+    settings, db = opened(own_week)
+    done = take_in_all(db, settings, 1_793_800_000_000, lambda _: None)
+    issue_due(db, settings, 1_793_800_000_000, CaughtUp(), lambda _: None)
+    db.close()
+    assert not done.taken and before
+    assert all(path.read_bytes() == data for path, data in before.items())
