@@ -68,7 +68,9 @@ def run_tests(args: Sequence[str]) -> int:
     """
     python = str(ready(ROOT, ("test",)))
     colour = ["--color=yes"] if sys.stdout.isatty() else []
-    code, closing = passed_on([python, "-m", "pytest", *colour, *args], ROOT)
+    # Two at a time: most of the suite's time is waiting for real servers and services.
+    spread = [] if args else ["-n", "2", "--dist", "loadfile"]
+    code, closing = passed_on([python, "-m", "pytest", *colour, *spread, *args], ROOT)
     if args:
         return code
     codes = {"pytest": code}
