@@ -32,7 +32,8 @@ class ExportError(UnrungError):
         where = name + (f", line {line}" if line else "") + (f", field {field!r}" if field else "")
         said = f" (found {value[:80]!r})" if value else ""
         advice = f" {fix}" if fix else ""
-        super().__init__(f"{where}: {reason}{said}.{advice}" if where else f"{reason}{said}.{advice}")
+        stop = "" if reason.endswith(("?", ".", "!")) and not said else "."
+        super().__init__((f"{where}: " if where else "") + f"{reason}{said}{stop}{advice}")
 
 
 class IncompleteExport(ExportError):

@@ -5,12 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+from unrung.daybook import bounds_of, day_at
+from unrung.errors import UnrungError
 from unrung.issue.place import folder_for_month, place
 from unrung.issuing import issue_day
 from unrung.month_issuing import issue_month
 from unrung.monthbook import period_called
 from unrung.settings import Settings
 from unrung.store.months import closed_files, closing_of, month_row
+from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store
 
 
@@ -23,7 +26,15 @@ class Reissued:
 
 
 def reissue_day(db: Store, settings: Settings, day: date, now_ms: int) -> Reissued:
-    """Compute a day again; a next revision if anything differs. Not for a day of a closed period."""
+    """Compute a day again; a next revision if anything differs. Not for a day of a closed period.
+
+    Raises UnrungError for a day that is not over, or of which nothing is known.
+    """
+    span = first_and_last_ms(db)
+    if span is None or day < day_at(settings, span[0]):
+        raise UnrungError(f"nothing is known of {day.isoformat()}; no export of it has come in")
+    if bounds_of(settings, day)[1] > now_ms:
+        raise UnrungError(f"{day.isoformat()} is not over yet; it is issued by itself the next morning")
     closed = closing_of(db, day)
     issued = issue_day(db, settings, day, now_ms, {})
     if closed is not None:

@@ -74,7 +74,8 @@ def hash_of(path: Path) -> str:
 
 def said(reject: Reject) -> str:
     """What is wrong with a row, with the value that the reason speaks of."""
-    return f"{reject.value[:60]!r} {reject.reason}" if reject.value else reject.reason
+    told = not reject.value or reject.value in reject.reason
+    return reject.reason if told else f"{reject.value[:60]!r} {reject.reason}"
 
 
 def sentence(reject: Reject) -> str:
