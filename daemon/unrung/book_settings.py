@@ -16,7 +16,8 @@ class _Table(BaseModel):
 
 
 class Periods(_Table):
-    """How the venue's books cut the year; see ``unrung.periods``."""
+    """How the venue's books cut the year (see ``unrung.periods``), and what in a period's row asks for
+    attention. The limits are common practice, no source."""
 
     kind: PeriodKind = Field(
         "calendar", description="Calendar months, twelve periods of 4, 4 and 5 weeks, or thirteen of 4."
@@ -25,6 +26,16 @@ class Periods(_Table):
         None, description="First day of any one year of weeks; the others start on the same weekday, "
         "nearest to the same date."
     )
+
+    note_variance_pct: Decimal = Field(
+        Decimal(2), ge=0, description="From this variance on, up or down, a month's row asks for a look."
+    )
+    act_variance_pct: Decimal = Field(Decimal(5), ge=0, description="From this on, it asks to act.")
+    note_yield_pct: Decimal = Field(
+        Decimal(95), ge=0, description="Below this yield (rung of the kegs' contents used) a month's row "
+        "asks for a look."
+    )
+    act_yield_pct: Decimal = Field(Decimal(90), ge=0, description="Below this, it asks to act.")
 
     @model_validator(mode="after")
     def _weeks_need_a_start(self) -> Self:

@@ -79,3 +79,19 @@ def test_frictionless_validates_the_package(week: Path) -> None:
     report = frictionless.validate(str(package))
     assert report.valid, report.to_summary()
     assert len(report.tasks) >= 3
+
+
+def test_rows_that_ask_for_attention_by_the_trades_limits(week: Path) -> None:
+    """2 % and 5 % of variance, 95 % and 90 % of yield: common practice, no source."""
+    asked = {
+        (row["level"], row["product"]): row["attention"]
+        for row in month_rows(week, "2026-10") if row["attention"]
+    }
+    assert asked == {
+        ("product", "Ferrywife Wheat"): "note: variance",
+        ("product", "Withy Basket Cider"): "note: variance; note: yield",
+        ("product", "Heronwade Rye"): "note: yield",
+        ("product", "Mudlark Stout"): "note: variance; note: yield",
+        ("product", "Stepping Stone Pale"): "note: variance; note: yield",
+        ("product", "Weirman Mild"): "note: yield",
+    }

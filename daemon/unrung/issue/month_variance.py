@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import get_args
 
+from unrung.book_settings import Periods
 from unrung.issue.cells import VOLUME_PLACES, percent, volume
 from unrung.issue.glossary import figure_columns, outlet_column, product_column, unit_column
 from unrung.issue.month_stock import (
@@ -66,7 +67,7 @@ def _cells(
     exact = sums.exact
     compared = exact.poured - exact.not_beer - exact.poured_not_compared
     days = month.days
-    return {
+    cells: dict[str, Cell] = {
         "period": month.period.name, "level": level, "outlet": outlet, "product": product,
         "unit": settings.venue.volume_unit,
         "first_day": (days[0].day if days else month.period.first).isoformat(),
@@ -77,6 +78,23 @@ def _cells(
         **stock_figures(stock, sums, settings), "cost_method": settings.cost.method,
         **_adjusted(sums, settings), "status": month.status,
     }
+    return cells | {"attention": attention(cells, settings.period)}
+
+
+def attention(cells: Mapping[str, Cell], limits: Periods) -> str:
+    """What in a row asks for a look, and what asks to act.
+
+    >>> row = {"variance_pct": Decimal("-5.2"), "yield_pct": Decimal("94.99")}
+    >>> attention(row, Periods()), attention(dict.fromkeys(row), Periods())
+    ('act: variance; note: yield', '')
+    """
+    found = []
+    variance, share = cells["variance_pct"], cells["yield_pct"]
+    if isinstance(variance, Decimal) and abs(variance) >= limits.note_variance_pct:
+        found.append("act: variance" if abs(variance) >= limits.act_variance_pct else "note: variance")
+    if isinstance(share, Decimal) and share < limits.note_yield_pct:
+        found.append("act: yield" if share < limits.act_yield_pct else "note: yield")
+    return "; ".join(found)
 
 
 def _figure(name: str, sums: Sums) -> Cell:
@@ -108,6 +126,8 @@ def _table(rows: list[Row], settings: Settings) -> Table:
         day("last_day", "Last business day in the sums."),
         count("days", "Issued business days in the sums."),
         *(figures[name] for name in FIGURES), *_own_columns(settings),
+        text("attention", "What asks for a look (note) or to act, by the limits under [period]: the size of "
+             "variance_pct, and yield_pct."),
         choice("status", "provisional: days are missing; incomplete: a day was issued without all of its "
                "data; final; closed: it never changes again.", get_args(MonthStatus)),
         figures["revision"],

@@ -33,7 +33,7 @@ IN_THE_TITLE = {"period", "unit"}
 SHOWN = (
     "outlet", "product", "poured", "rung", "logged", "poured_not_rung", "rung_not_poured",
     "portion_difference", "variance", "variance_pct", "opening", "delivered", "closing", "used",
-    "lost_before_meter", "yield_pct", "variance_cost", "used_cost",
+    "lost_before_meter", "yield_pct", "variance_cost", "used_cost", "attention",
 )
 """What fits on a page."""
 VOLUME, MONEY, COUNT, DAY, MOMENT, UNIT_COST = (
