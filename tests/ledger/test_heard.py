@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import random
 from datetime import time
 
 import pytest
 
-from ledger.bar import DAY, HOUR, MINUTE, PINT, TAPS, Bar, lone, ms, told, total
+from ledger.bar import DAY, HOUR, MINUTE, PINT, SECOND, TAPS, Bar, lone, ms, oz, told, total
 from unrung.ledger.results import DayLedger
 from unrung.settings import TapRow
 
@@ -171,12 +172,23 @@ def test_a_missing_export_is_not_told_as_a_silence_as_well() -> None:
     assert notices(ledger, SILENT) == []
 
 
+def test_a_faucet_that_drips_all_night_does_not_make_the_till_look_silent() -> None:
+    bar = Bar()
+    bar.evening(60, first="16:00:00")
+    for number in range(90):
+        bar.pour(ms("23:00:00") + number * 2 * MINUTE, 0.3, seconds=2)
+    assert total(bar.ledger()).poured_not_rung == 90 * oz(0.3)
+
+
 @pytest.mark.parametrize("hours_ahead", [1, -1])
 def test_a_till_clock_an_hour_off_makes_no_silence(hours_ahead: int) -> None:
-    """Without its correction the last hour of pours would stand beside a silent till."""
-    bar = Bar()
-    for number in range(120):
-        bar.sale(ms("16:00:00") + number * 4 * MINUTE, after=30 + hours_ahead * 3600)
+    """Without its correction an hour of pours would stand beside a silent till."""
+    bar, chance = Bar(), random.Random(5)
+    at = ms("16:00:00")
+    for _ in range(200):
+        at += round(chance.uniform(40, 140)) * SECOND
+        bar.sale(at, after=30 + hours_ahead * 3600)
     ledger = bar.ledger()
-    assert told(total(ledger)) == {"matched_portion": 120 * PINT}
+    assert told(total(ledger)) == {"matched_portion": 200 * PINT}
     assert notices(ledger, SILENT) + notices(ledger, STUCK) == []
+    assert ledger.rings_covered_ms == ledger.pours_covered_ms == 24 * HOUR

@@ -6,11 +6,11 @@ from datetime import date
 
 import pytest
 
-from ledger.bar import DAY, MENU, PINT, Bar, oz, total
+from ledger.bar import DAY, MENU, PINT, TAPS, Bar, oz, total
 from unrung.ledger.material import make_material
 from unrung.ledger.products import cost_per_litre, product_days
 from unrung.ledger.results import Leaf, Volumes
-from unrung.settings import Product
+from unrung.settings import Product, TapRow
 
 KEG = 50_000_000
 
@@ -32,12 +32,12 @@ def test_the_cost_in_force_is_that_of_the_latest_row_begun(day: str, cost: float
     assert cost_per_litre(rows, "Stout", material) is None
 
 
-def ranged(found: int, lone: int, span: tuple[int, int]) -> tuple[int, int]:
+def ranged(found: int, lone: int, span: tuple[int, int], bar: Bar | None = None) -> tuple[int, int]:
     """Low and high where ``lone`` was left without a ring, and ``found`` of it unexplained."""
     leaf = Leaf(0, 60, "Bar", "Amber", Volumes(poured_not_rung=found))
-    place = ("Bar", "Amber")
-    material = make_material(Bar().inputs(), Bar().settings)
-    rows = product_days([leaf], {place: span}, {place: lone}, material, Bar().settings)
+    place, bar = ("Bar", "Amber"), bar or Bar()
+    material = make_material(bar.inputs(), bar.settings)
+    rows = product_days([leaf], {place: span}, {place: lone}, material, bar.settings)
     [row] = [row for row in rows if row.product == "Amber"]
     return row.poured_not_rung_low, row.poured_not_rung_high
 
@@ -57,6 +57,11 @@ def test_the_range_moves_with_what_the_log_took(
 ) -> None:
     assert ranged(found, lone, span) == shown
     assert shown[0] <= found <= shown[1]
+
+
+def test_where_only_pairs_are_compared_there_is_no_range() -> None:
+    bare = TapRow(tap="3", outlet="Bar", product="Amber", metered=False)
+    assert ranged(0, 100, (80, 120), Bar(taps=(*TAPS, bare))) == (0, 0)
 
 
 def test_a_litre_is_worth_what_it_brought_that_day_comps_left_out() -> None:

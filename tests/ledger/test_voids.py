@@ -119,6 +119,8 @@ def test_a_void_after_its_pour_keeps_the_pair_out_of_rung(time_known: bool) -> N
     assert volumes.voided_after_pour == volumes.poured_not_rung == PINT
     assert volumes.rung == volumes.matched_portion == 24 * PINT
     assert [one.volume_ul for one in lone(ledger, "pour")] == [PINT]
+    [amber] = [shown for shown in ledger.products if shown.product == "Amber"]
+    assert amber.poured_not_rung_low == amber.poured_not_rung_high == PINT
     row = ledger.till[0]
     assert (row.till_units, row.voids, row.units_rung) == (25_000_000, 1_000_000, 24_000_000)
     assert counted(ledger)["net_sales_minor"] == 24 * 700
