@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import textwrap
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -13,13 +15,19 @@ from unrung.config_folder import load
 from unrung.errors import ConfigError, SourceError, StoreError, UnrungError
 from unrung.intake.adapter import read_all
 from unrung.intake.archive import printable, sentence
+from unrung.intake.keeping import kept_path
 from unrung.intake.scan import folder_of
 from unrung.intake.trial import first_page
 from unrung.intake.watch import list_folder
+from unrung.mail.secret import password
+from unrung.mail.smtp import greet
+from unrung.menu_check import asked, list_unlisted
+from unrung.menu_rows import Asked
 from unrung.opening import days_of_edits
-from unrung.records import AnyRecord, Export
+from unrung.records import AnyRecord, Export, Ring
 from unrung.settings import Feed, Settings
-from unrung.store.open import look_at_store
+from unrung.store.open import Store, look_at_store
+from unrung.store.sources import newest_taken
 from unrung.units import UNIT_LABELS, from_ul
 
 SAMPLE_ROWS = 3
@@ -37,6 +45,18 @@ class Report:
         self.lines.append(f"- {text}")
         self.problems += 1
 
+    def shown(self, width: int = 80) -> list[str]:
+        """The lines as printed: broken at blanks, but for rows to be copied (six blanks in front)."""
+        found: list[str] = []
+        for line in self.lines:
+            bare = line.lstrip()
+            room = " " * (len(line) - len(bare))
+            found += [line] if len(room) >= 6 else textwrap.wrap(
+                bare, width, initial_indent=room, subsequent_indent=f"{room}  ",
+                break_long_words=False, break_on_hyphens=False,
+            )
+        return found
+
 
 def check_folder(config: Path, now_ms: int, environ: Mapping[str, str]) -> Report:
     """Everything that is wrong, at once; and how each feed's newest file or answer would be read."""
@@ -51,29 +71,36 @@ def check_folder(config: Path, now_ms: int, environ: Mapping[str, str]) -> Repor
     report.lines.append(f"{settings.venue.name}: {len(settings.feed)} feeds, "
                         f"{len(settings.products)} products, {len(settings.menu)} menu rows, "
                         f"{len(settings.taps)} tap rows")
-    _list_edits(settings, report, now_ms)
+    db = _looked_at(settings, report)
+    if db is not None:
+        _list_edits(db, settings, report, now_ms)
+    sold: Counter[Asked] = Counter()
     for feed in settings.feed:
         if feed.url:
-            _try_address(feed, settings, report, now_ms, environ)
+            records = _try_address(feed, settings, report, now_ms, environ)
         else:
-            _try_newest(feed, settings, report)
-    if not settings.mail.host:
-        report.lines.append("No mail server is set: [mail] host is empty, so no mail will be sent.")
+            records = _try_newest(db, feed, settings, report)
+        sold.update(asked(one) for one in records if isinstance(one, Ring))
+    list_unlisted(db, settings, sold, report.lines, config, now_ms)
+    if db is not None:
+        db.close()
+    _try_mail(settings, report, environ)
     report.lines.append("Nothing is wrong." if not report.problems else f"{report.problems} to mend.")
     return report
 
 
-def _list_edits(settings: Settings, report: Report, now_ms: int) -> None:
-    """The past days that edits of the tables change, before anything is done about them."""
+def _looked_at(settings: Settings, report: Report) -> Store | None:
+    """The store, to read only; None where it is none of ours."""
     try:
-        db = look_at_store(Path(settings.folder) / settings.files.store)
+        return look_at_store(Path(settings.folder) / settings.files.store)
     except StoreError as error:
         report.problem(str(error))
-        return
-    try:
-        days = sorted(days_of_edits(db, settings, now_ms))
-    finally:
-        db.close()
+        return None
+
+
+def _list_edits(db: Store, settings: Settings, report: Report, now_ms: int) -> None:
+    """The past days that edits of the tables change, before anything is done about them."""
+    days = sorted(days_of_edits(db, settings, now_ms))
     if days:
         listed = ", ".join(day.isoformat() for day in days[:DAYS_SHOWN])
         more = f" and {len(days) - DAYS_SHOWN} more" if len(days) > DAYS_SHOWN else ""
@@ -83,56 +110,99 @@ def _list_edits(settings: Settings, report: Report, now_ms: int) -> None:
 
 def _try_address(
     feed: Feed, settings: Settings, report: Report, now_ms: int, environ: Mapping[str, str]
-) -> None:
+) -> list[AnyRecord]:
     """Ask a polled address once, and show the first rows as understood."""
     try:
         export = first_page(settings, feed, now_ms, environ)
     except UnrungError as error:
         report.problem(f"feed {feed.name!r}: {error}")
-        return
+        return []
     if export.content:
-        _show(feed, settings, report, export)
-    else:
-        report.lines.append(f"{feed.name}: {export.name} has no rows at present")
+        return _show(feed, settings, report, export)
+    report.lines.append(f"{feed.name}: {export.name} has no rows at present")
+    return []
 
 
-def _try_newest(feed: Feed, settings: Settings, report: Report) -> None:
-    """Read the newest waiting file as it would be read, and show the first rows as understood."""
+def _try_newest(
+    db: Store | None, feed: Feed, settings: Settings, report: Report
+) -> list[AnyRecord]:
+    """Read the newest file, waiting or kept, as it would be read, and show the first rows."""
     try:
         listing = list_folder(folder_of(feed, settings), feed.pattern)
     except SourceError as error:
         report.problem(f"feed {feed.name!r}: {error}")
-        return
+        return []
     for text in listing.odd:
         report.problem(f"feed {feed.name!r}: {text}")
     if not listing.files:
         report.lines.append(f"{feed.name}: no file waits in {folder_of(feed, settings)}")
-        return
+        return _show_kept(db, feed, settings, report)
     newest = listing.files[-1]
     if newest.size > feed.max_bytes:
         report.problem(f"feed {feed.name!r}: {printable(newest.path.name)} is larger than max_bytes")
-        return
+        return []
     try:
         content = newest.path.read_bytes()
     except OSError as error:
         report.problem(f"feed {feed.name!r}: {newest.path} cannot be read: {error.strerror}")
-        return
-    _show(feed, settings, report, Export(printable(newest.path.name), content, newest.mtime_ms))
+        return []
+    return _show(feed, settings, report, Export(printable(newest.path.name), content, newest.mtime_ms))
 
 
-def _show(feed: Feed, settings: Settings, report: Report, export: Export) -> None:
+def _show_kept(db: Store | None, feed: Feed, settings: Settings, report: Report) -> list[AnyRecord]:
+    """The first rows of the export that was taken in last, as it would be read now. Its rows are in
+    the store already, and what is wrong with some of them was said then."""
+    source = newest_taken(db, feed.name) if db is not None else None
+    kept = kept_path(settings, source) if source is not None else None
+    if source is None or kept is None or not kept.is_file():
+        return []
+    export = Export(source.name, kept.read_bytes(), source.received_ms)
+    try:
+        records, rejects, _ = read_all(feed, settings, export)
+    except UnrungError as error:
+        report.problem(f"feed {feed.name!r}: the export taken in last would not be read now: {error}")
+        return []
+    bad = f", {len(rejects)} more cannot be read" if rejects else ""
+    report.lines.append(f"{feed.name}: taken in last, {export.name} gives {len(records)} rows{bad}")
+    report.lines += [f"    {_shown(record, settings)}" for record in records[:SAMPLE_ROWS]]
+    return []
+
+
+def _show(feed: Feed, settings: Settings, report: Report, export: Export) -> list[AnyRecord]:
     """How an export would be read."""
     try:
         records, rejects, _ = read_all(feed, settings, export)
     except UnrungError as error:
         report.problem(f"feed {feed.name!r}: {error}")
-        return
+        return []
     report.lines.append(f"{feed.name}: {export.name} gives {len(records)} rows")
     report.lines += [f"    {_shown(record, settings)}" for record in records[:SAMPLE_ROWS]]
     for reject in rejects[:SAMPLE_ROWS]:
         report.problem(f"{export.name}, line {reject.line}, field {reject.field!r}: {sentence(reject)}")
     if len(rejects) > SAMPLE_ROWS:
         report.problem(f"{export.name}: {len(rejects) - SAMPLE_ROWS} more rows cannot be read")
+    return records
+
+
+def _try_mail(settings: Settings, report: Report, environ: Mapping[str, str]) -> None:
+    """Greet the mail server and log in; no mail is sent."""
+    mail = settings.mail
+    if not mail.host:
+        report.lines.append("No mail server is set: [mail] host is empty, so no mail will be sent.")
+        return
+    for name in ("sender", "to"):
+        if not getattr(mail, name):
+            report.problem(f"venue.toml: [mail] {name} is empty, so no mail will be sent; fill it in.")
+    try:
+        outcome = greet(mail, password(mail, environ, settings.folder))
+    except ConfigError as error:
+        for text in error.problems:
+            report.problem(text)
+        return
+    if outcome.state == "ok":
+        report.lines.append(f"Mail: {outcome.text}; nothing was sent.")
+    else:
+        report.problem(f"Mail: {outcome.text}")
 
 
 def _shown(record: AnyRecord, settings: Settings) -> str:

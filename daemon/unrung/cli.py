@@ -18,7 +18,7 @@ import click
 
 from unrung import __version__
 from unrung.errors import ConfigError, UnrungError
-from unrung.setup.command import setup_command
+from unrung.setup.command import add_item_command, setup_command
 
 if TYPE_CHECKING:
     from unrung.settings import Settings
@@ -89,7 +89,7 @@ def check(config: Path) -> None:
     from unrung.checking import check_folder
 
     report = check_folder(config, _now_ms(), os.environ)
-    for line in report.lines:
+    for line in report.shown():
         click.echo(line)
     sys.exit(ATTENTION if report.problems else DONE)
 
@@ -266,6 +266,7 @@ def mail_test(config: Path) -> None:
 
 
 commands.add_command(setup_command(click.echo))
+commands.add_command(add_item_command(click.echo))
 
 
 def _open(config: Path, *, alone: bool = False) -> tuple[Settings, Store]:

@@ -45,29 +45,51 @@ def send(
     """
     if not recipients:
         return {}
-    if mail.security == "none" and not (mail.plain_allowed or _is_loopback(mail.host)):
-        text = (
-            f"{mail.host} is another machine, and mail to it would not be encrypted; set security "
-            "to starttls or tls, or plain_allowed = true"
-        )
-        return _all(recipients, Outcome("retry", text, slow=True))
+    server = _opened(mail, password)
+    if isinstance(server, Outcome):
+        return _all(recipients, server)
     try:
-        context = _context(mail)
-    except OSError as fault:
-        text = f"ca_file {mail.ca_file!r} cannot be used as PEM certificates ({fault})"
-        return _all(recipients, Outcome("retry", text, slow=True))
-    try:
-        server = _connected(mail, context)
-    except (OSError, smtplib.SMTPException, UnicodeError) as fault:
-        return _all(recipients, _fault(fault, mail))
-    try:
-        if mail.user:
-            server.login(mail.user, password)
         return _transaction(server, message, recipients)
     except (OSError, smtplib.SMTPException, UnicodeError) as fault:
         return _all(recipients, _fault(fault, mail))
     finally:
         _leave(server)
+
+
+def greet(mail: Mail, password: str) -> Outcome:
+    """Connects, encrypts and logs in as for a mail, and leaves: nothing is sent. Does not raise."""
+    server = _opened(mail, password)
+    if isinstance(server, Outcome):
+        return server
+    _leave(server)
+    said = f" and takes the log-in of {mail.user!r}" if mail.user else ""
+    return Outcome("ok", f"{mail.host} port {mail.port} answers{said}")
+
+
+def _opened(mail: Mail, password: str) -> smtplib.SMTP | Outcome:
+    """A server that is ready for a mail, or what stands in the way."""
+    if mail.security == "none" and not (mail.plain_allowed or _is_loopback(mail.host)):
+        text = (
+            f"{mail.host} is another machine, and mail to it would not be encrypted; set security "
+            "to starttls or tls, or plain_allowed = true"
+        )
+        return Outcome("retry", text, slow=True)
+    try:
+        context = _context(mail)
+    except OSError as fault:
+        text = f"ca_file {mail.ca_file!r} cannot be used as PEM certificates ({fault})"
+        return Outcome("retry", text, slow=True)
+    try:
+        server = _connected(mail, context)
+    except (OSError, smtplib.SMTPException, UnicodeError) as fault:
+        return _fault(fault, mail)
+    try:
+        if mail.user:
+            server.login(mail.user, password)
+    except (OSError, smtplib.SMTPException, UnicodeError) as fault:
+        _leave(server)
+        return _fault(fault, mail)
+    return server
 
 
 def _connected(mail: Mail, context: ssl.SSLContext) -> smtplib.SMTP:

@@ -82,6 +82,40 @@ def setup_command(say: Say) -> click.Command:
     return setup
 
 
+def add_item_command(say: Say) -> click.Command:
+    """``unrung add-item``."""
+
+    @click.command("add-item")
+    @click.argument("config", type=click.Path(path_type=Path))
+    @click.argument("item", default="")
+    @click.option("--size", default="", help="Its size, where the till keeps it apart.")
+    @click.option("--product", default="", help="The beer, as products.csv calls it.")
+    @click.option("--portion", default="", help="What runs through the meter for one.")
+    @click.option("--unit", default="", help="Of the portion; the venue's unit by default.")
+    @click.option("--price", default="", help="What one costs.")
+    @click.option("--from", "since", default="", help="First day it applies to, such as 2026-11-01.")
+    @click.option("--not-draught", is_flag=True, help="It is no draught beer, whatever its name.")
+    def add_item(config: Path, item: str, **given: Any) -> None:
+        """Add an item of the till to menu.csv; without ITEM, say which ones are lacking.
+
+        Beer and portion are proposed by the item's name, by other items of its size, and by the pours
+        that its sales lie beside.
+
+        \b
+        Example:  unrung add-item my-bar "Sluice Gate Bitter Snifter" --portion 8
+        """
+        from unrung.menu_add import Wanted, say_unlisted
+        from unrung.menu_add import add_item as add
+
+        now_ms = time.time_ns() // 1_000_000
+        if item:
+            add(config, Wanted(item, **given), now_ms, say)
+        elif not say_unlisted(config, now_ms, say):
+            say("The menu lists every item that looks like draught beer.")
+
+    return add_item
+
+
 def _asked(doubt: Doubt, say: Say) -> str:
     """A person's answer: the number of a choice, a value, or Enter for what is proposed."""
     say("")

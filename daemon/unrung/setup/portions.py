@@ -50,6 +50,13 @@ def seen_amounts(
     """Amount of the pours that pair with single units of each item. ``sizes``: amounts known; their
     rings choose first, and only pours of about that amount, so that the rest is left to the others."""
     mine = [ring for ring in rings if Key(ring.item, ring.size) in group.keys]
+    return seen_beside(mine, pours, hill, sizes)
+
+
+def seen_beside(
+    mine: Sequence[RingFact], pours: Sequence[PourFact], hill: Hill, sizes: Mapping[Key, float]
+) -> dict[Key, Seen]:
+    """What ``seen_amounts`` does, for the rings and the pours of one beer."""
     known = [ring for ring in mine if Key(ring.item, ring.size) in sizes]
     expected = {at: sizes[Key(ring.item, ring.size)] for at, ring in enumerate(known)}
     amounts: dict[Key, list[float]] = defaultdict(list)

@@ -74,6 +74,12 @@ def newest_named(db: Database, feed: str, name: str) -> SourceRow | None:
         feed, name), None)
 
 
+def newest_taken(db: Database, feed: str) -> SourceRow | None:
+    """The last export of a feed that was taken in and kept."""
+    return next(_sources(
+        db, "feed = ? AND state = 'taken' AND kept_as <> '' ORDER BY id DESC LIMIT 1", feed), None)
+
+
 def set_aside_ones(db: Database, feed: str) -> list[SourceRow]:
     """Exports of a feed that stand set aside."""
     return list(_sources(db, "feed = ? AND state = 'set_aside' ORDER BY id", feed))
