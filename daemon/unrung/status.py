@@ -17,6 +17,7 @@ from unrung.ledger.menu import Menu, resembles
 from unrung.rhythm import HOUR_MS, LOOK_BACK_MS, counted, silence
 from unrung.settings import Feed, Settings
 from unrung.store.days import day_rows, fact, unplaced
+from unrung.store.months import month_rows
 from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store
 from unrung.store.overview import (
@@ -50,6 +51,7 @@ def collect(db: Store, settings: Settings, now_ms: int, holder: Holder) -> dict[
         "feeds": {feed.name: _feed(db, settings, feed, now_ms) for feed in settings.feed},
         "rejects": waiting_rejects(db),
         "days": _days(db, settings, now_ms),
+        "months": _months(db),
         "outbox": _outbox(db, settings, now_ms),
         "store": store_overview(db, Path(settings.folder) / settings.files.store),
     }
@@ -120,6 +122,17 @@ def _days(db: Store, settings: Settings, now_ms: int) -> dict[str, Any]:
         "overdue": [day.isoformat() for day in _overdue(db, settings, now_ms, set(issued))],
         "next": _next(db, settings, now_ms, set(issued)),
         "unplaced": unplaced(db),
+    }
+
+
+def _months(db: Store) -> dict[str, Any]:
+    """The last issued period and how it stands, and up to which one the books are closed."""
+    issued = [row for row in month_rows(db) if row.revision]
+    closed = [row.period.name for row in issued if row.closed_ms is not None]
+    last = issued[-1] if issued else None
+    return {
+        "last": last.period.name if last else "", "last_status": last.status if last else "",
+        "last_revision": last.revision if last else 0, "closed_through": closed[-1] if closed else "",
     }
 
 

@@ -15,7 +15,7 @@ def lines(state: dict[str, Any]) -> list[str]:
     out = [*_wrapped(state["venue"]), "", *_entry("Service", _service(state["service"])), ""]
     for name, feed in state["feeds"].items():
         out += _feed(name, feed)
-    out += ["", *_days(state["days"]), *_entry("Mails", _mails(state["outbox"]))]
+    out += ["", *_days(state["days"]), *_months(state["months"]), *_entry("Mails", _mails(state["outbox"]))]
     store = state["store"]
     out += _entry("Store", f"{store['bytes'] / 1e6:.1f} MB, {counted(store['movements'], 'row')}, "
                            f"SQLite {store['sqlite']}")
@@ -73,6 +73,14 @@ def _days(days: dict[str, Any]) -> list[str]:
         out += _entry("Next", f"{coming['day']}, due {_short(coming['due'])}, "
                               f"by {_short(coming['latest'])} in any case{waits}")
     return out
+
+
+def _months(months: dict[str, Any]) -> list[str]:
+    if not months["last"]:
+        return []
+    closed = f"; closed through {months['closed_through']}" if months["closed_through"] else "; none closed"
+    text = f"the last {months['last']}, revision {months['last_revision']} ({months['last_status']}){closed}"
+    return _entry("Months", text)
 
 
 def _mails(outbox: dict[str, Any]) -> str:

@@ -15,6 +15,8 @@ from unrung.catch_up import CaughtUp, issue_due, take_in_all
 from unrung.closing import close
 from unrung.issue.month_sums import SUMMED
 from unrung.reissuing import reissue_day, reissue_month
+from unrung.status import Holder, collect
+from unrung.status_text import lines
 
 CLOSED_AT = 1_793_710_800_000
 """3 November 2026, 08:00 in New York: the week is issued, the next day is not over."""
@@ -193,3 +195,16 @@ def test_what_is_taken_back_later_is_adjusted_back(venue: Path) -> None:
     assert len(rows) and added(rows, "difference") == 0
     (venue_row,) = level(month_rows(venue, "2026-11"), "venue")
     assert venue_row["adjustments"] == "0.000"
+
+
+def test_status_says_how_the_months_stand(closed: Path, week: Path) -> None:
+    told = []
+    for folder in (week, closed):
+        settings, db = opened(folder)
+        state = collect(db, settings, LATER, Holder(False))
+        told += [line for line in lines(state) if line.startswith("Months")]
+        db.close()
+    assert told == [
+        "Months        the last 2026-10, revision 1 (final); none closed",
+        "Months        the last 2026-10, revision 2 (closed); closed through 2026-10",
+    ]
