@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 import trustme
 
-from mail.servers import Desk, serving, server_tls, silent
+from mail.servers import Desk, server_tls, serving, silent
 from unrung.checking import Report, check_folder
 from unrung.config_folder import load
 from unrung.errors import ConfigError
@@ -128,7 +128,8 @@ def test_the_mail_server_is_greeted_and_logged_in_to_and_gets_no_mail(
         with_mail(venue, port, f'ca_file = "{ca[1].as_posix()}"', 'user = "bar"')
         good = check(venue, {"UNRUNG_MAIL_PASSWORD": "right"})
         bad = check(venue, {"UNRUNG_MAIL_PASSWORD": "wrong"})
-    assert good.problems == 0 and any("takes the log-in of 'bar'; nothing was sent" in line for line in good.lines)
+    assert good.problems == 0
+    assert any("takes the log-in of 'bar'; nothing was sent" in line for line in good.lines)
     assert bad.problems == 1 and any("log-in refused" in line for line in bad.lines)
     assert desk.taken == []
 
