@@ -169,7 +169,8 @@ def plan(months: int, only: str) -> list[tuple[str, int, str, dict[str, float] |
 
 
 def show(board: Board) -> None:
-    print(f"{'cause':<22}{'owed':>6}{'recall':>8}{'raised':>8}{'precision':>10}{'volume':>8}{'within 15 %':>13}")
+    print(f"{'cause':<22}{'owed':>6}{'recall':>8}{'raised':>8}{'precision':>10}{'volume':>8}"
+          f"{'within 15 %':>13}")
     for cause in TABLE:
         score = board.scores[cause]
         recall = f"{score.found / score.owed:.2f}" if score.owed else "-"
@@ -204,7 +205,8 @@ def main() -> None:
     show(board)
     print(f"{time.monotonic() - start:.0f} s")
     if asked.verbose:
-        print(*("missed " + line for line in board.missed), *("wrong " + line for line in board.wrong), sep="\n")
+        print(*(f"missed {line}" for line in board.missed), sep="\n")
+        print(*(f"wrong {line}" for line in board.wrong), sep="\n")
 
 
 if __name__ == "__main__":

@@ -12,7 +12,6 @@ from simulator.model import SimLog
 from simulator.tables import write_tables
 from simulator.venue_toml import venue_toml
 from simulator.venues import SIZE_OZ
-
 from unrung.config_folder import load
 from unrung.ledger.day import compute_day
 from unrung.ledger.inputs import DayInputs, KegLine, LogLine, Origin, PourLine, RingLine

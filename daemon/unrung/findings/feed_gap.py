@@ -15,7 +15,7 @@ from itertools import pairwise
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.wording import clock, moment, sum_volume, times
-from unrung.ledger.facts import DayFacts
+from unrung.ledger.facts import DayFacts, SilenceFact
 from unrung.settings import Settings
 
 SHORTEST_MS = 30 * 60_000
@@ -35,7 +35,7 @@ Gap = tuple[int, int]
 
 def find(facts: Facts, settings: Settings) -> list[Finding]:
     """One finding per pause."""
-    found = []
+    found: list[Finding] = []
     for day in facts.window.days:
         found += _set_aside(facts, settings, day)
     found += _silent_tills(facts, settings)
@@ -50,14 +50,8 @@ def _set_aside(facts: Facts, settings: Settings, day: DayFacts) -> Iterator[Find
         if (gap.side, gap.from_ms, gap.to_ms) in told:
             continue
         told.add((gap.side, gap.from_ms, gap.to_ms))
-        who = "The till" if gap.side == "rings" else f"The meter of {gap.product}" if gap.product else "The meters"
-        lost = sum(
-            serve.not_compared_ul for serve in day.serves if gap.from_ms <= serve.end_ms < gap.to_ms
-        ) if gap.side == "rings" else sum(
-            ring.portion_ul for ring in day.rings
-            if not ring.counted and gap.from_ms <= ring.at_ms < gap.to_ms
-            and gap.product in ("", ring.product)
-        )
+        who = _silent_side(gap)
+        lost = _not_compared(day, gap)
         evidence = (
             f"{who} wrote nothing from {moment(gap.from_ms, settings)} to {clock(gap.to_ms, settings)} while "
             f"the other side went on: {sum_volume(lost, settings)} was not compared."
@@ -66,6 +60,21 @@ def _set_aside(facts: Facts, settings: Settings, day: DayFacts) -> Iterator[Find
             "feed_gap", gap.outlet, f"{who} silent for a while", evidence, "high", gap.from_ms, gap.to_ms,
             gap.product, standing=day is facts.day, total_ul=lost,
         )
+
+
+def _silent_side(gap: SilenceFact) -> str:
+    if gap.side == "rings":
+        return f"The till at {gap.outlet}" if gap.outlet else "The till"
+    return f"The meter of {gap.product}" if gap.product else "The meters"
+
+
+def _not_compared(day: DayFacts, gap: SilenceFact) -> int:
+    """What the other side's rows in a silence hold."""
+    if gap.side == "rings":
+        poured = [s for s in day.serves if gap.from_ms <= s.end_ms < gap.to_ms]
+        return sum(serve.not_compared_ul for serve in poured)
+    rung = [r for r in day.rings if gap.from_ms <= r.at_ms < gap.to_ms and not r.counted]
+    return sum(ring.portion_ul for ring in rung if gap.product in ("", ring.product))
 
 
 def _silent_tills(facts: Facts, settings: Settings) -> Iterator[Finding]:

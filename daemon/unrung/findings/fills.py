@@ -1,7 +1,9 @@
 """How full the glasses are: metered against set, of serves that a single ring answers.
 
-Left out are pairs of another size (``wrong_size``), glasses that were topped up by a small second go
-(``top_ups``), and the far ends of the spread, where a pair is as likely wrong.
+Left out are glasses that were topped up by a small second go (``top_ups``), and what lies far from the
+glasses around it: pairs of another size (``wrong_size``), and pairs as likely wrong as right. Where the
+glasses around are far from their portion themselves, a pint that is nearer to another size is still
+one of them.
 """
 
 from __future__ import annotations
@@ -21,6 +23,10 @@ FAR = 0.17
 """A serve that differs by more than this share of its portion teaches nothing about portions."""
 TOP_UP_SHARE = 0.2
 """A last go of at most this share of the glass is a top-up; a larger one is a glass in two goes."""
+AROUND = 8
+"""Glasses before and after that a glass is held against."""
+SHIFTED = 0.06
+"""Glasses whose middle differs by more than this share do so by habit or setting, not one by one."""
 FEW = 8
 
 
@@ -58,12 +64,9 @@ def topped_up(serve: ServeFact) -> bool:
     return len(serve.parts) > 1 and serve.parts[-1][2] <= TOP_UP_SHARE * serve.volume_ul
 
 
-def is_plain(serve: ServeFact) -> bool:
-    """Whether a serve teaches how full this glass usually is."""
-    return (
-        serve.paired and not serve.other_size and not topped_up(serve)
-        and abs(serve.difference_ul) <= FAR * serve.portion_ul
-    )
+def plain_serves(facts: Facts) -> frozenset[int]:
+    """Serves that teach how full their glass usually is."""
+    return frozenset(key for fill in fills_of(facts).values() for key in fill.keys)
 
 
 def fills_of(facts: Facts) -> dict[Cell, Fill]:
@@ -72,14 +75,30 @@ def fills_of(facts: Facts) -> dict[Cell, Fill]:
 
 
 def _fills(facts: Facts) -> dict[Cell, Fill]:
-    cells: dict[Cell, tuple[list[int], list[float]]] = defaultdict(lambda: ([], []))
+    cells: dict[Cell, list[tuple[int, float]]] = defaultdict(list)
     for key, serve in enumerate(facts.serves):
-        if is_plain(serve):
+        if serve.paired and not topped_up(serve):
             cell = Cell(serve.outlet, serve.product, serve.tap, serve.item, serve.size, serve.portion_ul)
-            keys, ratios = cells[cell]
-            keys.append(key)
-            ratios.append(remaining(facts, key) / serve.portion_ul)
-    return {cell: Fill(cell, *cells[cell]) for cell in sorted(cells)}
+            cells[cell].append((key, remaining(facts, key) / serve.portion_ul))
+    made = {}
+    for cell in sorted(cells):
+        kept = _near_their_like(facts, cells[cell])
+        if kept:
+            made[cell] = Fill(cell, [key for key, _ in kept], [ratio for _, ratio in kept])
+    return made
+
+
+def _near_their_like(facts: Facts, glasses: list[tuple[int, float]]) -> list[tuple[int, float]]:
+    """The glasses of a cell that lie near the middle of those just before and after them."""
+    ratios = [ratio for _, ratio in glasses]
+    kept = []
+    for at, (key, ratio) in enumerate(glasses):
+        low = max(0, min(at - AROUND, len(ratios) - 2 * AROUND - 1))
+        near = sorted(ratios[low : low + 2 * AROUND + 1])
+        middle = near[len(near) // 2]
+        if abs(ratio - middle) <= FAR and (abs(middle) > SHIFTED or not facts.serves[key].other_size):
+            kept.append((key, ratio))
+    return kept
 
 
 def remaining(facts: Facts, key: int) -> int:

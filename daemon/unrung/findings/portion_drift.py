@@ -48,9 +48,10 @@ def _finding(
     start = facts.serves[first].start_ms
     direction = "over" if step > 0 else "under"
     pours = sum(claims.values())
+    each = serve_volume(abs(pours) / len(serves), settings)
     evidence = (
-        f"{times(len(serves), 'serve')} at tap {tap.tap} held {serve_volume(abs(pours) / len(serves), settings)} "
-        f"({share(abs(step))}) {'more' if step > 0 else 'less'} than at its other times, since "
+        f"{times(len(serves), 'serve')} at tap {tap.tap} held {each} ({share(abs(step))}) "
+        f"{'more' if step > 0 else 'less'} than at its other times, since "
         f"{moment(start, settings)}{_what_came_before(facts, tap.tap, start)}: "
         f"{sum_volume(pours, settings)}."
     )

@@ -47,7 +47,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
             item = (cell.outlet, cell.product, cell.item, cell.size, cell.portion_ul)
             if tap_name not in told and len(fill.keys) >= FEW:
                 items[item].append((fill, fill.mean - middle_of(fills)))
-    for item, cells in sorted(items.items()):
+    for _, cells in sorted(items.items()):
         made = _one_item(facts, settings, cells, len(items))
         found += [made] if made else []
     return found
@@ -104,10 +104,11 @@ def _one_item(
     if not stands_clear(off, cell.portion_ul, count) or chance >= level(places):
         return None
     taps = [fill.cell.tap for fill, _ in cells]
+    plain = {key for fill, _ in cells for key in fill.keys}
     claims = {
         key: round(off * cell.portion_ul)
         for tap in taps for key in facts.window.by_tap[tap]
-        if facts.serves[key].paired and not facts.serves[key].other_size
+        if facts.serves[key].paired and (key in plain or not facts.serves[key].other_size)
         and (facts.serves[key].item, facts.serves[key].size) == (cell.item, cell.size)
     }
     serves = [facts.serves[key] for key in sorted(claims)]

@@ -16,8 +16,8 @@ from zoneinfo import ZoneInfo
 from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
-from unrung.findings.statistics import binomial_tail, poisson_tail
-from unrung.findings.wording import moment, share, sum_volume, times
+from unrung.findings.statistics import binomial_tail, counts, poisson_limits, poisson_tail
+from unrung.findings.wording import day_name, moment, share, sum_volume, times
 from unrung.ledger.facts import ServeFact
 from unrung.settings import Settings
 
@@ -53,7 +53,8 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     for outlet, keys in sorted(lone.items()):
         chance = binomial_tail(len(keys), len(keys) + alone[outlet], 0.5)
         left = [key for key in keys if key not in late]
-        worth = len(left) >= max(FEWEST, LEAST_SHARE * served[outlet])
+        surely = poisson_limits(len(left), level(len(served))).low
+        worth = len(left) >= FEWEST and surely >= LEAST_SHARE * served[outlet]
         if worth and chance < level(len(served)):
             found.append(_finding(facts, settings, outlet, left, chance, len(served)))
     return found
@@ -105,6 +106,7 @@ def _finding(
     if voided:
         evidence += f" {times(voided, 'ring')} was voided after the pour." if voided == 1 else (
             f" {voided} rings were voided after the pour.")
+    evidence += _nights(facts, settings, keys)
     cluster = _cluster(facts, settings, outlet, keys)
     if cluster and cluster.chance < level(24 * len(HOURS)):
         evidence += (
@@ -117,6 +119,18 @@ def _finding(
         confidence(chance, places), serves[0].start_ms, serves[-1].end_ms,
         serves={key: facts.serves[key].left_ul for key in keys},
     )
+
+
+def _nights(facts: Facts, settings: Settings, keys: list[int]) -> str:
+    """Business days with more of them than a chart of counts lets pass, in words."""
+    per_day = Counter(facts.window.day_of(key) for key in keys)
+    days = facts.window.days
+    limit = counts([per_day[at] for at in range(len(days))]).high
+    loud = [at for at in sorted(per_day) if per_day[at] > limit]
+    if not loud:
+        return ""
+    named = (f"{day_name(days[at].day)} ({per_day[at]})" for at in loud)
+    return f" Out of proportion: {', '.join(named)}."
 
 
 def _cluster(facts: Facts, settings: Settings, outlet: str, keys: list[int]) -> Cluster | None:

@@ -2,9 +2,8 @@
 
 Sources of the formulas: NIST/SEMATECH e-Handbook of Statistical Methods 1.3.5.2 (t interval),
 6.3.2.2 (individuals and moving ranges), 6.3.2.3 (CUSUM), 6.3.2.4 (EWMA), 6.3.3.1 (counts);
-exact Poisson limits after Garwood (1936); change point by least squares. Quantiles of the normal
-law are the standard library's; sums of squares are taken about the mean, never as a difference of
-squares.
+exact Poisson limits after Garwood (1936); change point by least squares. Sums of squares are taken
+about the mean, never as a difference of squares.
 """
 
 from __future__ import annotations
@@ -12,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from itertools import pairwise
-from statistics import NormalDist, fmean
+from statistics import fmean
 from typing import NamedTuple
 
 D2 = 1.128
@@ -25,15 +24,6 @@ class Limits(NamedTuple):
     low: float
     centre: float
     high: float
-
-
-def z_of(chance: float) -> float:
-    """How many standard deviations a normal value exceeds in either direction with this chance.
-
-    >>> round(z_of(0.05), 3)
-    1.96
-    """
-    return NormalDist().inv_cdf(1 - chance / 2)
 
 
 def spread(values: Sequence[float]) -> float:
@@ -149,17 +139,16 @@ def binomial_tail(count: int, trials: int, share: float) -> float:
         return 0.0
     if share >= 1:
         return 1.0
-    odds = share / (1 - share)
-    term = math.exp(
+    if count < trials * share:
+        # The other side, so that the sum begins at its largest term.
+        return max(0.0, 1.0 - binomial_tail(trials - count + 1, trials, 1 - share))
+    term = total = math.exp(
         math.lgamma(trials + 1) - math.lgamma(count + 1) - math.lgamma(trials - count + 1)
         + count * math.log(share) + (trials - count) * math.log1p(-share)
     )
-    total = 0.0
-    for at in range(count, trials + 1):
+    for at in range(count, trials):
+        term *= share / (1 - share) * (trials - at) / (at + 1)
         total += term
-        term *= odds * (trials - at) / (at + 1)
-        if term < total * 1e-17 and at > trials * share:
-            break
     return min(1.0, total)
 
 

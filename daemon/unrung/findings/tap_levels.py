@@ -17,7 +17,14 @@ from statistics import NormalDist, fmean, median
 
 from unrung.findings.facts import Facts
 from unrung.findings.fills import FEW, Fill, fills_of
-from unrung.findings.statistics import change_point, cusum, individuals, spread
+from unrung.findings.statistics import (
+    change_point,
+    cusum,
+    ewma,
+    ewma_limits,
+    individuals,
+    spread,
+)
 
 MOST_COMMON = 0.015
 """What all taps may have in common without being asked about: the team's way of pouring."""
@@ -26,6 +33,7 @@ LEAST_SERVES = 25
 MOST_CUTS = 3
 CUSUM_SLACK, CUSUM_LIMIT = 0.5, 4.5
 """In standard deviations of a day's mean."""
+EWMA_WEIGHT = 0.3
 SMALLEST_DAY = 3
 
 
@@ -138,8 +146,8 @@ def _step(facts: Facts, keys: Sequence[int], values: Sequence[float]) -> tuple[i
 
 
 def _daily(facts: Facts, keys: Sequence[int], values: Sequence[float], at: int) -> bool:
-    """Whether a CUSUM of the days' means about the level before signals too: serves of one day may
-    lean one way together. With too few days before, the serves alone must do."""
+    """Whether a CUSUM or an EWMA of the days' means about the level before signals too: serves of one
+    day may lean one way together. With too few days before, the serves alone must do."""
     days: dict[int, list[float]] = defaultdict(list)
     for key, value in zip(keys, values, strict=True):
         days[facts.window.day_of(key)].append(value)
@@ -151,7 +159,10 @@ def _daily(facts: Facts, keys: Sequence[int], values: Sequence[float], at: int) 
         return True
     limits = individuals([mean for _, mean in means])
     sigma = max((limits.high - limits.centre) / 3, 1e-6)
-    above, below = cusum(after, fmean(before), CUSUM_SLACK * sigma)
-    return max(*above, *below) > CUSUM_LIMIT * sigma
+    usual = fmean(before)
+    above, below = cusum(after, usual, CUSUM_SLACK * sigma)
+    low, _, high = ewma_limits(usual, sigma, EWMA_WEIGHT)
+    drifted = any(not low <= level <= high for level in ewma(after, usual, EWMA_WEIGHT))
+    return drifted or max(*above, *below) > CUSUM_LIMIT * sigma
 
 

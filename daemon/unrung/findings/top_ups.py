@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
-from unrung.findings.fills import FAR, is_plain, topped_up
+from unrung.findings.fills import FAR, plain_serves, topped_up
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail, t_limits
 from unrung.findings.wording import moment, serve_volume, share, sum_volume
@@ -60,6 +60,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
 
 def _glasses(facts: Facts) -> Iterator[Topped]:
     """Paired serves near their portion, with what belongs to them."""
+    plain = plain_serves(facts)
     goes: dict[int, list[int]] = defaultdict(list)
     for piece, key in facts.window.pieces.items():
         if piece not in facts.taken:
@@ -69,7 +70,7 @@ def _glasses(facts: Facts) -> Iterator[Topped]:
             continue
         more = sum(facts.serves[piece].left_ul for piece in goes[key]) if key in goes else 0
         ratio = (serve.difference_ul + more - facts.taken.get(key, 0)) / serve.portion_ul
-        if abs(ratio) <= FAR and (key in goes or topped_up(serve) or is_plain(serve)):
+        if abs(ratio) <= FAR and (key in goes or topped_up(serve) or key in plain):
             yield Topped(key, tuple(goes.get(key, ())), ratio)
 
 

@@ -61,7 +61,7 @@ def _whole_kegs(facts: Facts, settings: Settings) -> list[WholeKeg]:
 
 def _events(facts: Facts, settings: Settings) -> list[CellarEvent]:
     rows = {row.tap: row for row in settings.taps}
-    found = []
+    found: list[CellarEvent] = []
     for day in facts.window.days:
         for keg in day.kegs:
             row = rows.get(facts.window.tap_named.get(keg.tap.casefold(), ""))

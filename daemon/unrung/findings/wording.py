@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
@@ -36,6 +36,11 @@ def moment(at_ms: int, settings: Settings) -> str:
     """Weekday, day and local time: "Tue 27 Oct 13:05"."""
     local = _local(at_ms, settings)
     return f"{local:%a} {local.day} {local:%b %H:%M}"
+
+
+def day_name(day: date) -> str:
+    """A business day: "Tue 27 Oct"."""
+    return f"{day:%a} {day.day} {day:%b}"
 
 
 def clock(at_ms: int, settings: Settings) -> str:

@@ -10,6 +10,7 @@ from collections import Counter, defaultdict
 
 from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
+from unrung.findings.fills import remaining
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail
 from unrung.findings.wording import drink, moment, sum_volume, times
@@ -29,8 +30,9 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     smaller: Counter[str] = Counter()
     paired = Counter(serve.outlet for serve in facts.serves if serve.paired)
     for key, serve in enumerate(facts.serves):
-        if serve.other_size and key not in facts.taken and _is_a_size(facts, serve):
-            if serve.difference_ul > 0:
+        left = remaining(facts, key)
+        if serve.other_size and abs(left) > NEAR * serve.portion_ul and _is_a_size(facts, serve, left):
+            if left > 0:
                 larger[serve.outlet].append(key)
             else:
                 smaller[serve.outlet] += 1
@@ -43,16 +45,18 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     return found
 
 
-def _is_a_size(facts: Facts, serve: ServeFact) -> bool:
+def _is_a_size(facts: Facts, serve: ServeFact, left_ul: int) -> bool:
+    """Whether the serve holds another size, less what other findings explain of its difference."""
     sizes = facts.window.portions.get(serve.product, ())
-    return any(abs(serve.volume_ul - size) <= NEAR * size for size in sizes)
+    return any(abs(serve.portion_ul + left_ul - size) <= NEAR * size for size in sizes)
 
 
 def _finding(
     facts: Facts, settings: Settings, outlet: str, keys: list[int], chance: float, places: int
 ) -> Finding:
     serves = [facts.serves[key] for key in keys]
-    volume = sum(serve.difference_ul for serve in serves)
+    claims = {key: remaining(facts, key) for key in keys}
+    volume = sum(claims.values())
     rung, count = Counter(drink(s.item, s.size) for s in serves).most_common(1)[0]
     evidence = (
         f"{times(len(keys), 'serve')} at {outlet} since {moment(serves[0].start_ms, settings)} held a "
@@ -62,5 +66,5 @@ def _finding(
     return Finding(
         "wrong_size", outlet, f"A larger size poured than rung, {outlet}", evidence,
         confidence(chance, places), serves[0].start_ms, serves[-1].end_ms,
-        serves={key: facts.serves[key].difference_ul for key in keys},
+        serves=claims,
     )

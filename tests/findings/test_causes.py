@@ -1,0 +1,277 @@
+"""Each cause put into an ordinary month is found, where it is, by what it cost, and nothing else is."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import replace
+from random import Random
+
+import pytest
+
+from findings import trade
+from findings.trade import OZ, alone, at, changed, fuller, ordinary, ring, with_kegs, with_rings, with_serves
+from unrung.findings.advice import ADVICE
+from unrung.findings.finding import Finding, rows_of
+from unrung.findings.table import TABLE, findings_of, rows_of_all
+from unrung.ledger.facts import ClockFact, DayFacts, ServeFact
+
+SETTINGS = trade.settings()
+LAST = 27
+
+
+def leak() -> list[DayFacts]:
+    drips = (alone("T2", at(25, 20) + 600_000 * n, 0.3) for n in range(300))
+    return with_serves(ordinary(), drips)
+
+
+def meter_calibration() -> list[DayFacts]:
+    days = changed(ordinary(), lambda _, s: fuller(s, round(0.05 * s.volume_ul)) if s.tap == "T2" else s)
+    return with_kegs(days, "T2", lambda _: 0.05)
+
+
+def keg_short_fill() -> list[DayFacts]:
+    """As seen on the day on which the last short keg comes off."""
+    return with_kegs(ordinary(), "T1", lambda number: -0.06 if number % 3 == 0 else 0.001)[:27]
+
+
+def feed_gap() -> list[DayFacts]:
+    days = ordinary()
+    low, high = at(LAST, 18), at(LAST, 20.5)
+    days = changed(days, lambda _, s: unrung(s) if low <= s.ring_ms < high else s, LAST)
+    times = tuple(s for s in days[LAST].till[0].at_s if not low <= at(LAST, 4) + 1000 * s < high)
+    days[LAST] = replace(days[LAST], till=(days[LAST].till[0]._replace(at_s=times),))
+    return days
+
+
+def clock_offset() -> list[DayFacts]:
+    days = ordinary()
+    return [*days[:25], *(replace(d, clocks=(ClockFact("Bar", 255_000, 60, 0, 0),)) for d in days[25:])]
+
+
+def tap_list() -> list[DayFacts]:
+    """T1 and T2 carry one another's beer for two days: every glass has a ring of the other's name."""
+    days = ordinary()
+    for day in (26, 27):
+        swapped = [s for s in days[day].serves if s.tap in ("T1", "T2")]
+        days = changed(days, lambda n, s, day=day: unrung(s) if n == day and s.tap in ("T1", "T2") else s)
+        other = {"T1": "T2", "T2": "T1"}
+        days = with_rings(days, (ring(other[s.tap], s.ring_ms, s.size) for s in swapped))
+    return days
+
+
+def unlogged_cleaning() -> list[DayFacts]:
+    return with_serves(ordinary(), (alone("T3", at(LAST, 5) + 240_000 * n, 24) for n in range(4)))
+
+
+def keg_change_loss() -> list[DayFacts]:
+    days = with_kegs(ordinary(), "T1", lambda _: 0.0)
+    allowed = {"left_ul": round(14 * OZ), "reason": "keg_change"}
+    foam = (alone("T1", at(day, 6) + 8_000, 30)._replace(**allowed) for day in range(0, 26, 2))
+    return with_serves(days, foam)[:25]
+
+
+def portion_drift() -> list[DayFacts]:
+    return changed(
+        ordinary(), lambda _, s: fuller(s, round(0.05 * s.portion_ul)) if s.tap == "T2" else s, first=15)
+
+
+def portion_setting() -> list[DayFacts]:
+    def over(_: int, serve: ServeFact) -> ServeFact:
+        return fuller(serve, round(OZ)) if (serve.tap, serve.size) == ("T1", "16 oz") else serve
+
+    return changed(ordinary(), over)
+
+
+def top_ups() -> list[DayFacts]:
+    rng = Random(5)
+
+    def topped(_: int, serve: ServeFact) -> ServeFact:
+        if serve.tap != "T3" or rng.random() > 0.4:
+            return serve
+        more = round(0.12 * serve.portion_ul)
+        first = (serve.start_ms, serve.end_ms, serve.volume_ul - round(0.05 * serve.portion_ul))
+        second = (serve.end_ms + 15_000, serve.end_ms + 16_000, more)
+        return serve._replace(
+            volume_ul=first[2] + more, parts=(first, second), end_ms=serve.end_ms + 16_000)
+
+    return changed(ordinary(), topped)
+
+
+def samples() -> list[DayFacts]:
+    rng = Random(6)
+    tasters = (alone(rng.choice([*trade.BEERS]), at(day, rng.uniform(12, 24)), rng.uniform(1.2, 2.8))
+               for day in range(28) for _ in range(4))
+    return with_serves(ordinary(), tasters)
+
+
+def wrong_size() -> list[DayFacts]:
+    rng = Random(7)
+
+    def larger(_: int, serve: ServeFact) -> ServeFact:
+        if serve.size != "10 oz" or rng.random() > 0.15:
+            return serve
+        return fuller(serve, round(6 * OZ))._replace(other_size=True)
+
+    return changed(ordinary(), larger)
+
+
+def mis_ring() -> list[DayFacts]:
+    rng = Random(8)
+    moments = [at(day, rng.uniform(12, 24)) for day in range(28)]
+    days = with_serves(ordinary(), (alone("T1", moment, 16) for moment in moments))
+    return with_rings(days, (ring("T3", moment + 25_000) for moment in moments))
+
+
+def serves_without_ring() -> list[DayFacts]:
+    rng = Random(9)
+    return with_serves(ordinary(), (
+        alone(rng.choice([*trade.BEERS]), at(day, rng.uniform(21, 23.9)), 16)
+        for day in range(28) for _ in range(2)))
+
+
+def unrung(serve: ServeFact) -> ServeFact:
+    return serve._replace(portion_ul=0, ring_ms=0, item="", size="", left_ul=serve.volume_ul)
+
+
+COSTS: dict[Callable[[], list[DayFacts]], float] = {
+    # fl oz since it began, where they follow from what was put in; the others have tests of their own
+    leak: 300 * 0.3, keg_short_fill: 0, feed_gap: 0, clock_offset: 0, meter_calibration: 0, tap_list: 0,
+    unlogged_cleaning: 4 * 24, keg_change_loss: 13 * (30 - 16), portion_drift: 0, portion_setting: 0,
+    top_ups: 0, samples: 28 * 4 * 2.0, wrong_size: 0, mis_ring: 28 * 16,
+    serves_without_ring: 28 * 2 * 16,
+}
+PLACES = {
+    leak: "T2", meter_calibration: "T2", unlogged_cleaning: "T3", keg_change_loss: "T1",
+    portion_drift: "T2", portion_setting: "T1", top_ups: "T3",
+}
+
+
+def judged(days: list[DayFacts]) -> list[Finding]:
+    facts, found = findings_of(days, SETTINGS)
+    return [one for one in found if rows_of(one, facts)]
+
+
+def test_every_cause_has_its_module_its_advice_and_its_test() -> None:
+    assert set(TABLE) == set(ADVICE) == {cause.__name__ for cause in COSTS}
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_ordinary_weeks_raise_nothing(seed: int) -> None:
+    days = with_kegs(ordinary(seed=seed), "T1", lambda number: (-1) ** number * 0.004)
+    assert [one.evidence for one in judged(days)] == []
+
+
+@pytest.mark.parametrize("cause", COSTS, ids=lambda cause: cause.__name__)
+def test_a_cause_is_found_and_nothing_else(cause: Callable[[], list[DayFacts]]) -> None:
+    found = judged(cause())
+    assert {one.finding for one in found} == {cause.__name__}, [one.evidence for one in found]
+    if cause in PLACES:
+        assert {one.tap for one in found} == {PLACES[cause]}
+
+
+@pytest.mark.parametrize("cause", [c for c, cost in COSTS.items() if cost], ids=lambda c: c.__name__)
+def test_what_a_cause_cost_is_said_within_a_tenth(cause: Callable[[], list[DayFacts]]) -> None:
+    facts, found = findings_of(cause(), SETTINGS)
+    rows = rows_of_all(facts, found)
+    assert rows[0].total_ul / OZ == pytest.approx(COSTS[cause], rel=0.1)
+
+
+@pytest.mark.parametrize(
+    ("cause", "share", "tap", "size"),
+    [(meter_calibration, 0.05, "T2", ""), (portion_drift, 0.05, "T2", ""),
+     (portion_setting, 1 / 16, "T1", "16 oz")],
+)
+def test_a_difference_of_glasses_is_said_within_a_tenth(
+    cause: Callable[[], list[DayFacts]], share: float, tap: str, size: str
+) -> None:
+    days = cause()
+    facts, found = findings_of(days, SETTINGS)
+    first = 15 if cause is portion_drift else 0
+    portions = sum(
+        s.portion_ul for day in days[first:] for s in day.serves
+        if s.tap == tap and size in ("", s.size))
+    assert rows_of_all(facts, found)[0].total_ul == pytest.approx(share * portions, rel=0.1)
+
+
+def test_a_larger_size_costs_what_it_holds_beyond_the_size_rung() -> None:
+    days = wrong_size()
+    true = sum(s.difference_ul for day in days for s in day.serves if s.other_size)
+    assert rows_of_all(*findings_of(days, SETTINGS))[0].total_ul == true
+
+
+def test_topped_up_glasses_cost_what_they_hold_beyond_the_others() -> None:
+    days = top_ups()
+    portions = sum(s.portion_ul for day in days for s in day.serves if len(s.parts) > 1)
+    found = rows_of_all(*findings_of(days, SETTINGS))[0].total_ul
+    assert found == pytest.approx(0.07 * portions, rel=0.1)
+
+
+def test_short_kegs_cost_what_they_lack() -> None:
+    days = keg_short_fill()
+    sizes = [keg.size_ul for day in days for keg in day.kegs if keg.kind == "on"]
+    lacking = sum(0.06 * size for number, size in enumerate(sizes) if number % 3 == 0)
+    assert rows_of_all(*findings_of(days, SETTINGS))[0].total_ul == pytest.approx(lacking, rel=0.02)
+
+
+@pytest.mark.parametrize("cause", COSTS, ids=lambda cause: cause.__name__)
+def test_no_microlitre_is_explained_twice(cause: Callable[[], list[DayFacts]]) -> None:
+    days = with_serves(cause(), (s for day in samples() for s in day.serves if s.left_ul))
+    facts, found = findings_of(days, SETTINGS)
+    said: Counter[int] = Counter()
+    for one in found:
+        said.update(one.serves)
+    for key, volume in said.items():
+        serve = facts.serves[key]
+        assert serve.paired or volume == serve.left_ul
+    rings = [number for one in found for number in one.rings]
+    assert len(rings) == len(set(rings))
+
+
+def test_a_cause_that_is_over_is_no_longer_told_but_still_explains_its_days() -> None:
+    days = [*leak(), *ordinary(33, seed=3)[28:]]
+    facts, found = findings_of(days, SETTINGS)
+    assert [one.finding for one in found] == ["leak"]
+    assert rows_of_all(facts, found) == []
+
+
+def test_what_is_months_old_is_forgotten() -> None:
+    days = [*leak(), *ordinary(60, seed=3)[28:]]
+    facts, found = findings_of(days, SETTINGS)
+    assert len(facts.window.days) == 28
+    assert found == []
+
+
+def test_a_steady_under_pour_is_told_as_the_customers_matter_and_no_portion_is_advised_down() -> None:
+    days = changed(ordinary(), lambda _, s: fuller(s, -round(OZ)) if s.size == "16 oz" else s)
+    rows = rows_of_all(*findings_of(days, SETTINGS))
+    assert rows and all(row.volume_ul < 0 for row in rows)
+    assert all("customer's matter" in row.evidence for row in rows)
+    assert all("Never set a portion below the measure sold" in row.caution for row in rows)
+
+
+def test_without_a_whole_keg_meter_and_pouring_cannot_be_told_apart_and_both_are_named() -> None:
+    days = changed(ordinary(), lambda _, s: fuller(s, round(0.05 * s.volume_ul)) if s.tap == "T2" else s)
+    (found,) = judged(days)
+    assert (found.finding, found.confidence) == ("meter_calibration", "low")
+    assert "cannot be told apart" in found.evidence
+
+
+def test_where_whole_kegs_give_what_they_hold_an_over_pour_is_no_meter() -> None:
+    days = changed(ordinary(), lambda _, s: fuller(s, round(0.05 * s.volume_ul)) if s.tap == "T2" else s)
+    (found,) = judged(with_kegs(days, "T2", lambda _: 0.0))
+    assert (found.finding, found.tap) == ("portion_setting", "T2")
+
+
+def test_kegs_within_their_tolerance_raise_nothing() -> None:
+    """OIML R 138:2007, 5.1.3: 0.5 %, at least 0.10 L; and the meter's own bound."""
+    assert judged(with_kegs(ordinary(), "T1", lambda _: -0.004)) == []
+
+
+@pytest.mark.parametrize("cause", COSTS, ids=lambda cause: cause.__name__)
+def test_evidence_holds_numbers_and_names_no_person(cause: Callable[[], list[DayFacts]]) -> None:
+    for row in rows_of_all(*findings_of(cause(), SETTINGS)):
+        assert any(letter.isdigit() for letter in row.evidence)
+        assert row.check_first.endswith(".")
+        spoken = f"{row.headline} {row.evidence} {row.check_first} {row.caution}".casefold()
+        assert not {"theft", "thief", "staff member", "employee", "bartender"} & set(spoken.split())

@@ -1,0 +1,85 @@
+"""Findings in the morning mail: the costliest first, each with its check, no place told twice."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from alerts.days import leaf_at, ledger_of, venue_settings
+from mail.samples import LEARNT, busy_day, mail_of
+from unrung.alerts.rules import judge_day
+from unrung.findings.advice import ADVICE
+from unrung.ledger.results import DayLedger, FindingRow
+from unrung.mail.causes import cause_actions, without_repeats
+
+OZ = 29_573.5295625
+
+
+def row(finding: str, ounces: float, total: float | None = None, **changes: Any) -> FindingRow:
+    advice = ADVICE[finding]
+    values: dict[str, Any] = {
+        "finding": finding, "outlet": "Main Bar", "product": "Stout", "tap": "4",
+        "volume_ul": round(ounces * OZ), "confidence": "high", "evidence": "12 of 40 pints.",
+        "check_first": advice.check_first, "caution": advice.caution, "minutes": advice.minutes,
+        "total_ul": round((ounces if total is None else total) * OZ), "headline": f"The {finding}",
+    }
+    return FindingRow(**(values | changes))
+
+
+def day_with(*found: FindingRow) -> DayLedger:
+    return replace(busy_day(), findings=found)
+
+
+def test_the_costliest_cause_comes_first_and_rows_of_one_finding_are_one_action() -> None:
+    day = day_with(
+        row("leak", 70), row("samples", 60, 100, tap="", headline="Tasters"),
+        row("samples", 40, 100, tap="", product="Pale Ale", headline="Tasters"),
+    )
+    first, second = cause_actions(day, venue_settings())
+    assert first.title.replace("\u00a0", " ") == "Tasters: 100 fl oz"
+    assert second.title.replace("\u00a0", " ") == "The leak: 70 fl oz"
+    assert second.place == "Main Bar, tap 4"
+
+
+def test_an_action_says_where_how_long_what_to_check_and_what_to_mind() -> None:
+    actions = cause_actions(day_with(row("leak", 90)), venue_settings())
+    text = " ".join(mail_of(day_with(), actions=actions).text.split())
+    assert "Main Bar, tap 4 · 5 min" in text
+    assert "12 of 40 pints." in text and "does it drip?" in text
+    assert "gas off, vented" in text and "CO2 alarm" in text
+
+
+def test_a_little_that_never_came_to_an_alert_is_left_to_the_file() -> None:
+    assert cause_actions(day_with(row("samples", 4, 20)), venue_settings()) == []
+    assert len(cause_actions(day_with(row("samples", 4, 200)), venue_settings())) == 1
+
+
+def test_a_wrong_clock_costs_nothing_and_is_told_last() -> None:
+    clock = row("clock_offset", 0, 0, product="", tap="", headline="Clock 240 s off")
+    titles = [one.title for one in cause_actions(day_with(clock, row("leak", 90)), venue_settings())]
+    assert titles[1] == "Clock 240 s off"
+
+
+def test_a_doubtful_finding_says_so() -> None:
+    (action,) = cause_actions(day_with(row("meter_calibration", 90, confidence="low")), venue_settings())
+    assert action.detail.endswith("Another reading explains it as well.")
+
+
+def test_an_alert_whose_beer_a_finding_explains_is_not_listed_twice() -> None:
+    raised = judge_day(busy_day(), venue_settings(), LEARNT)
+    assert [one.product for one in raised if one.product] == ["Stout"]
+    told = without_repeats(raised, day_with(row("leak", 80)))
+    assert not [one for one in told if one.product == "Stout"]
+
+
+def test_an_alert_stays_where_findings_explain_little_of_it_or_lie_elsewhere() -> None:
+    raised = judge_day(busy_day(), venue_settings(), LEARNT)
+    assert without_repeats(raised, day_with(row("leak", 10))) == raised
+    elsewhere = without_repeats(raised, day_with(row("leak", 80, product="Pilsner")))
+    assert [one for one in elsewhere if one.product] == [one for one in raised if one.product]
+
+
+def test_findings_without_a_known_cost_are_ordered_by_volume() -> None:
+    day = replace(ledger_of(leaf_at(20, matched_portion=950)), findings=(row("leak", 70), row("samples", 90)))
+    assert [one.title.partition(":")[0] for one in cause_actions(day, venue_settings())] == [
+        "The samples", "The leak"]
