@@ -17,7 +17,7 @@ from unrung.periods import Period, before
 from unrung.settings import Settings
 from unrung.store.closing import accept_rejects_between, items_between, waiting_rejects_between
 from unrung.store.days import day_rows
-from unrung.store.months import close_month, month_row, save_books
+from unrung.store.months import close_month, closed_through, month_row, save_books
 from unrung.store.open import Store, write_tx
 
 
@@ -117,9 +117,12 @@ def _earlier(db: Store, settings: Settings, period: Period) -> list[str]:
     """Periods are closed in order: what is found late belongs to the first open one."""
     last = before(period, settings.period.kind, settings.period.start)
     row = month_row(db, last.name)
-    if row is None or row.closed_ms is not None:
-        return []
-    return [f"{last.name} is still open; close it first."]
+    if row is not None and row.closed_ms is None:
+        return [f"{last.name} is still open; close it first."]
+    done = closed_through(db)
+    if done is not None and done >= period.first:
+        return [f"{period.name} begins before {done.isoformat()}, up to which the books are closed."]
+    return []
 
 
 def _incomplete(month: MonthLedger) -> list[str]:

@@ -12,6 +12,7 @@ from unrung.issuing import issue_day
 from unrung.month_issuing import issue_month
 from unrung.monthbook import period_called
 from unrung.settings import Settings
+from unrung.store.days import day_rows
 from unrung.store.months import closed_files, closing_of, month_row
 from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store
@@ -52,6 +53,8 @@ def reissue_month(db: Store, settings: Settings, name: str, now_ms: int) -> Reis
     if row is not None and row.closed_ms is not None:
         unplaced = place(folder_for_month(settings, period.name), closed_files(db, period.name))
         return Reissued(f"{period.name} is closed: its files stand as they were", tuple(map(str, unplaced)))
+    if not any(row.revision and period.first <= row.day <= period.last for row in day_rows(db)):
+        return Reissued(f"{period.name}: nothing was made", ("No day of it was issued.",))
     issued = issue_month(db, settings, period, now_ms)
     problems = (*map(str, issued.unplaced), *issued.notes)
     return Reissued(f"{period.name}: {_said(issued.changed, issued.revision)}", problems)

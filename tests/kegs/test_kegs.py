@@ -125,3 +125,8 @@ def test_rows_that_cannot_be_used_are_named_and_the_rest_goes_on() -> None:
 def test_names_are_put_right_and_taps_give_what_is_left_out() -> None:
     (one,) = events(line(0, "on", tap="m1", product="AMBER"))
     assert (one.product, one.outlet, one.line, one.size_ul) == ("Amber", "Bar", "M1", 50_000_000)
+
+
+def test_a_move_to_nowhere_is_named_and_left_out() -> None:
+    cellar = read_cellar([line(0, "transfer", product="Amber", outlet="Bar")], settings())
+    assert cellar.events == () and "moves Amber and does not say to which bar" in cellar.notices[0]

@@ -185,10 +185,16 @@ def test_a_name_that_is_no_month_is_a_sentence(bar: VenueFolder) -> None:
     assert "'June' is not a month; write for example 2026-11." in str(result.exception)
 
 
+def in_weeks(folder: Path) -> None:
+    """Periods of four weeks, from Monday 5 October 2026."""
+    text = (folder / "venue.toml").read_text("utf-8")
+    weeks = text.replace('kind = "calendar" ', 'kind = "13x4"\nstart = 2026-10-05\n')
+    (folder / "venue.toml").write_text(weeks, "utf-8")
+
+
 def test_periods_of_weeks_name_their_folders(own_week: Path) -> None:
     """Four weeks from Monday 5 October 2026 end on Sunday 1 November."""
-    text = (own_week / "venue.toml").read_text("utf-8")
-    (own_week / "venue.toml").write_text(text + '\n[period]\nkind = "13x4"\nstart = 2026-10-05\n', "utf-8")
+    in_weeks(own_week)
     settings, db = opened(own_week)
     now = 1_794_000_000_000
     assert reissue_month(db, settings, "2026-P01", now).said == "2026-P01: issued revision 1"
@@ -206,3 +212,37 @@ def test_the_week_through_catch_up_again_changes_nothing(own_week: Path) -> None
     db.close()
     assert not done.taken and before
     assert all(path.read_bytes() == data for path, data in before.items())
+
+
+def test_a_month_without_a_day_is_not_made(bar: VenueFolder) -> None:
+    code, said = run("reissue", str(bar.path), "--month", "2024-01")
+    assert code == 1 and said == "2024-01: nothing was made\n! No day of it was issued.\n"
+    assert not (bar.path / "issued/monthly/2024-01").exists()
+
+
+def test_a_backdated_cost_is_carried_with_the_settings_as_its_cause(bar: VenueFolder) -> None:
+    """From 30 June a keg of Amber costs twice as much: that day's 16 fl oz at 2.40 more a litre."""
+    finish(bar)
+    before = {name: data for name, data in bar.files().items() if "2025-06" in name}
+    table = bar.path / "products.csv"
+    rows = ["Amber,50 l,120.00,", "Amber,50 l,240.00,2025-06-30", "Stout,30 l,90.00,"]
+    table.write_text("\n".join(["product,keg_size,keg_cost,valid_from", *rows, ""]), "utf-8")
+    bar.catch_up("07-03 12:00:00")
+    with bar.open("07-03 12:00:00") as (settings, db):
+        reissue_month(db, settings, "2025-07", ms("07-03 12:00:00"))
+    (moved,) = [row for row in month(bar, "2025-07", "adjustments") if row["figure"] == "variance_cost"]
+    assert (moved["origin_day"], moved["difference"], moved["unit"]) == ("2025-06-30", "1.13", "USD")
+    assert (moved["cause"], moved["source_file"]) == ("settings", "")
+    assert before == {name: data for name, data in bar.files().items() if name in before}
+
+
+def test_periods_of_another_kind_do_not_open_closed_days_again(own_week: Path) -> None:
+    settings, db = opened(own_week)
+    assert close(db, settings, "2026-10", 1_793_710_800_000, accept=True).closed
+    db.close()
+    in_weeks(own_week)
+    settings, db = opened(own_week)
+    done = close(db, settings, "2026-P01", 1_793_710_800_000, accept=True)
+    db.close()
+    assert done.standing.firm == [
+        "2026-P01 begins before 2026-10-31, up to which the books are closed."]

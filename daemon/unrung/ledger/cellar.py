@@ -60,7 +60,7 @@ class Cellar(NamedTuple):
 def read_cellar(lines: Iterable[KegLine], settings: Settings) -> Cellar:
     """Keg lines to events: names put right, tap and size looked up, parts and weights to volumes.
 
-    A row that names no known product, or kegs of unknown size, is left out with a notice.
+    A row that names no known product, no place, or kegs of unknown size, is left out with a notice.
     """
     names = {row.product.casefold(): row.product for row in settings.products}
     outlets = Outlets(settings)
@@ -79,6 +79,9 @@ def read_cellar(lines: Iterable[KegLine], settings: Settings) -> Cellar:
                     "keg_size into products.csv."] = None
             continue
         to_outlet = str(line.more.get("to_outlet") or "")
+        if not outlet or (event.kind == "transfer" and not to_outlet):
+            notices[_nowhere(event)] = None
+            continue
         events.append(event._replace(to_outlet=outlets.of(to_outlet) if to_outlet else ""))
     return Cellar(tuple(events), tuple(notices))
 
@@ -145,6 +148,13 @@ def _in_force(row: TapRow, day: date, at_ms: int) -> bool:
         and (row.from_ms is None or row.from_ms <= at_ms)
         and (row.to_ms is None or at_ms < row.to_ms)
     )
+
+
+def _nowhere(event: CellarEvent) -> str:
+    lacks = "from which bar" if not event.outlet else "to which bar"
+    what = "moves" if event.kind == "transfer" else f"has a row ({event.kind}) for"
+    return (f"The cellar {what} {event.product} and does not say {lacks}; the row is kept and not counted. "
+            "Map the outlet, or write it into the export.")
 
 
 def _unknown(line: KegLine) -> str:
