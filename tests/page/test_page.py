@@ -8,10 +8,10 @@ from dataclasses import replace
 from html.parser import HTMLParser
 
 from alerts.days import at, ledger_of, venue_settings
-from unrung.ledger.results import DayLedger, Leaf, Lone, Volumes
+from unrung.ledger.results import DayLedger, FindingRow, Leaf, Lone, Volumes
 from unrung.page.charts import WIDTH, segments
 from unrung.page.render import page_bytes
-from unrung.page.view import Note, page_view
+from unrung.page.view import page_view
 
 VOID = {"meta", "link", "br", "img", "input", "hr"}
 
@@ -52,8 +52,12 @@ def day() -> DayLedger:
     return replace(ledger, lone=lone, notices=("The meters name 'X9'.",))
 
 
-def page(ledger: DayLedger | None = None, notes: tuple[Note, ...] = ()) -> str:
-    return page_bytes(ledger or day(), venue_settings(), 3, notes).decode()
+def page(ledger: DayLedger | None = None) -> str:
+    return page_bytes(ledger or day(), venue_settings(), 3).decode()
+
+
+def cause(text: str, volume_ul: int = 473_000) -> FindingRow:
+    return FindingRow("top_ups", text, text, "", volume_ul, "high", text, text, headline=text)
 
 
 def test_the_page_is_well_formed_and_needs_nothing_else() -> None:
@@ -83,7 +87,7 @@ def test_parts_of_a_bar_touch_and_fill_its_width() -> None:
 def test_names_from_an_export_cannot_break_the_page() -> None:
     evil = '"><script>alert(1)</script>'
     ledger = ledger_of(Leaf(at(20), 60, evil, evil, Volumes(poured_not_rung=1_000_000)))
-    found = page(ledger, (Note(evil, evil, evil, evil, evil),))
+    found = page(replace(ledger, findings=(cause(evil),)))
     assert "<script" not in found and "&lt;script&gt;" in found
 
 
@@ -103,3 +107,9 @@ def test_an_uncertain_pour_says_so_and_charts_have_words_for_who_cannot_see_them
     assert "another pour is as likely" in found
     assert found.count('role="img"') == found.count("aria-label=\"Poured:") + found.count(
         "aria-label=\"Rung:") + found.count("by time:")
+
+
+def test_findings_stand_on_the_page_the_largest_first() -> None:
+    found = page(replace(day(), findings=(cause("Small thing", 100_000), cause("Large thing", 900_000))))
+    assert found.index("Large thing") < found.index("Small thing")
+    assert "Confidence: high." in found and "Check first:" in found

@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from unrung.ledger.results import DayLedger
-from unrung.page.view import Note, page_view
+from unrung.page.view import page_view
 from unrung.settings import Settings
 
 
-def page_bytes(
-    ledger: DayLedger, settings: Settings, revision: int, findings: Sequence[Note] = ()
-) -> bytes:
+def page_bytes(ledger: DayLedger, settings: Settings, revision: int) -> bytes:
     """``report-D.html``: one file, nothing fetched, no script; UTF-8."""
     template = _ENVIRONMENT.get_template("page.html.j2")
-    return template.render(view=page_view(ledger, settings, revision, findings)).encode()
+    return template.render(view=page_view(ledger, settings, revision)).encode()
 
 
 _ENVIRONMENT = Environment(

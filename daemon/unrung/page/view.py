@@ -17,7 +17,7 @@ from unrung.alerts.wording import (
     shown_volume,
 )
 from unrung.issue.summary import DaySummary, SummaryRow, day_summary
-from unrung.ledger.results import DayLedger, Leaf, Lone
+from unrung.ledger.results import DayLedger, FindingRow, Leaf, Lone
 from unrung.page import charts
 from unrung.page.charts import Axis, Box, Dot, Tick
 from unrung.settings import Settings
@@ -108,9 +108,7 @@ STATUS = {
 }
 
 
-def page_view(
-    ledger: DayLedger, settings: Settings, revision: int, findings: Sequence[Note] = ()
-) -> PageView:
+def page_view(ledger: DayLedger, settings: Settings, revision: int) -> PageView:
     """The page of one day. Pure, without clock: called twice it is the same."""
     summary = day_summary(ledger, settings)
     axis = _axis(ledger, settings)
@@ -126,7 +124,7 @@ def page_view(
         headline=_headline(summary, settings),
         leads=[shown_name(one, 200) for one in ledger.missing],
         notes=[shown_name(one, 240) for one in ledger.notices],
-        findings=list(findings),
+        findings=_findings(ledger, settings),
         poured_parts=_poured_parts(summary, settings),
         rung_parts=_rung_parts(summary, settings),
         equation=_equation(summary, settings),
@@ -135,6 +133,28 @@ def page_view(
         total=_row(summary.total, settings),
         ticks=_ticks(axis, settings),
         evenings=_evenings(ledger, summary, axis, settings),
+    )
+
+
+def _findings(ledger: DayLedger, settings: Settings) -> list[Note]:
+    """One note per finding: its rows of several products together, the largest volume first."""
+    groups: dict[tuple[str, str, str], list[FindingRow]] = defaultdict(list)
+    for row in ledger.findings:
+        groups[row.finding, row.headline, row.evidence].append(row)
+    ordered = sorted(groups.values(), key=lambda rows: -abs(sum(row.volume_ul for row in rows)))
+    return [_note(rows, settings) for rows in ordered]
+
+
+def _note(rows: Sequence[FindingRow], settings: Settings) -> Note:
+    first = rows[0]
+    products = ", ".join(dict.fromkeys(shown_name(row.product) for row in rows if row.product))
+    place = ", ".join(text for text in (shown_name(first.outlet), products) if text)
+    volume = sum(row.volume_ul for row in rows)
+    return Note(
+        title=shown_name(first.headline, 120), place=place,
+        volume=f"{shown_volume(volume, settings)} of this day" if volume else "",
+        evidence=f"{shown_name(first.evidence, 400)} Confidence: {first.confidence}.",
+        check_first=" ".join(text for text in (first.check_first, first.caution) if text),
     )
 
 
