@@ -8,6 +8,8 @@ changes nothing: gains add up over pieces.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import min_weight_full_bipartite_matching
@@ -27,13 +29,13 @@ def best_assignment(edges: Edges, rings: int) -> Ints:
     """
     partner = np.full(rings, -1, np.int64)
     bounds = _blocks(edges, rings)
-    at = np.searchsorted(edges.ring, bounds)
-    for low, high in zip(at[:-1].tolist(), at[1:].tolist(), strict=True):
+    at = np.searchsorted(edges.ring, bounds).tolist()
+    for (first, last), (low, high) in zip(pairwise(bounds.tolist()), pairwise(at), strict=True):
         if low < high:
-            ring, glass = _solve(
-                edges.ring[low:high], edges.glass[low:high], edges.gain[low:high]
+            block = slice(low, high)
+            partner[first:last] = _solve(
+                edges.ring[block] - first, edges.glass[block], edges.gain[block], last - first
             )
-            partner[ring] = glass
     return partner
 
 
@@ -55,22 +57,21 @@ def _blocks(edges: Edges, rings: int) -> Ints:
     return np.concatenate(([0], cuts[first], [rings]))
 
 
-def _solve(ring: Ints, glass: Ints, gain: Ints) -> tuple[Ints, Ints]:
-    """One block: the paired rings and their serves."""
-    rows, row = np.unique(ring, return_inverse=True)
-    columns, column = np.unique(glass, return_inverse=True)
-    count, width = len(rows), len(columns)
+def _solve(ring: Ints, glass: Ints, gain: Ints, rings: int) -> Ints:
+    """One block: for each ring its serve, or -1."""
+    least = int(glass.min())
+    width = int(glass.max()) - least + 1
     top = int(gain.max())
-    # Rows keep their edges in order; the dummy, with the highest column, comes last in each.
-    slots = np.arange(len(row)) + row
-    ends = np.cumsum(np.bincount(row, minlength=count) + 1)
-    weight = np.full(len(row) + count, float(top + 1))
-    index = np.empty(len(row) + count, np.int32)
+    # Each row keeps its edges in order; its dummy, with the highest column, comes last.
+    slots = np.arange(len(ring)) + ring
+    ends = np.cumsum(np.bincount(ring, minlength=rings) + 1)
+    weight = np.full(len(ring) + rings, float(top + 1))
+    index = np.empty(len(ring) + rings, np.int32)
     weight[slots] = top - gain + 1
-    index[slots] = column
-    index[ends - 1] = width + np.arange(count)
+    index[slots] = glass - least
+    index[ends - 1] = width + np.arange(rings)
     indptr = np.concatenate(([0], ends)).astype(np.int32)
-    graph = csr_array((weight, index, indptr), shape=(count, width + count))
-    picked_row, picked = min_weight_full_bipartite_matching(graph)
-    real = picked < width
-    return rows[picked_row[real]], columns[picked[real]]
+    graph = csr_array((weight, index, indptr), shape=(rings, width + rings))
+    _, picked = min_weight_full_bipartite_matching(graph)
+    found: Ints = np.where(picked < width, picked + least, -1)
+    return found

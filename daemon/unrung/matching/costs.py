@@ -17,7 +17,7 @@ import numpy as np
 from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints, order_key, spread
 from unrung.matching.fills import Fills, fill_density, odd_density, sized_density
-from unrung.matching.laws import CLASSES, STEP_MS, Laws
+from unrung.matching.laws import CLASSES, Laws, bins
 
 FILL_STEP, FILL_REACH = 0.004, 1.2
 """Resolution and reach of the table of log(volume / centre)."""
@@ -74,7 +74,8 @@ def glasses_of(
 ) -> Glasses:
     """Prices of serves, from what is known of the product's fills.
 
-    ``log_volume`` is to be compared with single pours; ``lone_share``: per product, the share of full-size serves without a ring.
+    ``log_volume`` is to be compared with single pours; ``lone_share``: per product, the share of
+    full-size serves without a ring.
     """
     share = lone_share[product]
     sized = sized_density(fills, product, log_volume)
@@ -92,6 +93,11 @@ def ring_bases(ring_rate: Floats, voided: Bools, lone_share: Floats) -> Ints:
     return millinats(np.log((1 - lone) / (lone * ring_rate)))
 
 
+def rings_at(rings: Rings, rows: Ints) -> Rings:
+    """Some of the rings, in the order of ``rows``."""
+    return Rings(*(getattr(rings, name)[rows] for name in Rings.__slots__))
+
+
 def possible_pairs(rings: Rings, glasses: Glasses, laws: Laws) -> Edges:
     """Every pair that is worth more than leaving both sides unpaired."""
     low, high = _reach(rings, glasses, laws)
@@ -102,25 +108,25 @@ def possible_pairs(rings: Rings, glasses: Glasses, laws: Laws) -> Edges:
 def edges_of(rings: Rings, glasses: Glasses, laws: Laws, ring: Ints, glass: Ints) -> Edges:
     """The gains of these pairs; those not worth it left out."""
     residual = rings.corrected[ring] - glasses.end[glass]
-    column = (residual - laws.origin_ms) // STEP_MS
-    width = laws.solo.shape[1]
-    inside = (column >= 0) & (column < width) & (glasses.end[glass] <= rings.latest[ring])
-    ring, glass, column, residual = (a[inside] for a in (ring, glass, column, residual))
+    at, inside = bins(laws.scale, residual)
     law = rings.law[ring]
-    density = laws.solo_share[law] * laws.solo[law // CLASSES, column]
-    column = (residual - rings.shift[ring] - laws.origin_ms) // STEP_MS
-    near = (column >= 0) & (column < width)
-    density[near] += laws.mates[law[near], column[near]]
+    density = laws.solo_share[law] * laws.solo[law // CLASSES, at]
+    some = np.flatnonzero(law % CLASSES)
+    near, also = bins(laws.scale, residual[some] - rings.shift[ring[some]])
+    density[some] += np.where(also, laws.mates[law[some], near], 0.0)
+    inside &= (glasses.end[glass] <= rings.latest[ring]) & (density > 0)
+    ring, glass, density = ring[inside], glass[inside], density[inside]
     gain = millinats(np.log(density)) + rings.base[ring]
     gain += _fill_gain(rings.centre[ring], glasses, glass)
     keep = gain > 0
     return Edges(ring[keep], glass[keep], gain[keep])
 
 
-def _fill_table() -> Ints:
+def _fill_table() -> Floats:
     at = np.arange(-FILL_REACH, FILL_REACH + FILL_STEP / 2, FILL_STEP)
     right = 1 - priors.WRONG_SIZE - priors.RUNG_ODD
-    return np.log(np.maximum(right * fill_density(at, priors.FILL_SPREAD), 1e-40))
+    found: Floats = np.log(np.maximum(right * fill_density(at, priors.FILL_SPREAD), 1e-40))
+    return found
 
 
 _FILL_TABLE = _fill_table()
@@ -135,10 +141,10 @@ def _fill_gain(centre: Floats, glasses: Glasses, glass: Ints) -> Ints:
 
 def _reach(rings: Rings, glasses: Glasses, laws: Laws) -> tuple[Ints, Ints]:
     """Per ring, the residual lags (ms) between which a perfect fill could be worth it."""
-    low = np.zeros(len(rings.product), np.int64)
-    high = np.zeros(len(rings.product), np.int64)
+    low = np.zeros(len(rings.product))
+    high = np.zeros(len(rings.product))
     if not len(low) or not len(glasses.product):
-        return low, high
+        return low.astype(np.int64), high.astype(np.int64)
     fill = int(millinats(np.array([_FILL_TABLE.max() - glasses.lone.min()]))[0])
     fill = max(fill, int(glasses.wrong.max()))
     # The density is a sum of two terms: one of them must reach half of what is needed.
@@ -146,21 +152,23 @@ def _reach(rings: Rings, glasses: Glasses, laws: Laws) -> tuple[Ints, Ints]:
     for law in np.unique(rings.law).tolist():
         mine = rings.law == law
         solo = laws.solo_share[law] * laws.solo[law // CLASSES]
-        low[mine], high[mine] = _where_reached(solo, need[mine])
+        low[mine], high[mine] = _where_reached(solo, need[mine], laws.scale.edge_s)
         if law % CLASSES:
-            shift = rings.shift[mine] // STEP_MS
-            near, far = _where_reached(laws.mates[law], need[mine])
+            shift = rings.shift[mine] / 1_000
+            near, far = _where_reached(laws.mates[law], need[mine], laws.scale.edge_s)
             low[mine] = np.minimum(low[mine], near + shift)
-            high[mine] = np.maximum(high[mine], far + shift + 1)
-    return laws.origin_ms + low * STEP_MS, laws.origin_ms + high * STEP_MS
+            high[mine] = np.maximum(high[mine], far + shift)
+    first, last = laws.scale.edge_s[0], laws.scale.edge_s[-1]
+    low, high = np.clip(low - 1, first, last), np.clip(high + 1, first, last)
+    return np.floor(1_000 * low).astype(np.int64), np.ceil(1_000 * high).astype(np.int64)
 
 
-def _where_reached(law: Floats, need: Floats) -> tuple[Ints, Ints]:
-    """First and one past last column at which ``law`` reaches each ``need``."""
+def _where_reached(law: Floats, need: Floats, edge_s: Floats) -> tuple[Floats, Floats]:
+    """Lower and upper end (seconds) of where ``law`` reaches each ``need``."""
     low = np.searchsorted(np.maximum.accumulate(law), need)
     high = len(law) - np.searchsorted(np.maximum.accumulate(law[::-1]), need)
     empty = low >= high
-    return np.where(empty, len(law) // 2, low), np.where(empty, len(law) // 2, high)
+    return np.where(empty, 0.0, edge_s[low]), np.where(empty, 0.0, edge_s[high])
 
 
 def _span(rings: Rings, glasses: Glasses, low: Ints, high: Ints) -> tuple[Ints, Ints]:

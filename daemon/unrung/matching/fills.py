@@ -14,6 +14,8 @@ import numpy as np
 from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints, Pours
 
+NO_SIZE = 1e3
+"""Centre of a size that is not there: far from every volume."""
 ROOT_2PI = float(np.sqrt(2 * np.pi))
 
 
@@ -28,7 +30,7 @@ class Sizes:
 
 @dataclass(frozen=True, slots=True)
 class Fills:
-    """What glasses of each product hold. Shapes: (products, sizes), padded with ``nan``."""
+    """What glasses of each product hold. Shapes: (products, sizes), padded with ``nan`` and ``NO_SIZE``."""
 
     size_ul: Floats
     centre: Floats
@@ -61,14 +63,13 @@ def sized_density(
     """Density of ``log_volume`` as one glass of any of the product's sizes."""
     deviation = log_volume[:, None] - fills.centre[product]
     density = fill_density(deviation, fills.spread if spread is None else spread)
-    found: Floats = np.nansum(fills.share[product] * density, axis=1)
+    found: Floats = (fills.share[product] * density).sum(axis=1)
     return found
 
 
 def deviations(fills: Fills, product: Ints, log_volume: Floats) -> Floats:
-    """Log of each volume less that of the nearest size (``inf`` without sizes)."""
+    """Log of each volume less that of the nearest size (far without sizes)."""
     off = log_volume[:, None] - fills.centre[product]
-    off = np.where(np.isnan(off), np.inf, off)
     found: Floats = off[np.arange(len(off)), np.argmin(np.abs(off), axis=1)]
     return found
 
@@ -95,6 +96,7 @@ def learn_fills(pours: Pours, whole: Bools, sizes: Sizes) -> Fills:
     raw = np.log(np.maximum(pours.volume[whole], 1))
     shift = learn_shift(product, tap, raw, len(pours.taps), sizes)
     log_volume = raw - shift[product, tap]
+    log_size = np.where(np.isnan(log_size), NO_SIZE, log_size)
     centre = log_size + _bias(product, log_volume, log_size, log_size)
     shares, odd = _shares(product, log_volume, centre, sizes)
     off = np.abs(_nearest(product, log_volume, centre)[1])
@@ -107,17 +109,22 @@ def learn_shift(product: Ints, tap: Ints, raw: Floats, taps: int, sizes: Sizes) 
 
     A tap's own shift is drawn towards its product's, and that towards 0.
     """
-    products, count = len(sizes.size_ul), 2 * priors.SHIFT_REACH + 1
-    grid = priors.SHIFT_STEP * np.arange(-priors.SHIFT_REACH, priors.SHIFT_REACH + 1)
-    log_size = np.log(sizes.size_ul)
-    curve = np.zeros((products * taps, count))
-    off = raw[:, None] - log_size[product]
-    density = np.full((len(raw), count), priors.ODD_SHARE / priors.ODD_LOG_RANGE)
-    for size in range(log_size.shape[1]):
-        some = fill_density(off[:, size, None] - grid, priors.FILL_SPREAD)
-        density += np.where(np.isnan(some), 0, some) * sizes.rung_share[product, size, None]
-    np.add.at(curve, product * taps + tap, np.log(density))
-    curve = curve.reshape(products, taps, count)
+    products, reach, step = len(sizes.size_ul), priors.SHIFT_REACH, priors.SHIFT_STEP
+    grid = step * np.arange(-reach, reach + 1)
+    first, last = np.log(priors.SHIFT_LEAST_UL), np.log(priors.SHIFT_MOST_UL)
+    middle = np.arange(first, last, step)
+    density = np.full((products, len(middle)), priors.ODD_SHARE / priors.ODD_LOG_RANGE)
+    for size, share in zip(np.log(sizes.size_ul).T, sizes.rung_share.T, strict=True):
+        off = np.where(np.isnan(size), np.inf, middle[:, None] - size).T
+        density += share[:, None] * fill_density(off, priors.FILL_SPREAD)
+    log_density = np.pad(np.log(density), ((0, 0), (reach, reach)), mode="edge")
+    column = np.rint((raw - first) / step).astype(np.int64)
+    known = (column >= 0) & (column < len(middle))
+    line = product[known] * taps + tap[known]
+    seen = np.bincount(line * len(middle) + column[known], minlength=products * taps * len(middle))
+    seen = seen.reshape(products, taps, len(middle))
+    shifted = np.lib.stride_tricks.sliding_window_view(log_density, len(middle), axis=1)[:, ::-1]
+    curve = np.einsum("ptm,pgm->ptg", seen, shifted, optimize=True)
     whole = curve.sum(axis=1) - np.abs(grid) / priors.SHIFT_USUAL
     usual = grid[np.argmax(whole, axis=1)]
     apart = np.abs(grid - usual[:, None, None]) / priors.SHIFT_APART
@@ -167,9 +174,8 @@ def _padded(sizes: Sequence[Sequence[int]]) -> Floats:
 
 
 def _nearest(product: Ints, log_volume: Floats, centre: Floats) -> tuple[Ints, Floats]:
-    """The nearest size of each pour, and how far it is from it (``inf`` without sizes)."""
+    """The nearest size of each pour, and how far it is from it (far without sizes)."""
     off = np.abs(log_volume[:, None] - centre[product])
-    off = np.where(np.isnan(off), np.inf, off)
     column = np.argmin(off, axis=1)
     return column, off[np.arange(len(product)), column]
 

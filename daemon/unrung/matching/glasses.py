@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations_with_replacement
+from functools import lru_cache
+from itertools import combinations_with_replacement, pairwise
 from math import lgamma
 
 import numpy as np
 
 from unrung.matching import priors
-from unrung.matching.columns import Bools, Floats, Ints, Pours
+from unrung.matching.columns import Bools, Floats, Ints, Pours, spread
 from unrung.matching.fills import Fills, filled
 
 Handful = tuple[float, ...]
@@ -24,7 +25,8 @@ class Handfuls:
     """Every handful of 2 or more glasses of each product."""
 
     fills: Fills
-    ways: list[list[Handful]]
+    counts: list[Ints]
+    """Per product, (handfuls, sizes): how many glasses of each size, by rising volume."""
     log_total: list[Floats]
     spread: list[Floats]
     """Standard deviation of the log of the handful's volume."""
@@ -33,55 +35,98 @@ class Handfuls:
     habit: Floats
     """Per tap, log of how much likelier than usual its pours fill several glasses."""
 
+    def glasses(self, product: int, at: int) -> Handful:
+        """What each glass of a handful holds."""
+        held = np.exp(np.minimum(self.fills.centre[product], 100.0))
+        return tuple(
+            float(held[size]) for size, count in enumerate(self.counts[product][at].tolist())
+            for _ in range(count)
+        )
+
 
 def handfuls_of(fills: Fills, habit: Floats) -> Handfuls:
     """All handfuls of the products' sizes."""
-    ways, totals, spreads, bases = [], [], [], []
-    for product in range(len(fills.share)):
-        found, base = _of_product(fills, product)
-        sizes = np.array([sum(way) for way in found])
-        square = np.array([sum(size * size for size in way) for way in found])
-        ways.append(found)
-        totals.append(np.log(np.maximum(sizes, 1.0)))
-        spreads.append(1.3 * fills.spread * np.sqrt(square) / np.maximum(sizes, 1.0))
-        bases.append(base)
-    return Handfuls(fills, ways, totals, spreads, bases, habit)
+    counts, totals, spreads, bases = [], [], [], []
+    for share, centre in zip(fills.share, fills.centre, strict=True):
+        sizes = int((share > 0).sum())
+        count, log_ways = combinations(sizes)
+        held = np.exp(centre[:sizes])
+        total = count @ held
+        base = -log_ways - count @ np.log(share[:sizes])
+        order = np.argsort(total, kind="stable")
+        counts.append(count[order])
+        totals.append(np.log(total[order]))
+        spreads.append((1.3 * fills.spread * np.sqrt(count @ held**2) / total)[order])
+        bases.append(base[order])
+    return Handfuls(fills, counts, totals, spreads, bases, habit)
+
+
+@lru_cache(maxsize=16)
+def combinations(sizes: int) -> tuple[Ints, Floats]:
+    """How many of each size (columns) each handful takes, and the log odds of such a handful with
+    the number of ways to draw it.
+
+    >>> combinations(1)[0].ravel().tolist()[:3]
+    [2, 3, 4]
+    """
+    rows, logs = [], []
+    for extra, log_odds in enumerate(priors.SPLIT_LOG_ODDS):
+        number = extra + 2
+        mixed = number <= priors.MIXED_GLASSES
+        for picked in combinations_with_replacement(range(sizes), number if mixed else 1):
+            count = np.bincount(picked, minlength=sizes) * (1 if mixed else number)
+            rows.append(count)
+            logs.append(log_odds + lgamma(number + 1) - sum(lgamma(n + 1) for n in count.tolist()))
+    return np.array(rows, np.int64).reshape(-1, sizes), np.array(logs)
 
 
 def best_handfuls(
     handfuls: Handfuls, product: Ints, tap: Ints, volume: Ints, most: int
-) -> list[list[tuple[Handful, float]]]:
-    """For each volume up to ``most`` likeliest handfuls with their costs, cheapest first."""
-    found: list[list[tuple[Handful, float]]] = [[] for _ in range(len(volume))]
+) -> tuple[Ints, Floats]:
+    """For each volume the ``most`` likeliest handfuls (indices), and their costs, cheapest first;
+    ``inf`` where there are fewer."""
+    picks = np.zeros((len(volume), most), np.int64)
+    prices = np.full((len(volume), most), np.inf)
     log_volume = filled(handfuls.fills, product, tap, volume)
     for code in np.unique(product).tolist():
-        ways = handfuls.ways[code]
-        if not ways:
-            continue
+        total = handfuls.log_total[code]
         at = np.flatnonzero(product == code)
-        spread = handfuls.spread[code]
-        off = (log_volume[at][:, None] - handfuls.log_total[code]) / spread
-        cost = 0.5 * off**2 + (np.log(spread * np.sqrt(2 * np.pi)) + handfuls.base[code])
-        cost -= handfuls.habit[tap[at]][:, None]
-        best = np.argsort(cost, axis=1, kind="stable")[:, :most]
-        price = np.take_along_axis(cost, best, axis=1)
-        for row, picks, prices in zip(at.tolist(), best.tolist(), price.tolist(), strict=True):
-            limit = prices[0] + priors.SLACK
-            found[row] = [
-                (ways[pick], p) for pick, p in zip(picks, prices, strict=True) if p <= limit
-            ]
-    return found
+        low = np.searchsorted(total, log_volume[at] - priors.SPLIT_REACH)
+        high = np.searchsorted(total, log_volume[at] + priors.SPLIT_REACH)
+        row, way = spread(low, high)
+        width = handfuls.spread[code][way]
+        off = (log_volume[at][row] - total[way]) / width
+        cost = 0.5 * off**2 + np.log(width * np.sqrt(2 * np.pi)) + handfuls.base[code][way]
+        order = np.lexsort((cost, row))
+        row, way, cost = row[order], way[order], cost[order]
+        place = np.arange(len(row)) - np.searchsorted(row, np.arange(len(at)))[row]
+        best = place < most
+        picks[at[row[best]], place[best]] = way[best]
+        prices[at[row[best]], place[best]] = cost[best]
+    return picks, prices - handfuls.habit[tap][:, None]
 
 
 def split_options(pours: Pours, fills: Fills, handfuls: Handfuls, misfit: Bools) -> Splits:
     """The likeliest handfuls for each pour that fits no single glass."""
-    held = np.where(fills.share > 0, np.exp(fills.centre), np.inf)
+    held = np.exp(np.where(fills.share > 0, fills.centre, np.inf))
     least = 1.5 * held.min(axis=1, initial=np.inf)
     rows = np.flatnonzero(misfit & (pours.volume > least[pours.product]))
-    ways = best_handfuls(
-        handfuls, pours.product[rows], pours.tap[rows], pours.volume[rows], priors.SPLIT_OPTIONS
+    product = pours.product[rows]
+    ways, cost = best_handfuls(
+        handfuls, product, pours.tap[rows], pours.volume[rows], priors.SPLIT_OPTIONS
     )
-    return {row: way for row, way in zip(rows.tolist(), ways, strict=True) if way}
+    limit = np.minimum(cost[:, :1] + priors.SLACK, 1e9)
+    return {
+        row: [
+            (handfuls.glasses(code, way), price)
+            for way, price in zip(picks, prices, strict=True) if price <= most
+        ]
+        for row, code, picks, prices, most in zip(
+            rows.tolist(), product.tolist(), ways.tolist(), cost.tolist(), limit[:, 0].tolist(),
+            strict=True,
+        )
+        if prices[0] <= most
+    }
 
 
 def split_habit(pours: Pours, single: Floats, splits: Splits) -> Floats:
@@ -111,7 +156,7 @@ def poured_out(
         edges.append(int(sum(volumes) * filled / total))
     edges.append(sum(volumes))
     found = []
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in pairwise(edges):
         parts, at, begun, ended = [], 0, 0, 0
         for row, volume in zip(rows, volumes, strict=True):
             first, last = max(low - at, 0), min(high - at, volume)
@@ -124,22 +169,3 @@ def poured_out(
             at += volume
         found.append((begun, ended, parts))
     return found
-
-
-def _of_product(fills: Fills, product: int) -> tuple[list[Handful], Floats]:
-    """Every handful of 2 or more glasses, and what it costs to pour it in one go."""
-    known = np.flatnonzero(fills.share[product] > 0)
-    held, share = np.exp(fills.centre[product, known]), fills.share[product, known]
-    found: list[Handful] = []
-    base: list[float] = []
-    for extra, log_odds in enumerate(priors.SPLIT_LOG_ODDS):
-        for picked in combinations_with_replacement(range(len(known)), extra + 2):
-            found.append(tuple(float(held[k]) for k in picked))
-            base.append(-log_odds - _log_multinomial(picked, share))
-    return found, np.array(base)
-
-
-def _log_multinomial(picked: tuple[int, ...], share: Floats) -> float:
-    """Log probability of drawing these sizes, in any order."""
-    chance = lgamma(len(picked) + 1) + float(np.log(share[list(picked)]).sum())
-    return chance - sum(lgamma(picked.count(k) + 1) for k in set(picked))

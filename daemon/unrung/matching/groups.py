@@ -9,6 +9,7 @@ cut, and what is left falls into small clusters.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -32,10 +33,29 @@ class Group(NamedTuple):
     """Negative log density of the pours' volumes (over their logarithms)."""
 
 
+@dataclass(frozen=True, slots=True)
+class Candidates:
+    """Sets of several pours that may belong together."""
+
+    rows: Ints
+    """(candidates, ``MAX_FRAGMENTS``): rows of the pours, padded with -1."""
+    way: Ints
+    """Index into ``handfuls``; -1 where they filled one vessel."""
+    handfuls: list[Handful]
+    cost: Floats
+    structure: Floats
+    """Log likelihood beyond that of the serves' volumes."""
+
+    def group(self, at: int) -> Group:
+        rows, way = self.rows[at], int(self.way[at])
+        glasses = self.handfuls[way] if way >= 0 else ()
+        return Group(tuple(rows[rows >= 0].tolist()), glasses, float(self.cost[at]))
+
+
 def groups_worth(
     pours: Pours, fills: Fills, handfuls: Handfuls, cost: Floats, misfit: Bools, links: Links,
     habits: Habits,
-) -> list[Group]:
+) -> Candidates:
     """Every group of several pours that is cheaper than they are apart, or little dearer.
 
     ``cost`` is that of each pour alone; ``misfit`` marks pours that fit no single glass.
@@ -44,58 +64,78 @@ def groups_worth(
     odds = habits.odds[links.kind] + habits.taste[pours.product[links.first]]
     chain, chain_odds = np.stack((links.first, links.second), axis=1), odds
     pace = links.pace
-    largest = 1.35 * np.nanmax(np.where(fills.share > 0, np.exp(fills.centre), 0), axis=1)
+    largest = 1.35 * np.exp(np.where(fills.share > 0, fills.centre, -np.inf).max(axis=1))
     most = priors.MAX_GLASSES_JOINED * largest
-    found: list[Group] = []
+    found, kept = [], []
     for _ in range(2, priors.MAX_FRAGMENTS + 1):
         volume, product = pours.volume[chain].sum(axis=1), pours.product[chain[:, 0]]
-        small = volume <= np.where(misfit[chain].any(axis=1), most[product], largest[product])
-        chain, chain_odds, pace, volume = (a[small] for a in (chain, chain_odds, pace, volume))
+        odd = misfit[chain].any(axis=1)
+        small = volume <= np.where(odd, most[product], largest[product])
+        chain, chain_odds, pace, odd = (a[small] for a in (chain, chain_odds, pace, odd))
         if not len(chain):
             break
         limit = cost[chain].sum(axis=1) + priors.SLACK
-        found += _one_vessel(pours, fills, chain, chain_odds, pace, habits, limit)
-        some = misfit[chain].any(axis=1)
-        found += _several(pours, handfuls, chain[some], chain_odds[some], limit[some])
+        found.append(_one_vessel(pours, fills, chain, chain_odds, pace, habits, limit))
+        found.append(_several(pours, handfuls, chain[odd], chain_odds[odd], limit[odd], kept))
         row, link = spread(begin[chain[:, -1]], begin[chain[:, -1] + 1])
         chain = np.concatenate((chain[row], links.second[link][:, None]), axis=1)
         chain_odds, pace = chain_odds[row] + odds[link], pace[row]
-    return found
+    return _gathered(found, kept)
+
+
+Found = tuple[Ints, Ints, Floats, Floats]
+"""Rows, ways, costs and structures of candidates."""
+
+
+def _gathered(found: list[Found], handfuls: list[Handful]) -> Candidates:
+    width = priors.MAX_FRAGMENTS
+    rows = [np.pad(one[0], ((0, 0), (0, width - one[0].shape[1])), constant_values=-1) for one in found]
+    empty = np.zeros((0, width), np.int64)
+    return Candidates(
+        np.concatenate([empty, *rows]),
+        np.concatenate([empty[:, 0], *(one[1] for one in found)]),
+        handfuls,
+        np.concatenate([np.zeros(0), *(one[2] for one in found)]),
+        np.concatenate([np.zeros(0), *(one[3] for one in found)]),
+    )
 
 
 def _one_vessel(
     pours: Pours, fills: Fills, chain: Ints, odds: Floats, pace: Ints, habits: Habits,
     limit: Floats,
-) -> list[Group]:
-    cost = join_cost(pours, fills, chain, odds, pace, habits)
+) -> Found:
+    cost, fit = join_cost(pours, fills, chain, odds, pace, habits)
     better = cost < limit
-    return [
-        Group(tuple(rows), (), price)
-        for rows, price in zip(chain[better].tolist(), cost[better].tolist(), strict=True)
-    ]
+    cost = cost[better]
+    return chain[better], np.full(len(cost), -1), cost, -cost - np.log(fit[better])
 
 
 def _several(
-    pours: Pours, handfuls: Handfuls, chain: Ints, odds: Floats, limit: Floats
-) -> list[Group]:
+    pours: Pours, handfuls: Handfuls, chain: Ints, odds: Floats, limit: Floats,
+    kept: list[Handful],
+) -> Found:
     parts = pours.volume[chain]
-    base = -odds - division_log(parts)
-    best = best_handfuls(
+    ways, cost = best_handfuls(
         handfuls, pours.product[chain[:, 0]], pours.tap[chain[:, 0]], parts.sum(axis=1), 1
     )
-    return [
-        Group(tuple(rows), ways[0][0], ways[0][1] + more)
-        for rows, ways, more, most in zip(
-            chain.tolist(), best, base.tolist(), limit.tolist(), strict=True
-        )
-        if ways and ways[0][1] + more < most
+    price = cost[:, 0] - odds - division_log(parts)
+    better = np.flatnonzero(price < limit)
+    way = len(kept) + np.arange(len(better))
+    product = pours.product[chain[better, 0]].tolist()
+    kept += [
+        handfuls.glasses(code, pick)
+        for code, pick in zip(product, ways[better, 0].tolist(), strict=True)
     ]
+    return chain[better], way, price[better], -price[better]
 
 
-def cheapest_cut(cost: Floats, groups: Sequence[Group]) -> list[Group]:
+def cheapest_cut(cost: Floats, candidates: Candidates) -> list[Group]:
     """The groups of the cheapest cut; every pour in none of them stands alone."""
     chosen: list[Group] = []
-    groups = sorted(group for group in groups if group.cost < sum(cost[list(group.rows)]))
+    apart = np.append(cost, 0.0)[candidates.rows].sum(axis=1)
+    groups = sorted(
+        candidates.group(at) for at in np.flatnonzero(candidates.cost < apart).tolist()
+    )
     at = 0
     while at < len(groups):
         stop, last = groups[at].rows[-1], at + 1

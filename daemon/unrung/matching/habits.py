@@ -49,7 +49,8 @@ def learn_habits(
     fragments than not."""
     chain = np.stack((links.first, links.second), axis=1)
     log_odds = habits.odds[links.kind] + habits.taste[pours.product[links.first]]
-    ratio = cost[chain].sum(axis=1) - join_cost(pours, fills, chain, log_odds, links.pace, habits)
+    ratio = cost[chain].sum(axis=1)
+    ratio -= join_cost(pours, fills, chain, log_odds, links.pace, habits)[0]
     weight = np.exp(np.clip(ratio, -50, 50))
     count = len(cost)
     rivals = 1 + np.maximum(
@@ -72,22 +73,21 @@ def learn_habits(
 
 def join_cost(
     pours: Pours, fills: Fills, chain: Ints, log_odds: Floats, pace: Ints, habits: Habits
-) -> Floats:
-    """Negative log density of the chains' volumes (over their logarithms) as one serve each.
+) -> tuple[Floats, Floats]:
+    """Negative log density of the chains' volumes (over their logarithms) as one serve each, and
+    the part of the density that is the serve's own volume.
 
     ``chain``: rows of the pours, (chains, fragments); ``log_odds`` that they belong together.
     """
     parts = pours.volume[chain]
     product = pours.product[chain[:, 0]]
     log_volume = filled(fills, product, pours.tap[chain[:, 0]], parts.sum(axis=1))
-    log_volume = log_volume - habits.lift[product]
-    fit = sized_density(fills, product, log_volume, habits.spread)
+    fit = sized_density(fills, product, log_volume - habits.lift[product], habits.spread)
+    fit = np.maximum(fit, 1e-100)
     divided = division_log(parts)
     if parts.shape[1] == 2:
         divided += habits.division[pace, product, _division_bin(parts)]
-    with np.errstate(divide="ignore"):
-        found: Floats = -(np.log(fit) + divided + log_odds)
-    return found
+    return -(np.log(fit) + divided + log_odds), fit
 
 
 def division_log(parts: Ints) -> Floats:

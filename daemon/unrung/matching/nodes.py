@@ -59,7 +59,7 @@ def gather(days: Sequence[Prepared], rings: Sequence[Ints], glasses: Sequence[In
 
 def _stacked(laws: Sequence[Laws]) -> Laws:
     return Laws(
-        laws[0].origin_ms,
+        laws[0].scale,
         np.concatenate([law.solo for law in laws]),
         np.concatenate([law.mates for law in laws]),
         np.concatenate([law.solo_share for law in laws]),

@@ -23,9 +23,9 @@ from unrung.matching.columns import (
     pour_columns,
     unit_columns,
 )
-from unrung.matching.costs import Edges, Glasses, Rings, glasses_of, possible_pairs, ring_bases
+from unrung.matching.costs import Edges, Glasses, Rings, glasses_of, possible_pairs, ring_bases, rings_at
 from unrung.matching.fills import Fills, centres_of, odd_density, sized_density, sizes_of
-from unrung.matching.laws import CLASSES, Laws, learn_laws, prior_laws
+from unrung.matching.laws import CLASSES, Laws, learn_laws, near_only, prior_laws
 from unrung.matching.marginals import chances
 from unrung.matching.rounds import Mates, mates_of, rounds_of
 from unrung.matching.second_look import second_look
@@ -78,31 +78,27 @@ def prepare(
         rings, order = _rings(rung, centre, clockwork, mates, lone_ring)
         edges, partner = assigned(rings, glasses, laws)
         likely = chances(edges, len(rings.product), len(glasses.product))
+        if step >= priors.LEARNING_ROUNDS - priors.SECOND_LOOKS:
+            cut = second_look(weighed, cut, serves, edges, partner, rings, laws, lone_serve)
         paired, residual = _residuals(rings, glasses, partner, order)
         clockwork, residual, moved = _centred(clockwork, rung, paired, residual, settings)
-        mates = mates_of(rounds, residual / 1_000, paired)
+        mates = mates_of(rounds, residual, paired)
         own = order[edges.ring]
         laws = learn_laws(
-            (rings.corrected[edges.ring] - glasses.end[edges.glass] - moved[own]) / 1_000,
-            likely.pair, mates.count[own], mates.shift_s[own], settings,
+            laws.scale, rings.corrected[edges.ring] - glasses.end[edges.glass] - moved[own],
+            likely.pair, mates.count[own], mates.shift_ms[own],
         )
-        lone_ring = _share(
-            likely.lone_ring, rings.product, rings.latest == NEVER_MS, count, priors.LONE_RING,
-            priors.RING_SHARE_PRIOR,
-        )
-        lone_serve = _share(
-            likely.lone_glass, glasses.product, _full(weighed.fills, glasses), count,
-            priors.LONE_SERVE, priors.SERVE_SHARE_PRIOR,
-        )
-        glasses = _glasses(weighed, serves, lone_serve)
-        if step + 1 >= priors.LEARNING_ROUNDS - priors.SECOND_LOOKS:
-            rings, order = _rings(rung, centre, clockwork, mates, lone_ring)
-            edges, partner = assigned(rings, glasses, laws)
-            cut = second_look(
-                weighed, cut, serves, edges, partner, rings, laws, lone_serve
+        if step > 0:
+            lone_ring = _share(
+                likely.lone_ring, rings.product, rings.latest == NEVER_MS, count, priors.LONE_RING,
+                priors.RING_SHARE_PRIOR,
             )
-            serves = serves_of(poured, cut, bounds[0])
-            glasses = _glasses(weighed, serves, lone_serve)
+            lone_serve = _share(
+                likely.lone_glass, glasses.product, _full(weighed.fills, glasses), count,
+                priors.LONE_SERVE, priors.SERVE_SHARE_PRIOR,
+            )
+        serves = serves_of(poured, cut, bounds[0])
+        glasses = _glasses(weighed, serves, lone_serve)
     rings, order = _rings(rung, centre, clockwork, mates, lone_ring)
     return Prepared(
         bounds, settings, products, poured.taps, serves, glasses, rings,
@@ -118,7 +114,7 @@ def _glasses(weighed: Weighed, serves: Serves, lone_share: Floats) -> Glasses:
 
 
 def _share(
-    chance: Floats, product: Ints, counted: Bools, products: int, usual: float, belief: float
+    chance: Floats, product: Ints, counted: Bools, products: int, usual: float, belief: float,
 ) -> Floats:
     """Per product, the share that stays alone, drawn towards the usual one."""
     number = np.bincount(product[counted], minlength=products)
@@ -146,7 +142,7 @@ def _first_clock(
 
 
 def _no_mates(units: Units) -> Mates:
-    return Mates(np.zeros(len(units.at), np.int64), np.zeros(len(units.at)))
+    return Mates(np.zeros(len(units.at), np.int64), np.zeros(len(units.at), np.int64))
 
 
 def _rings(
@@ -159,7 +155,7 @@ def _rings(
     base = ring_bases(_local_rates(units), voided, lone_share[units.product])
     order = np.lexsort((corrected, units.product))
     columns = (
-        units.product, corrected, np.rint(1_000 * mates.shift_s).astype(np.int64),
+        units.product, corrected, mates.shift_ms,
         np.minimum(mates.count, CLASSES - 1), base, centre, np.where(voided, until, NEVER_MS),
     )
     return Rings(*(column[order] for column in columns)), order
@@ -177,28 +173,45 @@ def _local_rates(units: Units) -> Floats:
 
 
 def assigned(rings: Rings, glasses: Glasses, laws: Laws) -> tuple[Edges, Ints]:
-    """The possible pairs and the best assignment."""
-    edges = possible_pairs(rings, glasses, laws)
-    return edges, best_assignment(edges, len(rings.product))
+    """Possible pairs and their best assignment, for learning: only rings that find no good serve
+    near their expected time look through the whole window."""
+    near = possible_pairs(rings, glasses, near_only(laws))
+    partner = best_assignment(near, len(rings.product))
+    gain = np.zeros(len(partner), np.int64)
+    chosen = partner[near.ring] == near.glass
+    gain[near.ring[chosen]] = near.gain[chosen]
+    weak = np.flatnonzero(gain < priors.POOR_GAIN * priors.MILLINATS)
+    wide = possible_pairs(rings_at(rings, weak), glasses, laws)
+    keep = np.ones(len(partner), np.bool_)
+    keep[weak] = False
+    kept = keep[near.ring]
+    ring = np.concatenate((near.ring[kept], weak[wide.ring]))
+    order = np.argsort(ring, kind="stable")
+    edges = Edges(
+        ring[order],
+        np.concatenate((near.glass[kept], wide.glass))[order],
+        np.concatenate((near.gain[kept], wide.gain))[order],
+    )
+    return edges, best_assignment(edges, len(partner))
 
 
 def _residuals(
     rings: Rings, glasses: Glasses, partner: Ints, order: Ints
-) -> tuple[Bools, Floats]:
+) -> tuple[Bools, Ints]:
     """Who is paired, with which residual lag (milliseconds); by unit."""
     pairs = np.flatnonzero(partner >= 0)
-    paired, residual = np.zeros(len(order), np.bool_), np.zeros(len(order))
+    paired, residual = np.zeros(len(order), np.bool_), np.zeros(len(order), np.int64)
     paired[order[pairs]] = True
     residual[order[pairs]] = rings.corrected[pairs] - glasses.end[partner[pairs]]
     return paired, residual
 
 
 def _centred(
-    clockwork: Clockwork, units: Units, paired: Bools, residual: Floats, settings: MatchSettings
-) -> tuple[Clockwork, Floats, Floats]:
+    clockwork: Clockwork, units: Units, paired: Bools, residual: Ints, settings: MatchSettings
+) -> tuple[Clockwork, Ints, Ints]:
     """The clock moved to the middle of the provisional lags, the lags about it, and the moves."""
     if settings.clock_offset_ms is not None:
-        return clockwork, residual, np.zeros(len(residual))
+        return clockwork, residual, np.zeros(len(residual), np.int64)
     later = clockwork.after_jump(units.at) == 1
     moves = [_middle(residual[paired & part]) for part in (~later, later)]
     moved = replace(
@@ -209,14 +222,14 @@ def _centred(
     return moved, residual - shift, shift
 
 
-def _middle(residual: Floats) -> int:
+def _middle(residual: Ints) -> int:
     """Median, drawn towards 0 where pairs are few."""
     if not len(residual):
         return 0
     return round(float(np.median(residual)) * len(residual) / (len(residual) + priors.CENTRE_PRIOR))
 
 
-def _clock(clockwork: Clockwork, paired: Bools, residual: Floats) -> Clock:
+def _clock(clockwork: Clockwork, paired: Bools, residual: Ints) -> Clock:
     count = int(paired.sum())
     low, high = np.quantile(residual[paired], (0.25, 0.75)) if count else (0.0, 0.0)
     return Clock(

@@ -27,6 +27,8 @@ SIZE_SHARE_PRIOR, SIZE_SHARE_BELIEF = 1.0, 10.0
 are poured as they are rung."""
 SHIFT_REACH, SHIFT_STEP = 20, 0.01
 """Common shifts of all sizes that are looked for: so many steps up and down."""
+SHIFT_LEAST_UL, SHIFT_MOST_UL = 30_000.0, 8_000_000.0
+"""Volumes that tell about shifts."""
 SHIFT_USUAL, SHIFT_APART = 0.01, 0.006
 """Scale (per nat) on which a product's shift, and a tap's shift from its product's, is doubted."""
 
@@ -69,7 +71,10 @@ SPLIT_LEAST_FIT, SPLIT_OPTIONS = 1.0, 6
 handfuls are kept."""
 SLACK = 5.0
 """Ways of cutting that are this much less likely than the best are kept, for the rings to decide."""
-SPLIT_LOG_ODDS = (-3.0, -4.2, -5.2, -6.2, -7.2)
+SPLIT_LOG_ODDS = (-3.0, -4.2, -5.2, -6.2, -7.2, -8.2, -9.2)
+MIXED_GLASSES, SPLIT_REACH = 4, 0.25
+"""Handfuls of more glasses than this are all of one size; how far (log) a pour may be from the
+volume of a handful."""
 """Log odds that one flow fills 2, 3, 4, ... vessels."""
 OVERLAP_S = 2.0
 """A pour may start this long before the one before it on its tap ended, by rounding."""
@@ -137,3 +142,9 @@ POOL_PRIOR = 30.0
 LEAST_SHARE = 0.002
 MAX_GLASSES_JOINED = 2.0
 """Several pours together fill no more than this many of the largest glass."""
+LEARNING_WINDOW_S = (-900.0, 1_200.0)
+"""Residual lags that laws and shares are learnt from; the tail beyond is the prior's."""
+MATES_ROUNDS = 2
+FREE_RING_S, POOR_GAIN = 900.0, 3.0
+"""A second look is taken at pours with a free ring this near, or whose serve gains less than this
+by its ring."""

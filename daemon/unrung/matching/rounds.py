@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from unrung.matching import priors
-from unrung.matching.columns import Bools, Floats, Ints, Units
+from unrung.matching.columns import Bools, Ints, Units
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,7 +15,7 @@ class Mates:
     """Per ring unit: how many paired round-mates it has, and their middle residual lag."""
 
     count: Ints
-    shift_s: Floats
+    shift_ms: Ints
 
 
 def rounds_of(units: Units) -> Ints:
@@ -32,11 +32,11 @@ def rounds_of(units: Units) -> Ints:
     return found
 
 
-def mates_of(rounds: Ints, residual_s: Floats, paired: Bools) -> Mates:
+def mates_of(rounds: Ints, residual_ms: Ints, paired: Bools) -> Mates:
     """The median residual of each unit's paired round-mates, itself left out."""
     count = len(rounds)
     rows = np.flatnonzero(paired)
-    rows = rows[np.lexsort((residual_s[rows], rounds[rows]))]
+    rows = rows[np.lexsort((residual_ms[rows], rounds[rows]))]
     sizes = np.bincount(rounds[rows], minlength=int(rounds.max(initial=-1)) + 1)
     begin = np.cumsum(sizes) - sizes
     place = np.full(count, 1 << 40)
@@ -46,7 +46,7 @@ def mates_of(rounds: Ints, residual_s: Floats, paired: Bools) -> Mates:
     # The k-th smallest of the others is the k-th of all, or the next one past the unit itself.
     first, second = (others - 1) // 2, others // 2
     first, second = first + (place <= first), second + (place <= second)
-    values = np.append(residual_s[rows], 0.0)
+    values = np.append(residual_ms[rows], 0)
     some = others > 0
-    middle = (values[np.where(some, low + first, -1)] + values[np.where(some, low + second, -1)]) / 2
-    return Mates(others, np.where(some, middle, 0.0))
+    middle = (values[np.where(some, low + first, -1)] + values[np.where(some, low + second, -1)]) // 2
+    return Mates(others, np.where(some, middle, 0))

@@ -9,12 +9,13 @@ the joint likelihood worse, and does not promise the best.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
 
 from unrung.matching import priors
-from unrung.matching.columns import Bools, Floats, Ints
+from unrung.matching.columns import Bools, Floats, Ints, order_key
 from unrung.matching.costs import Edges, Rings, glasses_of, possible_pairs
 from unrung.matching.fills import odd_density, sized_density
 from unrung.matching.glasses import poured_out
@@ -43,39 +44,67 @@ def second_look(
     rings: Rings, laws: Laws, lone_share: Floats,
 ) -> Cut:
     """``cut`` with every change that the rings speak for; ``partner`` is its assignment."""
-    proposals = _proposals(weighed, cut)
+    now, poor = _worth_now(weighed, cut, serves, edges, partner, lone_share)
+    lead_of = np.arange(len(now))
+    for lead, group in cut.items():
+        lead_of[list(group.rows)] = lead
+    open_ = poor[lead_of] | _free_ring_near(weighed, rings, partner)
+    proposals = [
+        *_other_groups(weighed, cut, lead_of, poor[lead_of]),
+        *_apart(weighed, cut, open_),
+        *_other_ways(weighed, cut, lead_of, open_),
+    ]
     if not proposals:
         return cut
-    now = _worth_now(weighed, cut, serves, edges, partner, lone_share)
     held = np.full(len(partner), -1)
     held[partner >= 0] = serves.lead[partner[partner >= 0]]
     return _apply(cut, _weigh(weighed, proposals, now, rings, held, laws, lone_share))
 
 
-def _proposals(weighed: Weighed, cut: Cut) -> list[Proposal]:
-    lead_of = list(range(len(weighed.single)))
-    for lead, group in cut.items():
-        for row in group.rows:
-            lead_of[row] = lead
-    found = []
-    for group in weighed.groups:
-        leads = {lead_of[row] for row in group.rows}
+def _free_ring_near(weighed: Weighed, rings: Rings, partner: Ints) -> Bools:
+    """Pours with an unpaired ring of their product within ``FREE_RING_S``."""
+    pours, free = weighed.pours, partner < 0
+    found = np.zeros(len(pours.end), np.bool_)
+    if free.any() and len(found):
+        reach = int(1_000 * priors.FREE_RING_S)
+        base = min(int(rings.corrected.min()), int(pours.end.min())) - (1 << 35)
+        keys = order_key(rings.product[free], rings.corrected[free], base)
+        at = order_key(pours.product, pours.end, base)
+        found = np.searchsorted(keys, at - reach) < np.searchsorted(keys, at + reach)
+    return found
+
+
+def _other_groups(
+    weighed: Weighed, cut: Cut, lead_of: Ints, poor: Bools
+) -> Iterator[Proposal]:
+    """Groups in place of others, where some pour in them is badly off now."""
+    rows = weighed.groups.rows
+    for at in np.flatnonzero((np.append(poor, False)[rows]).any(axis=1)).tolist():
+        group = weighed.groups.group(at)
+        leads = set(lead_of[list(group.rows)].tolist())
         if len(leads) == 1 and cut.get(group.rows[0]) == group:
             continue
         rest = {row for lead in leads for row in _rows(cut, lead)} - set(group.rows)
         if len(rest) <= 2:
             made = (group, *(_by_itself(weighed, row) for row in sorted(rest)))
-            found.append(Proposal(tuple(sorted(leads)), made))
+            yield Proposal(tuple(sorted(leads)), made)
+
+
+def _apart(weighed: Weighed, cut: Cut, open_: Bools) -> Iterator[Proposal]:
+    """The pours of a group by themselves."""
     for lead, group in cut.items():
-        if len(group.rows) > 1:
-            found.append(Proposal((lead,), tuple(_by_itself(weighed, row) for row in group.rows)))
+        if len(group.rows) > 1 and open_[list(group.rows)].any():
+            yield Proposal((lead,), tuple(_by_itself(weighed, row) for row in group.rows))
+
+
+def _other_ways(weighed: Weighed, cut: Cut, lead_of: Ints, open_: Bools) -> Iterator[Proposal]:
+    """A long pour as other glasses, or as one."""
     for row, options in weighed.splits.items():
-        if len(_rows(cut, lead_of[row])) == 1:
+        if open_[row] and len(_rows(cut, int(lead_of[row]))) == 1:
             ways = [Group((row,), *way) for way in options]
             ways.append(Group((row,), (), float(weighed.single[row])))
             now = cut[row].glasses if row in cut else ()
-            found += [Proposal((row,), (way,)) for way in ways if way.glasses != now]
-    return found
+            yield from (Proposal((row,), (way,)) for way in ways if way.glasses != now)
 
 
 def _rows(cut: Cut, lead: int) -> tuple[int, ...]:
@@ -91,19 +120,20 @@ def _by_itself(weighed: Weighed, row: int) -> Group:
 
 def _worth_now(
     weighed: Weighed, cut: Cut, serves: Serves, edges: Edges, partner: Ints, lone_share: Floats
-) -> Floats:
-    """Log likelihood of each group (by lead row): its cut, and its serves paired or lone."""
+) -> tuple[Floats, Bools]:
+    """Log likelihood of each group (by lead row): its cut, and its serves paired or lone; and
+    whether some serve of it is lone or badly paired."""
     chosen = partner[edges.ring] == edges.glass
     gain = np.zeros(len(serves.lead))
     gain[edges.glass[chosen]] = edges.gain[chosen] / priors.MILLINATS
-    log_volume = log_fill(
-        weighed, serves.product, serves.tap, serves.volume, serves.joined
-    )
+    log_volume = log_fill(weighed, serves.product, serves.tap, serves.volume, serves.joined)
     worth = gain + _lone_log(weighed, serves.product, log_volume, serves.shared, lone_share)
     total = np.bincount(serves.lead, worth, len(weighed.single))
     for lead, group in cut.items():
         total[lead] += _structure(weighed, group)
-    return total
+    poor = np.zeros(len(total), np.bool_)
+    poor[serves.lead[gain < priors.POOR_GAIN]] = True
+    return total, poor
 
 
 def _lone_log(
@@ -140,8 +170,8 @@ def _weigh(
     owner, product, tap, end, volume, kind = _new_serves(weighed, proposals)
     log_volume = log_fill(weighed, product, tap, volume, kind == JOINED)
     base = np.array([
-        sum(_structure(weighed, group) for group in one.made)
-        - sum(now[lead] for lead in one.leads)
+        sum([_structure(weighed, group) for group in one.made])
+        - sum([now[lead] for lead in one.leads])
         for one in proposals
     ])
     lone = _lone_log(weighed, product, log_volume, kind == SHARED, lone_share)

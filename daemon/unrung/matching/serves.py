@@ -22,7 +22,7 @@ from unrung.matching.glasses import (
     split_habit,
     split_options,
 )
-from unrung.matching.groups import Group, cheapest_cut, groups_worth
+from unrung.matching.groups import Candidates, Group, cheapest_cut, groups_worth
 from unrung.matching.habits import Habits, learn_habits, prior_habits
 from unrung.matching.links import Links, links_of
 
@@ -41,7 +41,7 @@ class Weighed:
     """Cost of each pour as one serve."""
     splits: Splits
     """Long pours and the handfuls of glasses they may have filled, cheapest first."""
-    groups: list[Group]
+    groups: Candidates
     """Sets of several pours that may belong together."""
 
 
