@@ -22,6 +22,12 @@ def wanted(mapping: Mapping) -> dict[str, str]:
     return found
 
 
+def told_apart(used: dict[str, str]) -> list[str]:
+    """The columns that make up a row's raw text. Not that of staff: a name that is blanked after its
+    days must stand nowhere else, and a row is the same row whether or not the name is kept."""
+    return [column for column, field in used.items() if field != "staff"]
+
+
 def texts_taker(
     mapping: Mapping, at: dict[str, int], width: int
 ) -> Callable[[Cells], tuple[str, ...]]:
@@ -81,6 +87,6 @@ def skipper(mapping: Mapping, at: dict[str, int]) -> Callable[[Cells], bool] | N
 
 
 def named_cells(mapping: Mapping, texts: Iterable[str]) -> dict[str, str]:
-    """The mapped fields of a row with their texts, for a person to look at."""
-    fields, order = mapped_fields(mapping), ORDERS[mapping.carries]
+    """The mapped fields of a row with their texts, for a person to look at; never staff."""
+    fields, order = mapped_fields(mapping) - {"staff"}, ORDERS[mapping.carries]
     return {field: str(text) for field, text in zip(order, texts, strict=True) if field in fields}

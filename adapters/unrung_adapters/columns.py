@@ -9,7 +9,7 @@ from difflib import get_close_matches
 
 from unrung.errors import ExportError
 from unrung.mapping import Mapping
-from unrung_adapters.cells import Cells, raw_taker, skipper, texts_taker, wanted
+from unrung_adapters.cells import Cells, raw_taker, skipper, texts_taker, told_apart, wanted
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,7 @@ def columns(name: str, line: int, header: Cells, mapping: Mapping) -> Columns:
     at = {column: index for index, column in enumerate(names)}
     return Columns(
         header, len(header), texts_taker(mapping, at, len(header)),
-        raw_taker([at[column] for column in used]), skipper(mapping, at),
+        raw_taker([at[column] for column in told_apart(used)]), skipper(mapping, at),
     )
 
 

@@ -9,7 +9,7 @@ from unrung.mapping import Mapping
 from unrung.records import AnyRecord, Export, Reject
 from unrung_adapters.bad_value import BadValue, rejected
 from unrung_adapters.build import record_builder
-from unrung_adapters.cells import Cells, named_cells, raw_taker, skipper, texts_taker, wanted
+from unrung_adapters.cells import Cells, named_cells, raw_taker, skipper, texts_taker, told_apart, wanted
 from unrung_adapters.check import refuse_bad_mapping
 from unrung_adapters.decode import decoded
 from unrung_adapters.documents import document
@@ -43,7 +43,8 @@ def _records(
 ) -> Iterator[AnyRecord | Reject]:
     build, used = record_builder(mapping, export.received_ms, notes), wanted(mapping)
     cells_of, at = _cells_reader(mapping, used)
-    texts_of, raw_of = texts_taker(mapping, at, len(at)), raw_taker(range(len(used)))
+    texts_of, all_of = texts_taker(mapping, at, len(at)), raw_taker(range(len(used)))
+    raw_of = raw_taker([at[column] for column in told_apart(used)])
     skips, unseen = skipper(mapping, at), dict(enumerate(used.values()))
     for line, place in enumerate(places, 1):
         texts: tuple[str, ...] = ()
@@ -54,10 +55,10 @@ def _records(
                 continue
             for index in [index for index in unseen if cells[index]]:
                 del unseen[index]
-            texts, raw = texts_of(cells), raw_of(cells)
-            if not raw.isascii() or "\0" in raw:
+            texts, whole = texts_of(cells), all_of(cells)
+            if not whole.isascii() or "\0" in whole:
                 _check_characters(cells, used)
-            yield build(line, texts, raw)
+            yield build(line, texts, raw_of(cells))
         except BadValue as bad:
             yield rejected(line, _plainer(bad, place), named_cells(mapping, texts) if texts else {})
     notes.absent += unseen.values()

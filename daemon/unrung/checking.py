@@ -26,6 +26,7 @@ from unrung.menu_rows import Asked
 from unrung.opening import days_of_edits
 from unrung.records import AnyRecord, Export, Ring
 from unrung.settings import Feed, Settings
+from unrung.staff_names import staff_words
 from unrung.store.open import Store, look_at_store
 from unrung.store.sources import newest_taken
 from unrung.units import UNIT_LABELS, from_ul
@@ -85,6 +86,7 @@ def check_folder(config: Path, now_ms: int, environ: Mapping[str, str]) -> Repor
     if db is not None:
         db.close()
     _try_mail(settings, report, environ)
+    report.lines += staff_words(settings)
     report.lines.append("Nothing is wrong." if not report.problems else f"{report.problems} to mend.")
     return report
 

@@ -18,6 +18,8 @@ import click
 
 from unrung import __version__
 from unrung.errors import ConfigError, UnrungError
+from unrung.install.command import service_command
+from unrung.restore_command import restore_command
 from unrung.setup.command import add_item_command, setup_command
 
 if TYPE_CHECKING:
@@ -104,6 +106,7 @@ def run(config: Path) -> None:
     """
     from unrung.service.run import run_service
 
+    os.umask(0o077)
     sys.exit(run_service(config))
 
 
@@ -118,11 +121,13 @@ def catch_up_command(config: Path, through: date | None) -> None:
     Example:  unrung catch-up my-bar --through 2026-10-31
     """
     from unrung.catch_up import catch_up
+    from unrung.upkeep import nightly
 
     settings, db = _open(config, alone=True)
     last = through.date() if through is not None and hasattr(through, "date") else None
     _let_settle(settings)
     done = catch_up(db, settings, _now_ms(), click.echo, os.environ, through=last)
+    done.problems += nightly(db, settings, _now_ms())
     for problem in done.problems:
         click.echo(f"! {problem}", err=True)
     for name in done.waiting:
@@ -208,32 +213,6 @@ def status(config: Path, as_json: bool) -> None:
 
 
 @commands.command()
-@CONFIG
-@click.option("--for", "system", type=click.Choice(["systemd", "windows"]), default=None,
-              help="Which system; this machine's by default.")
-def service(config: Path, system: str | None) -> None:
-    """Print a systemd unit or a Windows task that runs the service, and the steps to install it.
-
-    \b
-    Example:  unrung service my-bar > unrung.service
-    """
-    from unrung.config_folder import load
-    from unrung.install.systemd import systemd_unit
-    from unrung.install.windows_task import windows_steps, windows_task
-
-    settings = load(config)
-    folder, python, name = Path(settings.folder), Path(sys.executable), settings.venue.name
-    if (system or ("windows" if os.name == "nt" else "systemd")) == "windows":
-        click.echo(windows_steps(str(folder), str(python)), err=True)
-        click.echo(windows_task(str(folder), str(python), name))
-        return
-    outside = {(folder / feed.folder).resolve() for feed in settings.feed if feed.folder}
-    watched = tuple(sorted(path for path in outside if not path.is_relative_to(folder)))
-    click.echo(systemd_unit(folder, python, name, folders=watched,
-                            password_file=settings.mail.password_file))
-
-
-@commands.command()
 def keys() -> None:
     """Print every key of the config folder with its values, default and meaning.
 
@@ -265,17 +244,26 @@ def mail_test(config: Path) -> None:
     sys.exit(DONE if good else ATTENTION)
 
 
+def _alone(config: Path) -> None:
+    """Take the lock of the config folder until the process ends; what it writes, its account reads."""
+    from unrung.service.lock import one_instance
+
+    os.umask(0o077)
+    click.get_current_context().with_resource(one_instance(config))
+
+
 commands.add_command(setup_command(click.echo))
 commands.add_command(add_item_command(click.echo))
+commands.add_command(service_command(click.echo))
+commands.add_command(restore_command(click.echo, _alone))
 
 
 def _open(config: Path, *, alone: bool = False) -> tuple[Settings, Store]:
     """Settings and store; ``alone``: with the lock of the config folder, until the process ends."""
     from unrung.opening import open_venue
-    from unrung.service.lock import one_instance
 
     if alone:
-        click.get_current_context().with_resource(one_instance(config))
+        _alone(config)
     return open_venue(config, _now_ms())
 
 

@@ -53,6 +53,9 @@ class Venue(Section):
     tax_rate: Decimal = Field(
         Decimal(0), ge=0, lt=1, description="Share of tax in a gross price where no tax column is mapped."
     )
+    keep_staff_days: int | None = Field(
+        None, gt=0, description="Days that a mapped staff name is stored; unset: never. Tell staff first."
+    )
 
 
 class Pool(Section):
@@ -193,6 +196,19 @@ class Files(Section):
     )
 
 
+class Upkeep(Section):
+    """What the service does each night, before the morning mail."""
+
+    at: Clock = Field(time(5), description="Local time from which a night's upkeep is due.")
+    backups: str = Field("backups", description="Folder of verified copies of the store; relative to the "
+                         "config folder. Better on another disk.")
+    keep_backups: int = Field(14, ge=1, description="Newest backups that are kept.")
+    keep_days: int | None = Field(
+        None, ge=31, description="Days after which an archived export is deleted, if all its rows are in the "
+        "store and in a newer backup; unset: nothing is deleted."
+    )
+
+
 class Product(Section):
     """A row of ``products.csv``."""
 
@@ -261,6 +277,7 @@ class Settings(Section):
     alert: tuple[Alert, ...] = DEFAULT_ALERTS
     mail: Mail = Mail()
     files: Files = Files()
+    upkeep: Upkeep = Upkeep()
     period: Periods = Periods()
     stock: Stock = Stock()
     cost: Cost = Cost()

@@ -29,6 +29,7 @@ from unrung.store.overview import (
     store_overview,
     waiting_rejects,
 )
+from unrung.upkeep import upkeep_state
 
 SILENT_MS = 3 * 60_000
 """A service that left no sign of life for this long does not run, or hangs."""
@@ -54,6 +55,7 @@ def collect(db: Store, settings: Settings, now_ms: int, holder: Holder) -> dict[
         "months": _months(db),
         "outbox": _outbox(db, settings, now_ms),
         "store": store_overview(db, Path(settings.folder) / settings.files.store),
+        "upkeep": _upkeep(db, settings),
     }
     return {**state, "attention": attention(state)}
 
@@ -163,6 +165,13 @@ def _next(db: Store, settings: Settings, now_ms: int, issued: set[date]) -> dict
             **{key: _local(at, settings) for key, at in times.items()}}
 
 
+def _upkeep(db: Store, settings: Settings) -> dict[str, Any]:
+    """The newest backup, and what went wrong with the last night's upkeep."""
+    state = upkeep_state(db)
+    return {"backup": state.get("backup", ""), "backup_made": _local(state.get("backup_ms"), settings),
+            "problems": state.get("problems", [])}
+
+
 def _outbox(db: Store, settings: Settings, now_ms: int) -> dict[str, Any]:
     """Only those who get mail by the present settings count; earlier addresses are history."""
     found = outbox_overview(db)
@@ -187,6 +196,7 @@ def attention(state: dict[str, Any]) -> list[str]:
         first = day_name(date.fromisoformat(days["overdue"][0]))
         found.append(f"{counted(len(days['overdue']), 'day')} overdue and not issued, the first is {first}")
     found += [f"{day}: {text}" for day, text in days["unplaced"].items()]
+    found += [f"the night's upkeep: {text}" for text in state["upkeep"]["problems"]]
     for who, mail in state["outbox"]["last"].items():
         if mail["state"] != "sent":
             found.append(f"the last mail to {who} was {mail['state']}: {mail['last_text']}")

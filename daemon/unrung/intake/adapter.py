@@ -50,6 +50,7 @@ def mapping_of(feed: Feed, settings: Settings) -> Mapping:
         zone=feed.formats.zone or settings.venue.timezone,
         currency_digits=settings.currency_digits,
         max_bytes=feed.max_bytes,
+        keep_staff=settings.venue.keep_staff_days is not None,
     )
 
 

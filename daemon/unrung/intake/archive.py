@@ -56,11 +56,19 @@ def move(path: Path, target: Path) -> None:
             if error.errno != errno.EXDEV:
                 raise
             _copy_away(path, target)
+        _keep_private(target)
     except OSError as error:
         raise SourceError(
             f"{path} was read but cannot be moved to {target.parent} ({error.strerror}); "
             "it is not read again, and moved as soon as this account may"
         ) from error
+
+
+def _keep_private(path: Path) -> None:
+    """Whatever the program that wrote it allowed, a kept export is read by this account only."""
+    if os.name == "posix":
+        with suppress(OSError):  # somebody else's file, or a share without modes
+            path.chmod(0o600)
 
 
 def hash_of(path: Path) -> str:

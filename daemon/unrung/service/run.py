@@ -25,12 +25,13 @@ from unrung.service.issuer import Issuer
 from unrung.service.lock import one_instance
 from unrung.service.logs import start_log
 from unrung.service.polling import Polling
-from unrung.service.steps import Heart, Intake, Post
+from unrung.service.steps import Heart, Intake, Night, Post
 from unrung.service.venue import Venue, stamp_of
 from unrung.service.watching import Watching
 from unrung.service.workers import Worker
 from unrung.store.days import set_fact
 from unrung.store.open import write_tx
+from unrung.upkeep import check_at_start
 
 TICK_SECONDS = 30.0
 STOP_SECONDS = 3.0
@@ -51,7 +52,10 @@ def run_service(config: Path, tick_seconds: float = TICK_SECONDS) -> int:
         _listen(stop)
         stamp = stamp_of(config)
         settings, db = open_venue(config, REAL.wall_ms())
-        db.close()
+        try:
+            check_at_start(db, settings, REAL.wall_ms())
+        finally:
+            db.close()
         start_log(Path(settings.folder))
         service = _Service(Venue(config, settings, REAL, stamp), stop, tick_seconds)
         code = service.run()
@@ -79,7 +83,8 @@ class _Service:
         self._watching = Watching(venue, self._hint)
         watcher = Worker("watching", self._watching.step)
         life = Worker("sign of life", self._sign_of_life)
-        self._workers = [watcher, self._taking, issuer, post, heart, life]
+        night = Worker("upkeep", Night(venue).step)
+        self._workers = [watcher, self._taking, issuer, post, heart, life, night]
         self._workers += self._new_pollers(issuer.wake)
         self._issuer = issuer
         self._scheduler = _scheduler(venue)

@@ -18,6 +18,7 @@ from unrung.sending import send_one
 from unrung.service.venue import Venue, stamp_of
 from unrung.settings import Feed
 from unrung.store.open import Store
+from unrung.upkeep import nightly
 
 _log = logging.getLogger("unrung.service")
 LOOK_AGAIN_SECONDS = 0.5
@@ -163,6 +164,19 @@ class Post:
             return 60.0
         with self._venue.store() as db:
             return 0.0 if send_one(db, settings, self._venue.clock.wall_ms(), os.environ) else 30.0
+
+
+class Night:
+    """Once a night: integrity check, backup, and what goes with it."""
+
+    def __init__(self, venue: Venue) -> None:
+        self._venue = venue
+
+    def step(self) -> float:
+        with self._venue.store() as db:
+            for text in nightly(db, self._venue.settings, self._venue.clock.wall_ms()):
+                _log.error("upkeep: %s", text)
+        return 60.0
 
 
 class Heart:

@@ -13,6 +13,7 @@ from typing import Any
 from sqlite_utils import Database
 
 from unrung.errors import StoreError
+from unrung.store.backup import back_up
 from unrung.store.schema import APPLICATION_ID, NEWEST, migrations
 
 BUSY_TIMEOUT_MS = 15_000
@@ -55,6 +56,7 @@ def open_store(path: Path) -> Store:
         with _closed_on_error(db):
             _check(db)
             _set_up(db)
+            _keep_earlier(db)
             _migrate(db)
     except sqlite3.DatabaseError as error:
         raise StoreError(_advice(path, error)) from error
@@ -136,6 +138,13 @@ def _migrate(db: Store) -> None:
         migrations.apply(db)
     if db.execute("PRAGMA user_version").fetchone()[0] != NEWEST:
         db.execute(f"PRAGMA user_version = {NEWEST}")
+
+
+def _keep_earlier(db: Store) -> None:
+    """A backup beside the store before a newer version changes its form, so that there is a way back."""
+    version = db.execute("PRAGMA user_version").fetchone()[0]
+    if migrations.pending(db) or version != NEWEST:
+        back_up(db, db.path.with_name(f"{db.path.name}.form-{version}"))
 
 
 def _refuse_hollow(path: Path) -> None:
