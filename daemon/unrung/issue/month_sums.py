@@ -17,8 +17,6 @@ from unrung.ledger.stock import Place
 from unrung.settings import Settings
 
 SUMMED = tuple(name for name in FIGURES if name != "variance_pct")
-MONEY = ("variance_cost", "variance_retail")
-"""Empty in a daily file where no cost or price is known."""
 REASONS = (
     "comp", "staff", "waste", "cleaning", "sample", "function", "training", "other", "keg_change",
 )

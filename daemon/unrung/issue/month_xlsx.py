@@ -36,8 +36,8 @@ SHOWN = (
     "lost_before_meter", "yield_pct", "variance_cost", "used_cost", "attention",
 )
 """What fits on a page."""
-VOLUME, MONEY, COUNT, DAY, MOMENT, UNIT_COST = (
-    "#,##0.000", "#,##0.00", "#,##0", "yyyy-mm-dd", "yyyy-mm-dd hh:mm", "0.000000",
+VOLUME, COUNT, DAY, MOMENT, UNIT_COST = (
+    "#,##0.000", "#,##0", "yyyy-mm-dd", "yyyy-mm-dd hh:mm", "0.000000",
 )
 _MONEY_NAMES = (
     "net_sales", "variance_cost", "variance_retail", "used_cost", "closing_cost", "written_off_cost",

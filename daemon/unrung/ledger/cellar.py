@@ -11,6 +11,7 @@ from unrung.business_day import business_day
 from unrung.ledger.inputs import KegLine
 from unrung.ledger.outlets import Outlets
 from unrung.ledger.tap_spans import line_of
+from unrung.ledger.taps import TapList
 from unrung.settings import Product, Settings, TapRow
 
 ONE = 1_000_000
@@ -63,11 +64,11 @@ def read_cellar(lines: Iterable[KegLine], settings: Settings) -> Cellar:
     A row that names no known product, no place, or kegs of unknown size, is left out with a notice.
     """
     names = {row.product.casefold(): row.product for row in settings.products}
-    outlets = Outlets(settings)
+    outlets, taps = Outlets(settings), TapList(settings.taps, settings.venue)
     events: list[CellarEvent] = []
     notices: dict[str, None] = {}
     for line in sorted(lines, key=lambda one: (one.at_ms, one.id)):
-        tap = _tap(line, settings)
+        tap = _tap(line, taps, settings)
         product = names.get(line.product.casefold(), "") or (tap.product if tap else "")
         if not product:
             notices[_unknown(line)] = None
@@ -130,24 +131,13 @@ def _part(
     return max(0, round((gross_g - tare_g) * 1000 / density)), "weight"
 
 
-def _tap(line: KegLine, settings: Settings) -> TapRow | None:
-    """The row that names the line's tap or meter and is in force; any such row before that."""
+def _tap(line: KegLine, taps: TapList, settings: Settings) -> TapRow | None:
+    """The row in force for the line's tap or meter; else any row of that name, which tells the line."""
     name = line.tap.strip().casefold()
     if not name:
         return None
-    rows = [row for row in settings.taps if name in (row.tap.casefold(), row.meter.casefold())]
-    venue = settings.venue
-    day = business_day(line.at_ms, venue.timezone, venue.day_starts)
-    live = [row for row in rows if _in_force(row, day, line.at_ms)]
-    return next(iter(live or rows), None)
-
-
-def _in_force(row: TapRow, day: date, at_ms: int) -> bool:
-    return (
-        (row.valid_from or day) <= day <= (row.valid_to or day)
-        and (row.from_ms is None or row.from_ms <= at_ms)
-        and (row.to_ms is None or at_ms < row.to_ms)
-    )
+    named = (row for row in settings.taps if name in (row.tap.casefold(), row.meter.casefold()))
+    return taps.at(name, line.at_ms) or next(named, None)
 
 
 def _nowhere(event: CellarEvent) -> str:
