@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import ctypes
+import errno
 import os
 import shutil
 import signal
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
 
-from service.real import running, until
+from service.real import on_linux, running, until
 from unrung.service.clock import Clock
 from unrung.service.steps import Intake
 from unrung.service.venue import Venue
@@ -118,11 +120,16 @@ def test_a_file_system_mounted_again_is_watched_again(seen_while_away: bool, tmp
         mount("umount")
 
 
-@as_root
+@on_linux
 def test_without_events_the_folder_is_listed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def no_more_instances() -> int:
+        ctypes.set_errno(errno.EMFILE)  # what the kernel answers past fs.inotify.max_user_instances
+        return -1
+
+    monkeypatch.setattr("watchdog.observers.inotify_c.inotify_init", no_more_instances)
     monkeypatch.setattr("unrung.service.watching.POLL_SECONDS", 0.1)
     venue = make_venue(tmp_path / "bar")
-    with limit("max_user_instances", 0), watched(venue) as (_, hints):
+    with watched(venue) as (_, hints):
         hints_at_a_file(venue, hints)
 
 
@@ -130,9 +137,11 @@ def test_without_events_the_folder_is_listed(tmp_path: Path, monkeypatch: pytest
 def test_three_thousand_files_at_once_come_in_though_events_are_lost(tmp_path: Path) -> None:
     venue = make_venue(tmp_path / "bar", till="settle_seconds = 0.2")
     files = 3000
-    with limit("max_queued_events", 50), running(venue.path) as service:
-        (venue.till / "0.csv").write_bytes(till_csv([ring("20:15:00", check="0")]))
-        until(service.rows, "a row, by an event")
+    with ExitStack() as stack:
+        with limit("max_queued_events", 50):  # read by the kernel when the watch is set up
+            service = stack.enter_context(running(venue.path))
+            (venue.till / "0.csv").write_bytes(till_csv([ring("20:15:00", check="0")]))
+            until(service.rows, "a row, by an event")
         service.process.send_signal(signal.SIGSTOP)  # it reads no events: all but fifty are lost
         for n in range(1, files):
             (venue.till / f"{n}.csv").write_bytes(till_csv([ring("20:15:00", check=str(n))]))
