@@ -7,8 +7,10 @@ from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-from unrung.catch_up import catch_up
+from unrung import daybook
+from unrung.catch_up import catch_up, take_in_all
 from unrung.checking import check_folder
+from unrung.daybook import Cache
 from unrung.ledger.results import COMPONENTS
 from unrung.mapping import Carries
 from unrung.opening import open_venue
@@ -64,3 +66,19 @@ def ledger_of(config: Path, days: Sequence[date]) -> Rows:
         rows[key].update({name: leaf[name] for name in COMPONENTS if leaf[name]})
     db.close()
     return {key: row for key, row in rows.items() if row}
+
+
+def computed(config: Path, days: Sequence[date]) -> Rows:
+    """The same, taken in and computed without issuing files; every component of every row."""
+    noon = datetime.combine(days[-1] + timedelta(days=2), datetime.min.time(), UTC) + timedelta(hours=12)
+    settings, db = open_venue(config, round(noon.timestamp() * 1000))
+    assert not take_in_all(db, settings, round(noon.timestamp() * 1000), lambda _: None).problems
+    rows: Rows = defaultdict(Counter)
+    cache: Cache = {}
+    for day in days:
+        for leaf in daybook.ledger_of(db, settings, day, cache).leaves:
+            rows[day, leaf.outlet, leaf.product].update(
+                {name: getattr(leaf.volumes, name) for name in COMPONENTS}
+            )
+    db.close()
+    return dict(rows)

@@ -73,7 +73,8 @@ def _add_beer(
     for key in sorted(evidence.groups[index].keys, key=lambda key: (-counts[key], key)):
         portion, price = evidence.portions.get(key), evidence.prices.get(key, "")
         if _no_draught(evidence, index, key, counts[key]):
-            tables.menu.append(MenuLine(*key, "", remark="bears its name, but no pour goes with it"))
+            about = "bears its name, but no pour goes with it"
+            tables.menu.append(MenuLine(*key, "", price=price, remark=about))
             continue
         if portion is None:
             tables.remarks.append(
@@ -107,7 +108,8 @@ def _add_lookalikes(evidence: Evidence, tables: Tables) -> None:
     for key in (key for group in evidence.groups for key in group.keys):
         like = resembles(key.item, products)
         if in_a_container(key) and like and key not in listed:
-            tables.menu.append(MenuLine(*key, "", remark=f"no draught beer, though it bears {like}'s name"))
+            about = f"no draught beer, though it bears {like}'s name"
+            tables.menu.append(MenuLine(*key, "", price=evidence.prices.get(key, ""), remark=about))
 
 
 def _add_mixed(evidence: Evidence, place: Place, tables: Tables) -> None:

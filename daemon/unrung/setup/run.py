@@ -11,7 +11,7 @@ from tempfile import TemporaryDirectory
 from babel.numbers import get_currency_precision
 
 from unrung.config_folder import load
-from unrung.errors import UnrungError
+from unrung.errors import ConfigError, UnrungError
 from unrung.intake.archive import sentence
 from unrung.mapping import Carries
 from unrung.records import AnyRecord, KegEvent, Pour, Ring
@@ -86,13 +86,27 @@ def run_setup(wishes: Wishes, ask: Ask, say: Say, machine_zone: str, now_ms: int
     be understood; nothing is written then."""
     if not wishes.force:
         refuse_overwriting(wishes.into)
-    samples = {carries: samples_of(given) for carries, given in wishes.given.items() if given}
+    samples = _samples(wishes)
     look = look_at(samples, wishes, ask, machine_zone, now_ms)
     for draft in look.drafts:
         show_feed(draft, look.reads[draft.name], look.records[draft.name], look.zone, say)
     tables, place = _tables(look, wishes)
     show_tables(tables, say)
     _write(wishes, look, tables, place, say)
+
+
+def _samples(wishes: Wishes) -> dict[Carries, list[Sample]]:
+    samples: dict[Carries, list[Sample]] = {}
+    problems: list[str] = []
+    for carries, given in wishes.given.items():
+        try:
+            if given:
+                samples[carries] = samples_of(given)
+        except ConfigError as error:
+            problems += error.problems
+    if problems:
+        raise ConfigError(problems)
+    return samples
 
 
 def look_at(

@@ -1,0 +1,259 @@
+"""``unrung setup`` from end to end: the shipped samples, questions, and what it never touches."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from unrung.config_folder import load
+from unrung.errors import ConfigError, UnrungError
+from unrung.mapping import Carries
+from unrung.setup.doubt import takes_proposals
+from unrung.setup.run import Wishes, run_setup
+
+from .dialects import write_british
+from .helping import NOW_MS, Asked, Rows, computed, ledger_of, set_up
+from .quiet_bar import Beer, QuietBar, quiet_bar
+
+ROOT = Path(__file__).resolve().parents[2]
+SAMPLES = {
+    "rings": ROOT / "sample_exports/till", "pours": ROOT / "sample_exports/meters",
+    "kegs": ROOT / "sample_exports/cellar", "log": ROOT / "sample_exports/sheet",
+}  # fmt: skip
+WEEK = [date(2026, 10, 27) + timedelta(days=n) for n in range(7)]
+
+
+@pytest.fixture(scope="module")
+def sample_bar(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    into = tmp_path_factory.mktemp("samples") / "sluice-house"
+    set_up(into, **SAMPLES)
+    return into
+
+
+# --- the shipped samples -----------------------------------------------------------------------------
+
+
+def test_the_shipped_samples_are_read_as_the_shipped_config_reads_them(sample_bar: Path) -> None:
+    """Field for field and format for format; only where the files lie differs."""
+    ours, shipped = load(sample_bar), load(ROOT / "config")
+    for mine, theirs in zip(ours.feed, shipped.feed, strict=True):
+        assert mine.fields == theirs.fields, mine.name
+        formats = theirs.formats.model_copy(update={"order": mine.formats.order})
+        assert mine.formats == formats and mine.export == theirs.export, mine.name
+    assert (ours.venue.timezone, ours.venue.name) == (shipped.venue.timezone, shipped.venue.name)
+    assert (ours.venue.day_starts, ours.venue.currency) == (shipped.venue.day_starts, "USD")
+
+
+def test_the_shipped_samples_give_the_shipped_tables_but_for_what_no_export_tells(sample_bar: Path) -> None:
+    """Composed of four beers, half-and-halfs, a tap without a meter: all seen in the exports. No export
+    tells how much beer stands in a line, nor how big a keg is."""
+    ours, shipped = load(sample_bar), load(ROOT / "config")
+    assert {(row.item, row.size, row.product, row.portion_ul, row.price_minor) for row in ours.menu} == {
+        (row.item, row.size, row.product, row.portion_ul, row.price_minor) for row in shipped.menu
+    }
+    assert {row.model_copy(update={"line_volume_ul": 0}) for row in shipped.taps} == set(ours.taps)
+    assert {(row.product, row.keg_cost_minor) for row in ours.products} <= {
+        (row.product, cost) for row in shipped.products for cost in (row.keg_cost_minor, None)
+    }
+
+
+def test_the_shipped_samples_give_the_shipped_ledgers_but_for_the_beer_in_cleaned_lines(
+    sample_bar: Path, tmp_path: Path
+) -> None:
+    found = _week(sample_bar, tmp_path / "ours")
+    shipped = _week(ROOT / "config", tmp_path / "shipped")
+    assert found.keys() == shipped.keys() and len(found) == 7 * 10
+    cleaned = {key for key in found if found[key] != shipped[key]}
+    assert sorted((key[0].day, key[2]) for key in cleaned) == [
+        (2, "Sluice Gate Bitter"), (2, "Withy Basket Cider"), (27, "Mudlark Stout"), (29, "Ferrywife Wheat"),
+    ]
+    for key in cleaned:
+        for row in (found[key], shipped[key]):
+            row["both"] = row.pop("logged", 0) + row.pop("not_beer", 0)
+        assert found[key] == shipped[key]
+
+
+def _week(config: Path, into: Path) -> Rows:
+    """The week of the samples under a config, its exports waiting where its feeds look for them."""
+    into.mkdir()
+    for name in ("venue.toml", "products.csv", "menu.csv", "taps.csv"):
+        shutil.copyfile(config / name, into / name)
+    for feed, kind in zip(load(into).feed, SAMPLES.values(), strict=True):
+        shutil.copytree(kind, into / feed.folder)
+    return computed(into, WEEK)
+
+
+# --- what it writes and what it does not ---------------------------------------------------------------
+
+
+@pytest.fixture
+def british() -> QuietBar:
+    names = (("Weir Bitter", "A"), ("Otter", "B"))
+    beers = [Beer("", name, tap, {"Pint": (568_261, 560)}) for name, tap in names]
+    return quiet_bar(4, beers, "Europe/London", date(2026, 10, 23), 2)
+
+
+@pytest.fixture
+def exports(british: QuietBar, tmp_path: Path) -> dict[str, str | Path]:
+    write_british(british, tmp_path / "in")
+    return {"rings": tmp_path / "in/till", "pours": tmp_path / "in/meters"}
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    files = (path for path in folder.rglob("*") if path.is_file())
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in files}
+
+
+def test_the_samples_stay_where_they_are_and_copies_wait_with_their_times(
+    exports: dict[str, str | Path], tmp_path: Path
+) -> None:
+    before = contents(tmp_path / "in")
+    set_up(tmp_path / "bar", **exports)
+    assert contents(tmp_path / "in") == before
+    copies = sorted((tmp_path / "bar/exports/till").iterdir())
+    assert [path.name for path in copies] == ["2026-10-23.json", "2026-10-24.json"]
+    assert copies[0].stat().st_mtime == (tmp_path / "in/till" / copies[0].name).stat().st_mtime
+
+
+@pytest.mark.parametrize("name", ["venue.toml", "menu.csv"])
+def test_nothing_that_is_there_is_written_over(
+    name: str, exports: dict[str, str | Path], tmp_path: Path
+) -> None:
+    (tmp_path / "bar").mkdir()
+    (tmp_path / "bar" / name).write_text("mine", "utf-8")
+    with pytest.raises(ConfigError, match="is there already"):
+        set_up(tmp_path / "bar", **exports)
+    assert contents(tmp_path / "bar") == {name: b"mine"}
+
+
+def test_force_writes_over_a_config_and_leaves_exports_alone(
+    exports: dict[str, str | Path], tmp_path: Path
+) -> None:
+    bar = tmp_path / "bar"
+    set_up(bar, **exports)
+    (bar / "menu.csv").write_text("old", "utf-8")
+    (bar / "exports/till/2026-10-23.json").write_text("grown", "utf-8")
+    run_setup(_wishes(bar, exports, force=True), takes_proposals, lambda _: None, "", NOW_MS)
+    assert load(bar).menu
+    assert (bar / "exports/till/2026-10-23.json").read_text("utf-8") == "grown"
+
+
+def test_in_place_the_exports_are_read_where_they_lie(
+    exports: dict[str, str | Path], tmp_path: Path
+) -> None:
+    run_setup(_wishes(tmp_path / "bar", exports, in_place=True), takes_proposals, lambda _: None, "", NOW_MS)
+    feed = load(tmp_path / "bar").feed[0]
+    assert (Path(feed.folder), feed.leave) == (tmp_path / "in/till", True)
+    assert not (tmp_path / "bar/exports").exists()
+
+
+def _wishes(into: Path, exports: dict[str, str | Path], **more: bool) -> Wishes:
+    given: dict[Carries, tuple[str, ...]] = {kind: (str(path),) for kind, path in exports.items()}  # type: ignore[misc]
+    return Wishes(into, given, **more)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "said"),
+    [
+        ("empty.json", b"", "is empty"),
+        ("page.csv", b"<html><body>Log in</body></html>", "divides|looks like"),
+        ("burgers.csv", b"Item,Price\nBurger,9.50\nChips,4.50\n", "when a row happened"),
+        ("odd.json", b'{"a": 1}', "no array of objects"),
+        ("nan.json", b'[{"time": NaN}]', "JSON does not have"),
+    ],
+)
+def test_what_cannot_be_understood_is_told_and_nothing_is_written(
+    name: str, content: bytes, said: str, exports: dict[str, str | Path], tmp_path: Path
+) -> None:
+    (tmp_path / name).write_bytes(content)
+    with pytest.raises(UnrungError, match=said):
+        set_up(tmp_path / "bar", **{**exports, "rings": tmp_path / name})
+    assert not (tmp_path / "bar").exists()
+
+
+def test_files_that_are_not_there_are_named_all_at_once(tmp_path: Path) -> None:
+    with pytest.raises(ConfigError) as error:
+        set_up(tmp_path / "bar", rings=tmp_path / "x.csv", pours=tmp_path / "*.json")
+    assert len(error.value.problems) == 2 and "x.csv: no such file" in str(error.value)
+
+
+def test_each_feed_shows_five_rows_as_understood(exports: dict[str, str | Path], tmp_path: Path) -> None:
+    said = set_up(tmp_path / "bar", **exports)
+    at = next(index for index, line in enumerate(said) if line.startswith("meters (pours)"))
+    assert [line.split("  ")[1].count(":") for line in said[at + 1 : at + 6]] == [2] * 5
+    assert all(" tap " in line and " L in " in line for line in said[at + 1 : at + 6])
+    assert said[-2:] == [f"  unrung check {tmp_path / 'bar'}", f"  unrung catch-up {tmp_path / 'bar'}"]
+
+
+def test_an_answer_is_taken_and_a_proposal_is_written_down_with_its_reason(
+    exports: dict[str, str | Path], tmp_path: Path
+) -> None:
+    set_up(tmp_path / "asked", ask=Asked(timezone="Europe/Dublin"), **exports)
+    assert load(tmp_path / "asked").venue.timezone == "Europe/Dublin"
+    set_up(tmp_path / "yes", **exports)
+    text = (tmp_path / "yes/venue.toml").read_text("utf-8")
+    assert "# ? In which time zone is the bar (an IANA name)? Taken: Europe/London (" in text
+
+
+def test_every_line_that_setup_writes_is_narrow_or_a_remark(sample_bar: Path) -> None:
+    lines = (sample_bar / "venue.toml").read_text("utf-8").splitlines()
+    assert [line for line in lines if len(line) > 110 and not line.startswith("#")] == []
+
+
+# --- meters that count pulses ---------------------------------------------------------------------------
+
+
+@pytest.fixture
+def pulsing(british: QuietBar, tmp_path: Path) -> dict[str, str | Path]:
+    """The same bar with meters of 5,600 pulses a litre (invented)."""
+    write_british(british, tmp_path / "in")
+    for path in (tmp_path / "in/meters").iterdir():
+        lines = path.read_text("utf-8").splitlines()
+        rows = [line.split(",") for line in lines[1:]]
+        text = ["finished,line,pulses,secs"] + [
+            ",".join([row[0], row[1], str(round(float(row[2]) * 5600)), row[3]]) for row in rows
+        ]
+        stamp = path.stat().st_mtime
+        path.write_text("\n".join(text) + "\n", "utf-8")
+        os.utime(path, (stamp, stamp))
+    return {"rings": tmp_path / "in/till", "pours": tmp_path / "in/meters"}
+
+
+def test_a_factor_that_is_given_makes_the_very_ledger(
+    pulsing: dict[str, str | Path], british: QuietBar, tmp_path: Path
+) -> None:
+    set_up(tmp_path / "bar", pulses_per_litre="5600", **pulsing)
+    rows = ledger_of(tmp_path / "bar", british.days)
+    truth = british.truth()
+    for (day, _, product), row in rows.items():
+        assert abs(row["poured_not_rung"] - truth[day, "", product]["poured_not_rung"]) < 100  # half a pulse
+        assert row["matched_portion"] == truth[day, "", product]["matched_portion"]
+
+
+def test_a_factor_that_is_not_given_is_estimated_and_asked(
+    pulsing: dict[str, str | Path], tmp_path: Path
+) -> None:
+    asked = Asked()
+    set_up(tmp_path / "bar", ask=asked, **pulsing)
+    factor = load(tmp_path / "bar").taps[0].pulses_per_litre
+    assert "pulses" in asked.about and factor is not None and abs(float(factor) / 5600 - 1) < 0.02
+
+
+def test_rings_without_an_offset_and_pours_in_utc_tell_the_zone(british: QuietBar, tmp_path: Path) -> None:
+    """A machine without a zone of its own: four hours between rings and pours say where the bar is."""
+    write_british(british, tmp_path / "in")
+    for path in (tmp_path / "in/till").iterdir():
+        stamp, text = path.stat().st_mtime, path.read_text("utf-8")
+        path.write_text(text.replace("+01:00", ""), "utf-8")
+        os.utime(path, (stamp, stamp))
+    asked = Asked()
+    given = {"rings": tmp_path / "in/till", "pours": tmp_path / "in/meters"}
+    set_up(tmp_path / "bar", machine="UTC", ask=asked, **given)
+    offset = datetime(2026, 10, 23, tzinfo=UTC).astimezone(
+        ZoneInfo(load(tmp_path / "bar").venue.timezone)).utcoffset()
+    assert offset == timedelta(hours=1) and "timezone" in asked.about
