@@ -113,7 +113,7 @@ def check_whole(db: Database, path: Path) -> None:
         rows = [str(error)]
     if rows != ["ok"]:
         raise StoreError(
-            f"{path} is damaged ({rows[0] if rows else 'no answer'}). Keep the file, stop the service, "
+            f"{path} is damaged ({_plain(rows[0] if rows else 'no answer')}). Keep the file, stop the service, "
             "and put the newest backup in its place: unrung restore CONFIG --list"
         )
 
@@ -151,7 +151,12 @@ def digest_of(path: Path) -> str:
 
 def _quick_check(copy: sqlite3.Connection) -> str:
     row = copy.execute("PRAGMA quick_check(1)").fetchone()
-    return "" if row and row[0] == "ok" else str(row[0] if row else "no answer")
+    return "" if row and row[0] == "ok" else _plain(str(row[0] if row else "no answer"))
+
+
+def _plain(found: str) -> str:
+    """What SQLite found wrong, on one line."""
+    return " ".join(found.replace("*** in database main ***", "").split())
 
 
 def _rows(copy: sqlite3.Connection) -> dict[str, int]:

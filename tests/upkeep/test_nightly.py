@@ -1,0 +1,169 @@
+"""A night's upkeep on real files: the backup, what it takes away, and what goes wrong with it."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from small_disk import small_disk
+from unrung.errors import StoreError
+from unrung.service.lock import is_held
+from unrung.status import Holder, collect
+from unrung.store import backup as backups
+from unrung.store import open as store_open
+from unrung.store.backup import backups_in, verify
+from unrung.store.open import open_store
+from unrung.upkeep import check_at_start, nightly
+from venue_folder import VenueFolder, make_venue, ms, pour, ring
+
+
+@pytest.fixture
+def venue(tmp_path: Path) -> VenueFolder:
+    venue = make_venue(tmp_path / "v")
+    venue.rings("till.csv", [ring("20:10:20"), ring("20:20:20")])
+    venue.pours("meter.json", [pour("a", "20:10:00")])
+    venue.intake("06-11 04:10:00")
+    return venue
+
+
+def night(venue: VenueFolder, now: str) -> list[str]:
+    with venue.open(now) as (settings, db):
+        return nightly(db, settings, ms(now))
+
+
+def names(venue: VenueFolder, folder: str = "backups") -> list[str]:
+    return sorted(path.name for path in (venue.path / folder).iterdir())
+
+
+def attention(venue: VenueFolder, now: str) -> list[str]:
+    with venue.open(now) as (settings, db):
+        found: list[str] = collect(db, settings, ms(now), Holder(*is_held(venue.path)))["attention"]
+    return found
+
+
+def test_a_backup_is_a_store_by_itself_that_only_its_owner_reads(venue: VenueFolder) -> None:
+    assert night(venue, "06-11 05:00:00") == []
+    (name,) = names(venue)
+    path = venue.path / "backups" / name
+    assert name == "unrung-20250611T090000Z.sqlite"
+    assert verify(path)["movements"] == 3
+    with closing(sqlite3.connect(path)) as plain:  # the library alone, without a line of ours
+        assert plain.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+        assert plain.execute("SELECT count(*) FROM movements WHERE kind = 'ring'").fetchone() == (2,)
+    if os.name == "posix":
+        assert path.stat().st_mode & 0o777 == 0o600 and path.parent.stat().st_mode & 0o777 == 0o700
+
+
+def test_it_is_done_once_a_night_and_not_before_its_hour(venue: VenueFolder) -> None:
+    for now in ("06-11 04:59:00", "06-11 05:00:00", "06-11 05:01:00", "06-11 23:59:00", "06-12 04:59:00"):
+        assert night(venue, now) == []
+    assert names(venue) == ["unrung-20250611T085900Z.sqlite", "unrung-20250611T090000Z.sqlite"]
+
+
+def test_only_the_newest_backups_stay_and_nothing_else_in_the_folder_goes(venue: VenueFolder) -> None:
+    venue.edit("venue.toml", "[venue]", "[upkeep]\nkeep_backups = 2\n[venue]")
+    (venue.path / "backups").mkdir()
+    (venue.path / "backups" / "unrung-notes.sqlite").write_text("mine")
+    for day in range(11, 15):
+        assert night(venue, f"06-{day} 05:00:00") == []
+    assert names(venue) == ["unrung-20250613T090000Z.sqlite", "unrung-20250614T090000Z.sqlite",
+                            "unrung-notes.sqlite"]
+
+
+def test_rows_that_stand_in_the_log_only_are_in_the_backup(venue: VenueFolder) -> None:
+    with venue.open("06-11 05:00:00") as (settings, db), venue.open() as (_, reader):
+        list(reader.query("SELECT * FROM movements"))
+        venue.rings("b.csv", [ring("21:00:00")])
+        venue.intake("06-11 05:00:00")
+        assert (venue.path / "unrung.sqlite-wal").stat().st_size > 0
+        assert nightly(db, settings, ms("06-11 05:00:00")) == []
+    assert verify(backups_in(venue.path / "backups", "unrung")[-1].path)["movements"] == 4
+
+
+def test_the_log_is_folded_into_the_store(venue: VenueFolder) -> None:
+    with venue.open("06-11 05:00:00") as (settings, db):
+        venue.rings("b.csv", [ring("21:00:00")])
+        venue.intake("06-11 05:00:00")
+        log = venue.path / "unrung.sqlite-wal"
+        before = log.stat().st_size
+        backups.fold_log(db)
+        assert before > 0 and log.stat().st_size == 0
+
+
+def test_a_full_disk_under_the_backups_is_told_and_the_service_goes_on(venue: VenueFolder) -> None:
+    with small_disk(venue.path / "backups", 64) as disk:
+        (problem,) = night(venue, "06-11 05:00:00")
+        assert "no backup could be made in" in problem and "full" in problem
+        assert list(disk.iterdir()) == []
+        assert any("the night's upkeep: no backup" in text for text in attention(venue, "06-11 05:10:00"))
+        assert night(venue, "06-11 05:30:00") == [], "not tried again at once"
+    assert night(venue, "06-11 06:00:00") == []
+    assert len(names(venue)) == 1
+    assert not any("upkeep" in text for text in attention(venue, "06-11 06:01:00"))
+
+
+def test_a_failed_backup_takes_no_older_one_away(venue: VenueFolder) -> None:
+    night(venue, "06-11 05:00:00")
+    venue.edit("venue.toml", "[venue]", "[upkeep]\nkeep_backups = 1\n[venue]")
+    target = venue.path / "backups" / ".unrung-20250612T090000Z.sqlite.new"
+    target.mkdir()
+    (target / "x").touch()
+    assert "no backup could be made" in night(venue, "06-12 05:00:00")[0]
+    assert "unrung-20250611T090000Z.sqlite" in names(venue)
+
+
+def test_a_copy_that_lacks_rows_is_no_backup(tmp_path: Path) -> None:
+    with pytest.raises(StoreError, match="the copy holds 2 rows of movements, the store 3"):
+        backups._compare({"movements": 2}, {"movements": 3}, {"movements": 4})
+    backups._compare({"movements": 4}, {"movements": 3}, {"movements": 4})
+
+
+def damage(path: Path) -> None:
+    """Overwrite the page in which a table's rows stand; the first page stays, so that it opens."""
+    with closing(sqlite3.connect(path)) as db:
+        db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        size = db.execute("PRAGMA page_size").fetchone()[0]
+        (page,) = db.execute("SELECT rootpage FROM sqlite_master WHERE name = 'movements'").fetchone()
+    with path.open("r+b") as file:
+        file.seek((page - 1) * size)
+        file.write(b"\xa5" * size)
+
+
+def test_a_damaged_store_is_found_at_the_start_and_by_night(venue: VenueFolder) -> None:
+    night(venue, "06-11 05:00:00")
+    damage(venue.path / "unrung.sqlite")
+    with venue.open() as (settings, db):
+        with pytest.raises(StoreError, match=r"is damaged .*Keep the file.*unrung restore"):
+            check_at_start(db, settings, ms("06-12 05:00:00"))
+        assert "is damaged" in nightly(db, settings, ms("06-12 05:00:00"))[0]
+    assert len(names(venue)) == 1, "no backup of a damaged store pushes a good one out"
+
+
+def test_the_check_at_the_start_is_made_at_most_once_a_day(venue: VenueFolder) -> None:
+    with venue.open() as (settings, db):
+        check_at_start(db, settings, ms("06-12 05:00:00"))
+    damage(venue.path / "unrung.sqlite")
+    with venue.open() as (settings, db):
+        check_at_start(db, settings, ms("06-12 09:00:00"))
+        with pytest.raises(StoreError, match="is damaged"):
+            check_at_start(db, settings, ms("06-13 05:00:00"))
+
+
+def test_an_earlier_form_of_the_store_is_copied_before_it_is_changed(
+    venue: VenueFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = venue.path / "unrung.sqlite"
+    monkeypatch.setattr(store_open, "NEWEST", 2)
+    open_store(path).close()
+    earlier = path.with_name("unrung.sqlite.form-1")
+    with closing(sqlite3.connect(path)) as now, closing(sqlite3.connect(earlier)) as then:
+        assert now.execute("PRAGMA user_version").fetchone() == (2,)
+        assert then.execute("PRAGMA user_version").fetchone() == (1,)
+    assert verify(earlier)["movements"] == 3
+    earlier.unlink()
+    open_store(path).close()
+    assert not earlier.exists(), "once is enough"
