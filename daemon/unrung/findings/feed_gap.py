@@ -9,8 +9,10 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from functools import partial
 from itertools import pairwise
+from typing import NamedTuple
 
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
@@ -83,52 +85,71 @@ def _silent_tills(facts: Facts, settings: Settings) -> Iterator[Finding]:
     lone = {key for key in facts.lone if not facts.serves[key].voided}
     start = 0
     for day in facts.window.days:
-        keys = range(start, start + len(day.serves))
+        for outlet, gap, inside in day.once("till pauses", settings, partial(_till_pauses, day, outlet_of)):
+            alone = [start + number for number in inside if start + number in lone]
+            if len(alone) >= max(FEWEST, ALONE * len(inside)):
+                yield _till(facts, settings, outlet, gap, alone, len(inside))
         start += len(day.serves)
-        pours: dict[str, list[int]] = defaultdict(list)
-        for key in keys:
-            if facts.serves[key].volume_ul >= GLASS_UL:
-                pours[outlet_of.get(facts.serves[key].tap, "")].append(key)
-        rows: dict[str, list[int]] = defaultdict(list)
-        for till in day.till:
-            rows[till.outlet] += [day.bounds[0] + 1000 * second for second in till.at_s]
-        for outlet, own in sorted(rows.items()):
-            ends = [facts.serves[key].end_ms for key in pours[outlet]]
-            for gap in pauses(sorted(own), ends):
-                inside = [key for key in pours[outlet] if gap[0] <= facts.serves[key].end_ms < gap[1]]
-                alone = [key for key in inside if key in lone]
-                if len(alone) >= max(FEWEST, ALONE * len(inside)):
-                    yield _till(facts, settings, outlet, gap, alone, len(inside))
+
+
+def _till_pauses(day: DayFacts, outlet_of: Mapping[str, str]) -> list[tuple[str, Gap, list[int]]]:
+    """(outlet, pause of its tills, the day's serves in it) of every outlet."""
+    pours: dict[str, list[int]] = defaultdict(list)
+    for number, serve in enumerate(day.serves):
+        if serve.volume_ul >= GLASS_UL:
+            pours[outlet_of.get(serve.tap, "")].append(number)
+    rows: dict[str, list[int]] = defaultdict(list)
+    for till in day.till:
+        rows[till.outlet] += [day.bounds[0] + 1000 * second for second in till.at_s]
+    return [
+        (outlet, gap, [n for n in pours[outlet] if gap[0] <= day.serves[n].end_ms < gap[1]])
+        for outlet, own in sorted(rows.items())
+        for gap in pauses(sorted(own), [day.serves[n].end_ms for n in pours[outlet]])
+    ]
 
 
 def _silent_meters(facts: Facts, settings: Settings) -> Iterator[Finding]:
     """Taps that paused while their beer was rung on and rings stayed alone."""
     lone_rings = set(facts.lone_rings)
-    first_serve = first_ring = 0
+    first_ring = 0
     for day in facts.window.days:
-        serves = facts.serves[first_serve : first_serve + len(day.serves)]
-        first_serve += len(day.serves)
-        by_tap: dict[str, list[int]] = defaultdict(list)
-        rung: dict[tuple[str, str], list[int]] = defaultdict(list)
-        place_of: dict[str, tuple[str, str]] = {}
-        for serve in serves:
-            by_tap[serve.tap].append(serve.end_ms)
-            place_of[serve.tap] = serve.outlet, serve.product
-            if serve.paired:
-                rung[serve.outlet, serve.product].append(serve.ring_ms)
-        alone: dict[tuple[str, str], list[int]] = defaultdict(list)
-        for number, ring in enumerate(day.rings, first_ring):
-            rung[ring.outlet, ring.product].append(ring.at_ms)
-            if number in lone_rings:
-                alone[ring.outlet, ring.product].append(number)
+        for pause in day.once("meter pauses", None, partial(_meter_pauses, day)):
+            inside = [first_ring + n for n in pause.rings if first_ring + n in lone_rings]
+            if len(inside) >= max(FEWEST, ALONE * pause.rung):
+                yield _meter(facts, settings, pause.tap, pause.gap, inside)
         first_ring += len(day.rings)
-        for tap, own in sorted(by_tap.items()):
-            outlet, product = place_of[tap]
-            for gap in pauses(own, sorted(rung[outlet, product])):
-                inside = [n for n in alone[outlet, product] if gap[0] <= facts.rings[n].at_ms < gap[1]]
-                all_rung = sum(gap[0] <= at < gap[1] for at in rung[outlet, product])
-                if len(inside) >= max(FEWEST, ALONE * all_rung):
-                    yield _meter(facts, settings, tap, gap, inside)
+
+
+class _MeterPause(NamedTuple):
+    tap: str
+    gap: Gap
+    rings: list[int]
+    """The day's rings without a serve in it, by their number."""
+    rung: int
+    """All that was rung of its beer meanwhile."""
+
+
+def _meter_pauses(day: DayFacts) -> list[_MeterPause]:
+    """Pauses of every tap of a day."""
+    by_tap: dict[str, list[int]] = defaultdict(list)
+    rung: dict[tuple[str, str], list[int]] = defaultdict(list)
+    place_of: dict[str, tuple[str, str]] = {}
+    for serve in day.serves:
+        by_tap[serve.tap].append(serve.end_ms)
+        place_of[serve.tap] = serve.outlet, serve.product
+        if serve.paired:
+            rung[serve.outlet, serve.product].append(serve.ring_ms)
+    alone: dict[tuple[str, str], list[int]] = defaultdict(list)
+    for number, ring in enumerate(day.rings):
+        rung[ring.outlet, ring.product].append(ring.at_ms)
+        alone[ring.outlet, ring.product].append(number)
+    return [
+        _MeterPause(
+            tap, gap, [n for n in alone[place_of[tap]] if gap[0] <= day.rings[n].at_ms < gap[1]],
+            sum(gap[0] <= at < gap[1] for at in rung[place_of[tap]]),
+        )
+        for tap, own in sorted(by_tap.items()) for gap in pauses(own, sorted(rung[place_of[tap]]))
+    ]
 
 
 def pauses(own: Sequence[int], other: Sequence[int]) -> Iterator[Gap]:

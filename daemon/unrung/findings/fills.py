@@ -9,15 +9,16 @@ one of them.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left, insort
 from collections import defaultdict
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from statistics import fmean
 from typing import NamedTuple
 
 from unrung.findings.facts import Facts
 from unrung.findings.statistics import spread
-from unrung.ledger.facts import ServeFact
+from unrung.ledger.facts import DayFacts, ServeFact
 
 FAR = 0.17
 """A serve that differs by more than this share of its portion teaches nothing about portions."""
@@ -76,10 +77,14 @@ def fills_of(facts: Facts) -> dict[Cell, Fill]:
 
 def _fills(facts: Facts) -> dict[Cell, Fill]:
     cells: dict[Cell, list[tuple[int, float]]] = defaultdict(list)
-    for key, serve in enumerate(facts.serves):
-        if serve.paired and not topped_up(serve):
-            cell = Cell(serve.outlet, serve.product, serve.tap, serve.item, serve.size, serve.portion_ul)
-            cells[cell].append((key, remaining(facts, key) / serve.portion_ul))
+    first = 0
+    for day in facts.window.days:
+        for cell, glasses in day.once("glasses", None, partial(_glasses_of, day)).items():
+            cells[cell] += [
+                (first + number, (difference_ul - facts.taken.get(first + number, 0)) / cell.portion_ul)
+                for number, difference_ul in glasses
+            ]
+        first += len(day.serves)
     made = {}
     for cell in sorted(cells):
         kept = _near_their_like(facts, cells[cell])
@@ -88,13 +93,27 @@ def _fills(facts: Facts) -> dict[Cell, Fill]:
     return made
 
 
+def _glasses_of(day: DayFacts) -> dict[Cell, list[tuple[int, int]]]:
+    """A day's glasses by cell, those that were topped up left out: number within the day, and metered
+    less set."""
+    found: dict[Cell, list[tuple[int, int]]] = defaultdict(list)
+    for number, serve in enumerate(day.serves):
+        if serve.paired and not topped_up(serve):
+            cell = Cell(serve.outlet, serve.product, serve.tap, serve.item, serve.size, serve.portion_ul)
+            found[cell].append((number, serve.difference_ul))
+    return dict(found)
+
+
 def _near_their_like(facts: Facts, glasses: list[tuple[int, float]]) -> list[tuple[int, float]]:
     """The glasses of a cell that lie near the middle of those just before and after them."""
     ratios = [ratio for _, ratio in glasses]
+    near, low = sorted(ratios[: 2 * AROUND + 1]), 0
     kept = []
     for at, (key, ratio) in enumerate(glasses):
-        low = max(0, min(at - AROUND, len(ratios) - 2 * AROUND - 1))
-        near = sorted(ratios[low : low + 2 * AROUND + 1])
+        if low < min(at - AROUND, len(ratios) - 2 * AROUND - 1):
+            del near[bisect_left(near, ratios[low])]
+            insort(near, ratios[low + 2 * AROUND + 1])
+            low += 1
         middle = near[len(near) // 2]
         if abs(ratio - middle) <= FAR and (abs(middle) > SHIFTED or not facts.serves[key].other_size):
             kept.append((key, ratio))

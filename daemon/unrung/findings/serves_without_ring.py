@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
+from functools import partial
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -18,7 +19,7 @@ from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail, counts, poisson_limits, poisson_tail
 from unrung.findings.wording import day_name, moment, share, sum_volume, times
-from unrung.ledger.facts import ServeFact
+from unrung.ledger.facts import DayFacts, ServeFact
 from unrung.settings import Settings
 
 ALIKE = 0.13
@@ -47,7 +48,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
         if serve.left_ul == serve.volume_ul and is_full(serve, facts.window.portions):
             lone[serve.outlet].append(key)
     alone = Counter(facts.rings[key].outlet for key in facts.lone_rings)
-    served = Counter(serve.outlet for serve in facts.serves)
+    served = _served(facts)
     late = _rung_late(facts, [key for keys in lone.values() for key in keys])
     found = []
     for outlet, keys in sorted(lone.items()):
@@ -96,7 +97,7 @@ def _finding(
 ) -> Finding:
     serves = [facts.serves[key] for key in keys]
     volume = sum(serve.left_ul for serve in serves)
-    all_served = sum(serve.outlet == outlet for serve in facts.serves)
+    all_served = _served(facts)[outlet]
     evidence = (
         f"{times(len(keys), 'full serve')} without a ring at {outlet} since "
         f"{moment(serves[0].start_ms, settings)}, {share(len(keys) / all_served)} of its serves: "
@@ -137,7 +138,10 @@ def _cluster(facts: Facts, settings: Settings, outlet: str, keys: list[int]) -> 
     """The hours least likely by chance, against the outlet's own trade at those hours."""
     zone = ZoneInfo(settings.venue.timezone)
     lone = Counter(_hour(facts.serves[key].end_ms, zone) for key in keys)
-    trade = Counter(_hour(serve.end_ms, zone) for serve in facts.serves if serve.outlet == outlet)
+    trade: Counter[int] = Counter()
+    for day in facts.window.days:
+        hours_of = day.once(f"trade {zone.key}", None, partial(_trade, day, zone))
+        trade.update({hour: count for (place, hour), count in hours_of.items() if place == outlet})
     total = sum(trade.values())
     clusters = []
     for first in range(24):
@@ -148,6 +152,23 @@ def _cluster(facts: Facts, settings: Settings, outlet: str, keys: list[int]) -> 
             if count > expected:
                 clusters.append(Cluster(first, hours, count, expected, poisson_tail(count, expected)))
     return min(clusters, key=lambda one: (one.chance, one.first_hour, one.hours), default=None)
+
+
+def _trade(day: DayFacts, zone: ZoneInfo) -> Counter[tuple[str, int]]:
+    """A day's serves by outlet and local hour."""
+    return Counter((serve.outlet, _hour(serve.end_ms, zone)) for serve in day.serves)
+
+
+def _served(facts: Facts) -> Counter[str]:
+    """How many serves each outlet had in the window."""
+    found: Counter[str] = Counter()
+    for day in facts.window.days:
+        found.update(day.once("served", None, partial(_served_on, day)))
+    return found
+
+
+def _served_on(day: DayFacts) -> Counter[str]:
+    return Counter(serve.outlet for serve in day.serves)
 
 
 def _hour(at_ms: int, zone: ZoneInfo) -> int:

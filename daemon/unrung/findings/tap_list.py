@@ -12,6 +12,7 @@ from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import NamedTuple
 
 from unrung.findings.certainty import confidence, level
@@ -64,7 +65,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     """One finding per tap and product that it seems to pour."""
     days: dict[tuple[str, str], list[tuple[int, Fit, Fit]]] = defaultdict(list)
     for number, day in enumerate(facts.window.days):
-        for tap, product, own, other in _strangers(day):
+        for tap, product, own, other in day.once("strangers", None, partial(_strangers, day)):
             days[tap, product].append((number, own, other))
     found = []
     for (tap, product), hits in sorted(days.items()):

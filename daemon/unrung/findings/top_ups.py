@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator
+from functools import partial
 from statistics import fmean, median
 from typing import NamedTuple
 
@@ -18,6 +19,7 @@ from unrung.findings.fills import FAR, plain_serves, topped_up
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail, t_limits
 from unrung.findings.wording import moment, serve_volume, share, sum_volume
+from unrung.ledger.facts import DayFacts
 from unrung.settings import Settings
 
 FEWEST = 20
@@ -36,13 +38,23 @@ class Topped(NamedTuple):
     """Metered over set, less 1."""
 
 
+class _Paired(NamedTuple):
+    """A paired serve of its own size, within its day."""
+
+    number: int
+    tap: str
+    difference_ul: int
+    portion_ul: int
+    again: bool
+    """Topped up by a small last go."""
+
+
 def find(facts: Facts, settings: Settings) -> list[Finding]:
     """One finding per tap."""
     topped: dict[str, list[Topped]] = defaultdict(list)
     plain: dict[str, list[float]] = defaultdict(list)
-    for glass in _glasses(facts):
-        tap = facts.serves[glass.key].tap
-        if glass.pieces or topped_up(facts.serves[glass.key]):
+    for tap, again, glass in _glasses(facts):
+        if again:
             topped[tap].append(glass)
         else:
             plain[tap].append(glass.ratio)
@@ -58,20 +70,30 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     return [finding for finding in made if finding]
 
 
-def _glasses(facts: Facts) -> Iterator[Topped]:
-    """Paired serves near their portion, with what belongs to them."""
+def _glasses(facts: Facts) -> Iterator[tuple[str, bool, Topped]]:
+    """Paired serves near their portion with what belongs to them: tap, in several goes, glass."""
     plain = plain_serves(facts)
     goes: dict[int, list[int]] = defaultdict(list)
     for piece, key in facts.window.pieces.items():
         if piece not in facts.taken:
             goes[key].append(piece)
-    for key, serve in enumerate(facts.serves):
-        if not serve.paired or serve.other_size:
-            continue
-        more = sum(facts.serves[piece].left_ul for piece in goes[key]) if key in goes else 0
-        ratio = (serve.difference_ul + more - facts.taken.get(key, 0)) / serve.portion_ul
-        if abs(ratio) <= FAR and (key in goes or topped_up(serve) or key in plain):
-            yield Topped(key, tuple(goes.get(key, ())), ratio)
+    first = 0
+    for day in facts.window.days:
+        for one in day.once("paired", None, partial(_paired, day)):
+            key = first + one.number
+            own = goes.get(key, ())
+            more = sum(facts.serves[piece].left_ul for piece in own) if own else 0
+            ratio = (one.difference_ul + more - facts.taken.get(key, 0)) / one.portion_ul
+            if abs(ratio) <= FAR and (own or one.again or key in plain):
+                yield one.tap, bool(own) or one.again, Topped(key, tuple(own), ratio)
+        first += len(day.serves)
+
+
+def _paired(day: DayFacts) -> list[_Paired]:
+    return [
+        _Paired(number, serve.tap, serve.difference_ul, serve.portion_ul, topped_up(serve))
+        for number, serve in enumerate(day.serves) if serve.paired and not serve.other_size
+    ]
 
 
 def _judge(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from functools import partial
 from typing import NamedTuple
 
 from unrung.findings.facts import Facts
@@ -48,7 +49,7 @@ def whole_kegs(facts: Facts, settings: Settings) -> list[WholeKeg]:
 def _whole_kegs(facts: Facts, settings: Settings) -> list[WholeKeg]:
     spans: list[TapSpan] = []
     for day in facts.window.days:
-        spans += tap_spans(day, settings)
+        spans += day.once("tap spans", settings, partial(tap_spans, day, settings))
     rows = keg_rows(_events(facts, settings), Meters(spans), facts.day.bounds[1], settings)
     return [
         WholeKeg(row.line, row.outlet, row.product, row.keg, row.on_ms, row.off_ms, used,

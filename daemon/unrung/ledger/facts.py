@@ -6,9 +6,12 @@ Times are UTC milliseconds by the meters' clock; volumes whole microlitres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from datetime import date
-from typing import NamedTuple
+from typing import Any, NamedTuple, TypeVar
+
+Made = TypeVar("Made")
 
 
 class ServeFact(NamedTuple):
@@ -165,3 +168,15 @@ class DayFacts:
     till: tuple[TillFact, ...] = ()
     missing: tuple[str, ...] = ()
     """Feeds that do not cover the day, as sentences."""
+    _made: dict[str, tuple[object, Any]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
+
+    def once(self, name: str, given: object, make: Callable[[], Made]) -> Made:
+        """What ``make`` makes of this day, and of ``given`` (the settings, or None), made once: a day
+        is looked at again on each of the 27 days that follow it."""
+        known = self._made.get(name)
+        if known is None or known[0] is not given:
+            known = self._made[name] = (given, make())
+        made: Made = known[1]
+        return made

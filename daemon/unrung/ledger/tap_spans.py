@@ -58,9 +58,10 @@ def tap_spans(facts: DayFacts, settings: Settings) -> tuple[TapSpan, ...]:
 
     def add(tap: str, outlet: str, product: str, at_ms: int, amounts: Sequence[int]) -> None:
         line = lines.get(tap.casefold(), tap)
-        span = _span(cuts.get(line, ()), at_ms, facts.bounds)
-        key = (line, outlet, product, *span)
-        sums[key] = [old + new for old, new in zip(sums[key], amounts, strict=True)]
+        span = _span(cuts[line], at_ms, facts.bounds) if line in cuts else facts.bounds
+        sum_of = sums[(line, outlet, product, *span)]
+        for nth, amount in enumerate(amounts):
+            sum_of[nth] += amount
 
     for serve in facts.serves:
         add(serve.tap, serve.outlet, serve.product, serve.end_ms, _of_serve(serve))

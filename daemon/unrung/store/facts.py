@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import zlib
 from datetime import date
+from functools import lru_cache
 
 from sqlite_utils import Database
 
@@ -24,6 +25,8 @@ _KINDS = {
     "rings": RingFact, "flows": FlowFact, "kegs": KegFact, "logs": LogFact, "clocks": ClockFact,
     "silences": SilenceFact,
 }
+
+_PARTS = ServeFact._fields.index("parts")
 
 
 def save_facts(db: Database, facts: DayFacts) -> None:
@@ -54,8 +57,10 @@ def packed(facts: DayFacts) -> bytes:
     return zlib.compress(json.dumps(content, separators=(",", ":")).encode("utf-8"))
 
 
+@lru_cache(maxsize=32)
 def unpacked(content: bytes) -> DayFacts:
-    """The facts that ``packed`` made bytes of."""
+    """The facts that ``packed`` made bytes of. Days issued one after the other look back over nearly
+    the same days: the bytes last seen are not unpacked again."""
     read = json.loads(zlib.decompress(content))
     low, high = read["bounds"]
     return DayFacts(
@@ -68,7 +73,7 @@ def unpacked(content: bytes) -> DayFacts:
 
 
 def _serve(row: list[object]) -> ServeFact:
-    at = ServeFact._fields.index("parts")
-    parts = row[at]
+    parts = row[_PARTS]
     assert isinstance(parts, list)
-    return ServeFact(*row[:at], tuple(map(tuple, parts)), *row[at + 1 :])  # type: ignore[arg-type, call-arg]
+    row[_PARTS] = tuple(map(tuple, parts))
+    return ServeFact._make(row)

@@ -1,0 +1,223 @@
+"""How long a busy bar's year takes, and how much memory, as ratios against named baselines.
+
+    python tests/bench/year.py [--days 364] [--only year,intake,day,growth]
+
+Every line sets what Unrung took against a baseline on the same files in the same run, so that the
+ratio says something on any machine. Each side runs in a process of its own; seconds are of the clock,
+megabytes the most that the process held at once (``ru_maxrss`` of ``os.wait4``; POSIX only).
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import os
+import shutil
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from contextlib import closing
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import NamedTuple
+
+from year_files import make_year
+
+FIRST = date(2025, 1, 6)
+HERE = Path(__file__).resolve()
+FEEDS = ("meters", "till")
+GROWTH_DAYS = 7
+GROWTH = (1, 2, 4, 8)
+
+
+class Took(NamedTuple):
+    seconds: float
+    megabytes: float
+
+
+def main() -> None:
+    args = _arguments()
+    if args.work:
+        PARTS[args.work[0]](Path(args.work[1]), int(args.work[2]))
+        return
+    with tempfile.TemporaryDirectory(prefix="year") as temporary:
+        for name in args.only.split(","):
+            SHOWN[name](Path(temporary) / name, args.days)
+
+
+def show_year(folder: Path, days: int) -> None:
+    """From files to variance files, and one more day on top of it."""
+    make_year(folder, days)
+    plain = _run([str(HERE.parent / "year_pandas.py"), str(folder)])
+    _say(f"{days} days from files to variance files", _part("all", folder, days), "pandas script", plain)
+
+
+def show_day(folder: Path, days: int) -> None:
+    """The baseline reads all days anew, as a script that keeps nothing has to."""
+    make_year(folder, days + 1)
+    _hold_back(folder, days)
+    _part("all", folder, days)
+    _bring(folder, days)
+    took = _part("all", folder, days + 1)
+    for feed in FEEDS:
+        shutil.copytree(folder / "archive" / feed, folder / "again" / feed)
+    for name in ("menu.csv", "taps.csv"):
+        shutil.copy(folder / name, folder / "again")
+    for feed in FEEDS:
+        _flatten(folder / "again" / feed)
+    plain = _run([str(HERE.parent / "year_pandas.py"), str(folder / "again")])
+    _say(f"one more day after {days}", took, "pandas script on all days", plain)
+
+
+def show_intake(folder: Path, days: int) -> None:
+    """Rows from files into the store, against a general tool and against the least there is."""
+    make_year(folder, days)
+    rows = sum(_rows(path) for feed in FEEDS for path in (folder / feed).glob("*.csv"))
+    floor, tool = _part("floor", folder, days), _part("tool", folder, days)
+    took = _part("intake", folder, days)
+    _say(f"intake of {rows:,} rows", took, "sqlite-utils insert --csv", tool)
+    _say(f"intake of {rows:,} rows", took, "csv.reader + executemany", floor)
+
+
+def show_growth(folder: Path, days: int) -> None:
+    """A week with 1, 2, 4 and 8 times the rows, against the week with 1."""
+    first = None
+    for scale in GROWTH:
+        make_year(folder / str(scale), min(days, GROWTH_DAYS), scale=scale)
+        took = _part("all", folder / str(scale), min(days, GROWTH_DAYS))
+        first = first or took
+        _say(f"{scale} x rows of {min(days, GROWTH_DAYS)} days", took, "1 x rows", first)
+
+
+def work_all(folder: Path, days: int) -> None:
+    """Everything that waits is taken in, and every day issued."""
+    from unrung.catch_up import issue_due, take_in_all
+
+    settings, db, now_ms = _opened(folder, days)
+    with closing(db):
+        done = take_in_all(db, settings, now_ms, _silent)
+        issue_due(db, settings, now_ms, done, _silent)
+        _held(db.execute("SELECT count(*) FROM days WHERE revision > 0").fetchone()[0] == days
+              and not done.problems, f"not all of {days} days were issued")
+
+
+def work_intake(folder: Path, days: int) -> None:
+    from unrung.catch_up import take_in_all
+
+    settings, db, now_ms = _opened(folder, days)
+    with closing(db):
+        done = take_in_all(db, settings, now_ms, _silent)
+        _held(all(one.state == "taken" for one in done.taken), "not every file was taken in")
+
+
+def work_tool(folder: Path, days: int) -> None:
+    """The general tool through its own command line, in one process for all files."""
+    from sqlite_utils.cli import cli
+
+    for feed, path in _files(folder):
+        cli.main(["insert", str(folder / "tool.sqlite"), feed, str(path), "--csv", "--pk", "id"],
+                 standalone_mode=False)
+
+
+def work_floor(folder: Path, days: int) -> None:
+    """Text cells into a table with a key; a transaction for each file."""
+    with closing(sqlite3.connect(folder / "floor.sqlite")) as db:
+        for feed, path in _files(folder):
+            with path.open(newline="") as file, db:
+                rows = csv.reader(file)
+                names = next(rows)
+                cells = ", ".join(f'"{name}"' for name in names[1:])
+                db.execute(f"CREATE TABLE IF NOT EXISTS {feed} (id PRIMARY KEY, {cells})")
+                db.executemany(f"INSERT INTO {feed} VALUES ({', '.join('?' * len(names))})", rows)
+
+
+def _opened(folder: Path, days: int):  # type: ignore[no-untyped-def]
+    """Settings, store, and the noon after the last day, when everything is due."""
+    from unrung.config_folder import load
+    from unrung.opening import take_config
+    from unrung.store.open import open_store
+
+    noon = datetime.combine(FIRST + timedelta(days=days), datetime.min.time(), UTC) + timedelta(hours=20)
+    now_ms = round(noon.timestamp() * 1000)
+    settings = load(folder)
+    db = open_store(folder / settings.files.store)
+    return take_config(db, settings, now_ms), db, now_ms
+
+
+def _part(name: str, folder: Path, days: int) -> Took:
+    return _run([str(HERE), "--work", name, str(folder), str(days)])
+
+
+def _run(command: list[str]) -> Took:
+    """A Python process: its seconds, and the most memory it held."""
+    start = time.monotonic()
+    process = subprocess.Popen([sys.executable, *command])
+    _, status, usage = os.wait4(process.pid, 0)
+    _held(status == 0, f"{' '.join(command)} failed")
+    scale = 1 if sys.platform == "darwin" else 1024
+    return Took(time.monotonic() - start, usage.ru_maxrss * scale / 1e6)
+
+
+def _say(what: str, took: Took, against: str, base: Took) -> None:
+    print(f"{what}: {took.seconds:.2f} s, {took.megabytes:.0f} MB; {against}: {base.seconds:.2f} s, "
+          f"{base.megabytes:.0f} MB; ratio {took.seconds / base.seconds:.2f} in time, "
+          f"{took.megabytes / base.megabytes:.2f} in memory", flush=True)
+
+
+def _files(folder: Path) -> list[tuple[str, Path]]:
+    return [(feed, path) for feed in FEEDS for path in sorted((folder / feed).glob("*.csv"))]
+
+
+def _rows(path: Path) -> int:
+    return path.read_bytes().count(b"\n") - 1
+
+
+def _hold_back(folder: Path, days: int) -> None:
+    (folder / "later").mkdir()
+    for feed in FEEDS:
+        name = f"{(FIRST + timedelta(days=days)).isoformat()}.csv"
+        shutil.move(folder / feed / name, folder / "later" / f"{feed}.csv")
+
+
+def _bring(folder: Path, days: int) -> None:
+    for feed in FEEDS:
+        name = f"{(FIRST + timedelta(days=days)).isoformat()}.csv"
+        shutil.move(folder / "later" / f"{feed}.csv", folder / feed / name)
+
+
+def _flatten(folder: Path) -> None:
+    """The archive sorts files into folders by day; a script reads one folder."""
+    for path in sorted(folder.rglob("*.csv")):
+        if path.parent != folder:
+            path.rename(folder / path.name)
+
+
+def _held(true: bool, wrong: str) -> None:
+    if not true:
+        raise SystemExit(wrong)
+
+
+def _silent(_: str) -> None:
+    """Nobody listens."""
+
+
+def _arguments() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--days", type=int, default=364, help="how many days of the year")
+    parser.add_argument("--only", default="year,intake,day,growth")
+    parser.add_argument("--work", nargs=3, help=argparse.SUPPRESS)
+    return parser.parse_args()
+
+
+SHOWN: dict[str, Callable[[Path, int], None]] = {
+    "year": show_year, "intake": show_intake, "day": show_day, "growth": show_growth,
+}
+PARTS: dict[str, Callable[[Path, int], None]] = {
+    "all": work_all, "intake": work_intake, "tool": work_tool, "floor": work_floor,
+}
+
+if __name__ == "__main__":
+    main()
