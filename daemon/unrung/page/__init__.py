@@ -1,5 +1,7 @@
 """The day's page: one self-contained HTML file with charts as SVG, for screen, print and reader.
 
 ``charts``  coordinates of bars, dots and the ledger's picture; pure numbers
-``view``    every text and figure of the page        ``render``  the template
+``model``   what the template is given               ``view``    the page from the ledger
+``picture`` the ledger as bars and sums              ``evenings`` each product through the day
+``render``  the template
 """
