@@ -70,8 +70,9 @@ def find_clock(lags: Lags) -> tuple[Clockwork, Clockwork | None]:
         return steady, None
     at, first, second, worth = split
     apart = abs(float(middle[second] - middle[first]))
-    gained = worth - float((still + prior)[best])
-    if gained < priors.JUMP_WORTH or apart < priors.JUMP_LEAST_S:
+    reached = float((still + prior)[best])
+    needed = max(priors.JUMP_WORTH, priors.JUMP_WORTH_SHARE * reached)
+    if worth - reached < needed or apart < priors.JUMP_LEAST_S:
         return steady, None
     return steady, _with_jump(lags, float(middle[first]), float(middle[second]), at)
 

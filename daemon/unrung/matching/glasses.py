@@ -16,8 +16,17 @@ from unrung.matching.fills import Fills, filled
 
 Handful = tuple[float, ...]
 """What each of several glasses holds, microlitres."""
-Splits = dict[int, list[tuple[Handful, float]]]
-"""Row of a long pour to its handfuls and their costs, cheapest first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Splits:
+    """Long pours and the handfuls of glasses they may have filled."""
+
+    rows: Ints
+    ways: Ints
+    """(rows, options): indices of handfuls of the pour's product, cheapest first."""
+    cost: Floats
+    """(rows, options); ``inf`` where there are fewer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,34 +115,28 @@ def best_handfuls(
     return picks, prices - handfuls.habit[tap][:, None]
 
 
-def split_options(pours: Pours, fills: Fills, handfuls: Handfuls, misfit: Bools) -> Splits:
-    """The likeliest handfuls for each pour that fits no single glass."""
+def split_options(
+    pours: Pours, fills: Fills, handfuls: Handfuls, single: Floats, misfit: Bools
+) -> Splits:
+    """The likeliest handfuls for each pour that fits no single glass, and costs little more as
+    several than as one."""
     held = np.exp(np.where(fills.share > 0, fills.centre, np.inf))
     least = 1.5 * held.min(axis=1, initial=np.inf)
     rows = np.flatnonzero(misfit & (pours.volume > least[pours.product]))
-    product = pours.product[rows]
     ways, cost = best_handfuls(
-        handfuls, product, pours.tap[rows], pours.volume[rows], priors.SPLIT_OPTIONS
+        handfuls, pours.product[rows], pours.tap[rows], pours.volume[rows], priors.SPLIT_OPTIONS
     )
-    limit = np.minimum(cost[:, :1] + priors.SLACK, 1e9)
-    return {
-        row: [
-            (handfuls.glasses(code, way), price)
-            for way, price in zip(picks, prices, strict=True) if price <= most
-        ]
-        for row, code, picks, prices, most in zip(
-            rows.tolist(), product.tolist(), ways.tolist(), cost.tolist(), limit[:, 0].tolist(),
-            strict=True,
-        )
-        if prices[0] <= most
-    }
+    limit = np.minimum(cost[:, 0], single[rows]) + priors.SLACK
+    cost = np.where(cost <= limit[:, None], cost, np.inf)
+    some = cost[:, 0] < np.inf
+    return Splits(rows[some], ways[some], cost[some])
 
 
 def split_habit(pours: Pours, single: Floats, splits: Splits) -> Floats:
     """Per tap, log of how much likelier than usual its pours fill several glasses."""
     taps = len(pours.taps)
-    rows = np.array(list(splits), np.int64)
-    worse = single[rows] - np.array([options[0][1] for options in splits.values()])
+    rows = splits.rows
+    worse = single[rows] - splits.cost[:, 0]
     chance = 1 / (1 + np.exp(-np.clip(worse, -50, 50)))
     usual = float(np.exp(priors.SPLIT_LOG_ODDS).sum())
     seen = np.bincount(pours.tap[rows], chance, taps) + priors.SPLIT_PRIOR * usual

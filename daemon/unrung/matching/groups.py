@@ -31,6 +31,8 @@ class Group(NamedTuple):
     """What each of several vessels holds; empty where it is one."""
     cost: float
     """Negative log density of the pours' volumes (over their logarithms)."""
+    structure: float
+    """Log likelihood beyond that of the serves' volumes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +51,9 @@ class Candidates:
     def group(self, at: int) -> Group:
         rows, way = self.rows[at], int(self.way[at])
         glasses = self.handfuls[way] if way >= 0 else ()
-        return Group(tuple(rows[rows >= 0].tolist()), glasses, float(self.cost[at]))
+        return Group(
+            tuple(rows[rows >= 0].tolist()), glasses, float(self.cost[at]), float(self.structure[at]),
+        )
 
 
 def groups_worth(
@@ -114,6 +118,9 @@ def _several(
     pours: Pours, handfuls: Handfuls, chain: Ints, odds: Floats, limit: Floats,
     kept: list[Handful],
 ) -> Found:
+    # A handful costs at least about what its sizes' shares do.
+    room = limit + odds + division_log(pours.volume[chain]) > priors.SPLIT_LEAST_COST
+    chain, odds, limit = chain[room], odds[room], limit[room]
     parts = pours.volume[chain]
     ways, cost = best_handfuls(
         handfuls, pours.product[chain[:, 0]], pours.tap[chain[:, 0]], parts.sum(axis=1), 1

@@ -58,7 +58,7 @@ SHARES = (0.0, 0.03, 0.06, 0.09, 0.12, 0.16, 0.2, 0.25, 0.3, 0.37, 0.45, 0.55, 0
 DIVISION_PRIOR = 10.0
 """Classes of the share of a vessel that its second fragment holds, learnt for pauses between
 ``PACES_S``, and links' worth of belief in the usual."""
-SERVE_ROUNDS = 2
+SERVE_ROUNDS = 3
 """How often odds and fills are learnt from each other before the pours are cut."""
 TOP_UP_SHARE, TOP_UP_RATE = 0.6, 8.0
 """Share of second fragments that are small top-ups (falling off as exp(-rate * fraction)); the
@@ -96,7 +96,7 @@ LONE_SERVE = 0.04
 """Share of full-size serves without a ring."""
 LONE_ODD = 0.97
 """Share of tasters, drips and odd flows without a ring."""
-LONE_RING = 0.02
+LONE_RING = 0.01
 """Share of rings without a pour."""
 VOIDED_RING = 0.9
 """Share of voided rings without a pour."""
@@ -109,14 +109,14 @@ MILLINATS = 1_000
 """Integer costs are thousandths of a natural logarithm."""
 
 # --- Added ---
-JUMP_WORTH, JUMP_LEAST_S = 12.0, 25.0
+JUMP_WORTH, JUMP_WORTH_SHARE, JUMP_LEAST_S = 20.0, 0.2, 25.0
 """Log likelihood that a jump of the clock must win, and the least jump that is looked for."""
 ROUND_GAP_S, TERMINAL_GAP_S = 120.0, 4.0
 """Rings of one check (of one terminal, where the till gives no check) this close to the one
 before belong to one round."""
 MATES_SCALE_S, MATES_SHARE = 18.0, 0.85
 """Spread of a ring's lag around its round-mates', and the share of rings that follow them."""
-LAW_TAIL_SHARE, LAW_TAIL_S = 0.03, 400.0
+LAW_TAIL_SHARE, LAW_TAIL_S = 0.06, 400.0
 """Share of lags that no day teaches: half within minutes, half anywhere in the window."""
 LAW_SCALE_S, LAW_STEP, LAW_KERNEL = 15.0, 0.05, 0.22
 """The scale on which laws are smoothed; see ``laws.smooth_law``."""
@@ -132,7 +132,7 @@ SECOND_LOOK_LEAST = 0.3
 SECOND_LOOKS = 1
 
 BELIEF_STEPS = 8
-LEARNING_ROUNDS, SECOND_LOOKS = 3, 1
+LEARNING_ROUNDS, SECOND_LOOKS = 4, 3
 RING_SHARE_PRIOR, SERVE_SHARE_PRIOR = 15.0, 15.0
 """Rings, and serves, worth of belief in the usual share of lone ones, per product."""
 JUMP_GAIN = 30.0
@@ -144,7 +144,8 @@ MAX_GLASSES_JOINED = 2.0
 """Several pours together fill no more than this many of the largest glass."""
 LEARNING_WINDOW_S = (-900.0, 1_200.0)
 """Residual lags that laws and shares are learnt from; the tail beyond is the prior's."""
-MATES_ROUNDS = 2
+MATES_ROUNDS = 3
 FREE_RING_S, POOR_GAIN = 900.0, 3.0
 """A second look is taken at pours with a free ring this near, or whose serve gains less than this
 by its ring."""
+SPLIT_LEAST_COST = 2.0

@@ -18,6 +18,11 @@ class Mates:
     shift_ms: Ints
 
 
+def no_mates(count: int) -> Mates:
+    """Nobody has any."""
+    return Mates(np.zeros(count, np.int64), np.zeros(count, np.int64))
+
+
 def rounds_of(units: Units) -> Ints:
     """A code for each round: same check (else terminal), each ring soon after the one before."""
     count = len(units.at)

@@ -21,7 +21,7 @@ from unrung.matching.fills import odd_density, sized_density
 from unrung.matching.glasses import poured_out
 from unrung.matching.groups import Group
 from unrung.matching.laws import Laws
-from unrung.matching.serves import JOINED, SHARED, Cut, Serves, Weighed, log_fill
+from unrung.matching.serves import JOINED, SHARED, Cut, Serves, Weighed, log_fill, split_group
 
 
 class Proposal(NamedTuple):
@@ -99,10 +99,13 @@ def _apart(weighed: Weighed, cut: Cut, open_: Bools) -> Iterator[Proposal]:
 
 def _other_ways(weighed: Weighed, cut: Cut, lead_of: Ints, open_: Bools) -> Iterator[Proposal]:
     """A long pour as other glasses, or as one."""
-    for row, options in weighed.splits.items():
-        if open_[row] and len(_rows(cut, int(lead_of[row]))) == 1:
-            ways = [Group((row,), *way) for way in options]
-            ways.append(Group((row,), (), float(weighed.single[row])))
+    splits = weighed.splits
+    for at in np.flatnonzero(open_[splits.rows]).tolist():
+        row = int(splits.rows[at])
+        if len(_rows(cut, int(lead_of[row]))) == 1:
+            number = int((splits.cost[at] < np.inf).sum())
+            ways = [split_group(weighed, at, option) for option in range(number)]
+            ways.append(_single(weighed, row))
             now = cut[row].glasses if row in cut else ()
             yield from (Proposal((row,), (way,)) for way in ways if way.glasses != now)
 
@@ -112,10 +115,15 @@ def _rows(cut: Cut, lead: int) -> tuple[int, ...]:
 
 
 def _by_itself(weighed: Weighed, row: int) -> Group:
-    options = weighed.splits.get(row)
-    if options and options[0][1] < weighed.single[row]:
-        return Group((row,), *options[0])
-    return Group((row,), (), float(weighed.single[row]))
+    at = int(np.searchsorted(weighed.splits.rows, row))
+    found = at < len(weighed.splits.rows) and weighed.splits.rows[at] == row
+    if found and weighed.splits.cost[at, 0] < weighed.single[row]:
+        return split_group(weighed, at, 0)
+    return _single(weighed, row)
+
+
+def _single(weighed: Weighed, row: int) -> Group:
+    return Group((row,), (), float(weighed.single[row]), 0.0)
 
 
 def _worth_now(
@@ -130,7 +138,7 @@ def _worth_now(
     worth = gain + _lone_log(weighed, serves.product, log_volume, serves.shared, lone_share)
     total = np.bincount(serves.lead, worth, len(weighed.single))
     for lead, group in cut.items():
-        total[lead] += _structure(weighed, group)
+        total[lead] += group.structure
     poor = np.zeros(len(total), np.bool_)
     poor[serves.lead[gain < priors.POOR_GAIN]] = True
     return total, poor
@@ -148,20 +156,6 @@ def _lone_log(
     return found
 
 
-def _structure(weighed: Weighed, group: Group) -> float:
-    """Log likelihood of a group beyond that of its serves' volumes."""
-    if group.glasses:
-        return -group.cost
-    if len(group.rows) == 1:
-        return 0.0
-    product = weighed.pours.product[[group.rows[0]]]
-    volume = weighed.pours.volume[list(group.rows)].sum(keepdims=True)
-    tap = weighed.pours.tap[[group.rows[0]]]
-    log_volume = log_fill(weighed, product, tap, volume, np.array([True]))
-    fit = sized_density(weighed.fills, product, log_volume, weighed.habits.spread)
-    return -group.cost - float(np.log(fit[0]))
-
-
 def _weigh(
     weighed: Weighed, proposals: list[Proposal], now: Floats, rings: Rings, held: Ints, laws: Laws,
     lone_share: Floats,
@@ -170,7 +164,7 @@ def _weigh(
     owner, product, tap, end, volume, kind = _new_serves(weighed, proposals)
     log_volume = log_fill(weighed, product, tap, volume, kind == JOINED)
     base = np.array([
-        sum([_structure(weighed, group) for group in one.made])
+        sum([group.structure for group in one.made])
         - sum([now[lead] for lead in one.leads])
         for one in proposals
     ])

@@ -40,7 +40,7 @@ class Weighed:
     single: Floats
     """Cost of each pour as one serve."""
     splits: Splits
-    """Long pours and the handfuls of glasses they may have filled, cheapest first."""
+    handfuls: Handfuls
     groups: Candidates
     """Sets of several pours that may belong together."""
 
@@ -79,11 +79,11 @@ def weigh(pours: Pours, sizes: Sizes, top_up_gap_ms: int) -> Weighed:
         habits, fragment = learn_habits(pours, fills, cheapest(single, splits), links, habits)
         habit = split_habit(pours, single, splits)
         whole = ~fragment
-        whole[[row for row, ways in splits.items() if ways[0][1] < single[row] + 1]] = False
+        whole[splits.rows[splits.cost[:, 0] < single[splits.rows] + 1]] = False
     fills, handfuls, misfit, single, splits = _weigh_each(pours, whole, sizes, habit)
     cost = cheapest(single, splits)
     groups = groups_worth(pours, fills, handfuls, cost, misfit, links, habits)
-    return Weighed(pours, fills, habits, single, splits, groups)
+    return Weighed(pours, fills, habits, single, splits, handfuls, groups)
 
 
 def _weigh_each(
@@ -96,7 +96,9 @@ def _weigh_each(
     fit = sized_density(fills, pours.product, log_volume)
     single: Floats = -np.log(fit + odd_density(fills, pours.product, log_volume))
     misfit = fit < priors.SPLIT_LEAST_FIT
-    return fills, handfuls, misfit, single, split_options(pours, fills, handfuls, misfit)
+    return fills, handfuls, misfit, single, split_options(
+        pours, fills, handfuls, single, misfit
+    )
 
 
 def _likely_whole(pours: Pours, links: Links, sizes: Sizes) -> Bools:
@@ -115,17 +117,26 @@ def first_cut(weighed: Weighed) -> Cut:
     cost = cheapest(weighed.single, weighed.splits)
     cut = {group.rows[0]: group for group in cheapest_cut(cost, weighed.groups)}
     taken = {row for group in cut.values() for row in group.rows}
-    for row, ways in weighed.splits.items():
-        if ways[0][1] < weighed.single[row] and row not in taken:
-            cut[row] = Group((row,), *ways[0])
+    cheaper = weighed.splits.cost[:, 0] < weighed.single[weighed.splits.rows]
+    for at in np.flatnonzero(cheaper).tolist():
+        row = int(weighed.splits.rows[at])
+        if row not in taken:
+            cut[row] = split_group(weighed, at, 0)
     return cut
+
+
+def split_group(weighed: Weighed, at: int, option: int) -> Group:
+    """One long pour as several glasses."""
+    splits, row = weighed.splits, int(weighed.splits.rows[at])
+    glasses = weighed.handfuls.glasses(int(weighed.pours.product[row]), int(splits.ways[at, option]))
+    cost = float(splits.cost[at, option])
+    return Group((row,), glasses, cost, -cost)
 
 
 def cheapest(single: Floats, splits: Splits) -> Floats:
     """Cost of each pour by itself, as one glass or several."""
     cost = single.copy()
-    for row, ways in splits.items():
-        cost[row] = min(cost[row], ways[0][1])
+    cost[splits.rows] = np.minimum(cost[splits.rows], splits.cost[:, 0])
     return cost
 
 
@@ -169,7 +180,7 @@ def _vessels(
     """Lead, start, end, volume and kind of each vessel of the groups, and its parts."""
     made, parts = [], []
     for lead in sorted(cut):
-        rows, glasses, _ = cut[lead]
+        rows, glasses = cut[lead].rows, cut[lead].glasses
         kind = SHARED if glasses else JOINED
         for begun, ended, some in poured_out(pours, rows, glasses or (1.0,)):
             volume = sum(ul for _, ul in some)
