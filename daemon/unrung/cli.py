@@ -106,7 +106,6 @@ def run(config: Path) -> None:
     """
     from unrung.service.run import run_service
 
-    os.umask(0o077)
     sys.exit(run_service(config))
 
 

@@ -23,8 +23,11 @@ LOGS = ("-wal", "-shm", "-journal")
 """What SQLite keeps beside a store; they belong to it and to no other."""
 AFTERWARDS = (
     "Now start the service, or run unrung catch-up: days that changed are issued again.",
-    "Not in any export, so look at them: months closed since the backup (close them again), and polled "
-    "addresses, which are asked from where the backup stood. A mail of a day since then may come twice.",
+    "What stands in no export and is younger than the backup has to be seen to:",
+    "  months closed since then are open again: close them again;",
+    "  an edit of a table without a date applies from now on, not from when it was made;",
+    "  polled addresses are asked again from where the backup stood;",
+    "  a mail about a day issued since then may come a second time.",
 )
 
 

@@ -85,7 +85,7 @@ def test_rows_that_stand_in_the_log_only_are_in_the_backup(venue: VenueFolder) -
 
 
 def test_the_log_is_folded_into_the_store(venue: VenueFolder) -> None:
-    with venue.open("06-11 05:00:00") as (settings, db):
+    with venue.open("06-11 05:00:00") as (_, db):
         venue.rings("b.csv", [ring("21:00:00")])
         venue.intake("06-11 05:00:00")
         log = venue.path / "unrung.sqlite-wal"

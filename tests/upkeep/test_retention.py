@@ -10,7 +10,10 @@ from small_disk import small_disk
 from unrung.upkeep import nightly
 from venue_folder import VenueFolder, make_venue, ms, ring
 
-BAD = b"Id,Time,Item,Qty,Total,Check\n,2025-06-10 20:00:00,Pint of Amber,1,7.00,\n,noon,Pint of Amber,1,7.00,\n"
+BAD = (
+    b"Id,Time,Item,Qty,Total,Check\n,2025-06-10 20:00:00,Pint of Amber,1,7.00,\n"
+    b",noon,Pint of Amber,1,7.00,\n"
+)
 LATER = "07-20 05:00:00"
 
 

@@ -48,6 +48,7 @@ def run_service(config: Path, tick_seconds: float = TICK_SECONDS) -> int:
     Raises ConfigError, StoreError or AlreadyRunning where it cannot start.
     """
     stop = threading.Event()
+    os.umask(0o077)  # what the service writes is for its account alone
     with one_instance(config):
         _listen(stop)
         stamp = stamp_of(config)

@@ -113,8 +113,8 @@ def check_whole(db: Database, path: Path) -> None:
         rows = [str(error)]
     if rows != ["ok"]:
         raise StoreError(
-            f"{path} is damaged ({_plain(rows[0] if rows else 'no answer')}). Keep the file, stop the service, "
-            "and put the newest backup in its place: unrung restore CONFIG --list"
+            f"{path} is damaged ({_plain(rows[0] if rows else 'no answer')}). Keep the file, stop the "
+            "service, and put the newest backup in its place: unrung restore CONFIG --list"
         )
 
 
