@@ -17,7 +17,14 @@ from unrung.errors import UnrungError
 from unrung.intake.retention import DAY_MS, delete_spent, spent_files
 from unrung.settings import Settings
 from unrung.store.ageing import blank_staff
-from unrung.store.backup import back_up, check_whole, fold_log, keep_newest, name_of
+from unrung.store.backup import (
+    back_up,
+    check_whole,
+    clear_unfinished,
+    fold_log,
+    keep_newest,
+    name_of,
+)
 from unrung.store.days import fact, set_fact
 from unrung.store.open import Store, write_tx
 
@@ -97,6 +104,7 @@ def _save_and_let_go(db: Store, settings: Settings, now_ms: int) -> dict[str, An
     before the backup is made, so that it holds the rows of every one of them."""
     spent = spent_files(db, settings, now_ms)
     folder, stem = backup_folder(settings), store_path(settings).stem
+    clear_unfinished(folder, stem)
     made = back_up(db, folder / name_of(stem, now_ms))
     keep_newest(folder, stem, settings.upkeep.keep_backups)
     return {"backup": made.name, "backup_ms": now_ms, "deleted": delete_spent(settings, spent)}

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from service.real import unrung
 from small_disk import small_disk
 from unrung.errors import StoreError
 from unrung.service.lock import is_held
@@ -114,6 +115,22 @@ def test_a_failed_backup_takes_no_older_one_away(venue: VenueFolder) -> None:
     (target / "x").touch()
     assert "no backup could be made" in night(venue, "06-12 05:00:00")[0]
     assert "unrung-20250611T090000Z.sqlite" in names(venue)
+
+
+def test_what_a_stop_half_way_left_is_cleared_away(venue: VenueFolder) -> None:
+    (venue.path / "backups").mkdir()
+    (venue.path / "backups" / ".unrung-20250610T090000Z.sqlite.new").write_bytes(b"half")
+    assert night(venue, "06-11 05:00:00") == []
+    assert names(venue) == ["unrung-20250611T090000Z.sqlite"]
+
+
+def test_the_service_does_not_start_on_a_damaged_store_and_leaves_it_as_it_is(venue: VenueFolder) -> None:
+    path = venue.path / "unrung.sqlite"
+    damage(path)
+    before = path.read_bytes()
+    done = unrung("run", venue.path)
+    assert done.returncode == 3 and "is damaged" in done.stderr and "unrung restore" in done.stderr
+    assert "Traceback" not in done.stderr and path.read_bytes()[4096:] == before[4096:]
 
 
 def test_a_copy_that_lacks_rows_is_no_backup(tmp_path: Path) -> None:

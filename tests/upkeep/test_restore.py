@@ -3,28 +3,17 @@
 from __future__ import annotations
 
 import os
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
+from service.real import unrung
 from unrung.errors import StoreError
 from unrung.restoring import restore
 from unrung.service.lock import one_instance
 from unrung.store.backup import backups_in
 from unrung.upkeep import nightly
 from venue_folder import VenueFolder, make_venue, ms, pour, ring
-
-ROOT = Path(__file__).resolve().parents[2]
-
-
-def unrung(*arguments: object) -> subprocess.CompletedProcess[str]:
-    paths = os.pathsep.join([str(ROOT / "daemon"), str(ROOT / "adapters")])
-    return subprocess.run(
-        [sys.executable, "-m", "unrung", *map(str, arguments)], text=True, capture_output=True,
-        env={**os.environ, "PYTHONPATH": paths}, timeout=60,
-    )
 
 
 def night(venue: VenueFolder, now: str) -> Path:

@@ -80,6 +80,13 @@ def back_up(db: Database, target: Path) -> Path:
     return target
 
 
+def clear_unfinished(folder: Path, stem: str) -> None:
+    """Take away copies that a stop half way left behind."""
+    for left in folder.glob(f".{stem}-*.sqlite.new*") if folder.is_dir() else ():
+        with suppress(OSError):
+            left.unlink()
+
+
 def verify(path: Path) -> dict[str, int]:
     """Rows per main table of a store's copy, after it was read from end to end.
 
