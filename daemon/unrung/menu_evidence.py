@@ -39,7 +39,7 @@ def seen_portions(
     for product, keys in wanted.items():
         mine = [ring for ring, of in rings if of == product or Key(ring.item, ring.size) in keys]
         known = {key: size for key, size in sizes.items() if key not in keys}
-        for key, seen in seen_beside(mine, pours.get(product, []), hill, known).items():
+        for key, seen in seen_beside(mine, pours.get(product, []), hill, known, {}).items():
             if key in keys:
                 found[key.item, key.size] = seen
     return found

@@ -150,6 +150,18 @@ def test_drips_of_a_leak_do_not_hide_a_tap_s_beer() -> None:
     assert len(serves_only(trade.pours)) == 165
 
 
+def test_exports_that_have_little_in_common_are_said_to_be() -> None:
+    trade = us_bar().open()
+    assert trade.tables().found > 0.9
+    for item in ("Weir Bitter", "Otter Stout"):
+        trade.rings = [ring for ring in trade.rings if ring.item != item or trade.rng.random() < 0.4]
+    tables = trade.tables()
+    assert tables.found < 0.7
+    strangers = [pour._replace(end_ms=pour.end_ms + 977_000, tap="1") for pour in trade.pours]
+    trade.pours += strangers
+    assert "finds a ring this way" in " ".join(trade.tables().remarks)
+
+
 def test_names_from_the_cellar_bind_and_a_change_of_beer_is_dated() -> None:
     known = KnownNames(
         ("Weir Bitter", "Otter Stout", "Reed Pale"),

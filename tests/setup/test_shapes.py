@@ -235,6 +235,14 @@ def test_a_pour_s_columns_and_unit(header: str, row: str, fields: set[str], unit
         assert draft.texts("start")[0] < draft.texts("end")[0]
 
 
+def test_a_leak_of_a_thousand_drips_does_not_make_millilitres_look_like_litres() -> None:
+    serves = [f"2026-10-27 20:{n:02d}:05,T1,{470 + n % 9},8" for n in range(40)]
+    drips = [f"2026-10-27 03:{n % 60:02d}:{n // 60:02d},T2,{7 + n % 3},1" for n in range(900)]
+    for header in ("mL", "Volume"):
+        text = "\n".join([f"End,Tap,{header},Seconds", *sorted(serves + drips), ""])
+        assert draft_of("pours", text.encode()).formats["volume_unit"] == "ml"
+
+
 def test_rows_on_the_strokes_of_the_clock_are_counts_over_a_span() -> None:
     strokes = [f"2026-10-27 {hour}:{minute:02d}" for hour in range(12, 22) for minute in (0, 15, 30, 45)]
     rows = "".join(f"T1,{at}:00,{1900 + n}\n" for n, at in enumerate(strokes))

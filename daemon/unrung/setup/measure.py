@@ -37,7 +37,7 @@ def set_portions(evidence: Evidence, place: Place, tables: Tables) -> None:
         pint, _ = pint_ul(group.keys, seen, place.imperial)
         _set(evidence, group, {}, pint, place)
         sizes = {key: float(p.volume_ul) for key in group.keys if (p := evidence.portions.get(key))}
-        seen = seen_amounts(group, rings, pours, evidence.hill, sizes)
+        seen = seen_amounts(group, rings, pours, evidence.hill, sizes, _hints(evidence, group, sizes))
         _set(evidence, group, seen, pint, place)
         _say_far_ones(evidence, group, seen, tables)
         for key, named in group.keys.items():
@@ -47,6 +47,17 @@ def set_portions(evidence: Evidence, place: Place, tables: Tables) -> None:
         evidence.portions.update(agreed(alike))
     _drop_odd_prices(evidence)
     _lend_sizes(evidence, measured)
+
+
+def _hints(evidence: Evidence, group: Group, sizes: Mapping[Key, float]) -> dict[Key, float]:
+    """About how much an item takes, were its beer as dear as in the sizes that are known."""
+    charged = [float(price) / sizes[key] for key in sizes if (price := evidence.prices.get(key))]
+    if not charged:
+        return {}
+    return {
+        key: float(price) / median(charged) for key in group.keys
+        if key not in sizes and (price := evidence.prices.get(key)) and float(price) > 0
+    }
 
 
 def _lend_sizes(evidence: Evidence, measured: Mapping[str, list[tuple[Key, Portion]]]) -> None:

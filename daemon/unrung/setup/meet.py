@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import sqrt
 from typing import NamedTuple
@@ -19,7 +19,6 @@ STEP_MS = 10_000
 """Width of the bins in which lags are counted."""
 REACH_MS = 45 * 60_000
 _QUARTER_MS = 15 * 60_000
-_FAR_OFF = 0.18
 _SHIFTS_MS = tuple(minutes * 60_000 for minutes in (-40, -30, -22, -15, 15, 22, 30, 40))
 """Where chance is measured: far enough from the hill, near enough to be as busy."""
 
@@ -126,12 +125,13 @@ def lifted(ats: Iterable[int], ends: Sequence[int], low_ms: int, high_ms: int) -
 
 
 def nearest_pairs(
-    rings: Sequence[RingFact], pours: Sequence[PourFact], hill: Hill, expected: dict[int, float] | None = None
+    rings: Sequence[RingFact], pours: Sequence[PourFact], hill: Hill,
+    expected: Mapping[int, float] | None = None, tolerance: float = 0.18,
 ) -> list[tuple[int, int]]:
     """(ring index, pour index) one to one, the nearest to the hill's centre first.
 
-    ``expected``: amount of each ring by index where known; it then takes no pour that is a fifth
-    off, and the likest of several.
+    ``expected``: amount of each ring by index where known; it then takes no pour that is off by more
+    than ``tolerance`` (a share), and the likest of several.
     """
     order = sorted(range(len(pours)), key=lambda at: pours[at].end_ms)
     ends = [pours[at].end_ms for at in order]
@@ -145,8 +145,8 @@ def nearest_pairs(
             far = abs(ring.at_ms - ends[place] - hill.centre_ms) / 60_000
             want = (expected or {}).get(index)
             off = abs(pours[pour].amount / want - 1) if want else 0.0
-            if off < _FAR_OFF:
-                candidates.append((far + 20 * off, index, pour))
+            if off < tolerance:
+                candidates.append((far + 3.6 * off / tolerance, index, pour))
     taken_rings: Counter[int] = Counter()
     taken_pours: set[int] = set()
     pairs = []
@@ -175,10 +175,19 @@ def serves_only(pours: Sequence[PourFact]) -> list[PourFact]:
 
     The usual one is the middle by volume: a leak of a thousand drops weighs no more than its beer.
     """
-    ordered = sorted(pour.amount for pour in pours)
-    half, passed = sum(ordered) / 2, 0.0
-    for usual in ordered:
-        passed += usual
+    usual = middle_by_volume([pour.amount for pour in pours])
+    return [pour for pour in pours if pour.amount >= 0.22 * usual]
+
+
+def middle_by_volume(amounts: Sequence[float]) -> float:
+    """The amount below which half of the whole volume flowed; 0 where nothing did.
+
+    >>> middle_by_volume([0.3] * 1000 + [470.0] * 30)
+    470.0
+    """
+    half, passed = sum(amounts) / 2, 0.0
+    for amount in sorted(amounts):
+        passed += amount
         if passed >= half:
-            return [pour for pour in pours if pour.amount >= 0.22 * usual]
-    return list(pours)
+            return amount
+    return 0.0

@@ -72,5 +72,5 @@ def _parts(
         share = lifted(ats, sorted(pour.end_ms for pour in alike), -hill.high_ms, -hill.low_ms)
         if share.lift > 0.45 and share.least > 0.25:
             found.append((product, snapped(seen, place.metric, place.imperial)))
-    usual = agreed([(Key(product, ""), portion) for product, portion in found], most=False)
+    usual = agreed([(Key(product, ""), portion) for product, portion in found], most=False, within=0.12)
     return [(product, usual.get(Key(product, ""), portion)) for product, portion in found]

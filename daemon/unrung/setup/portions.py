@@ -6,6 +6,7 @@ from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
+from itertools import pairwise
 from statistics import median
 from typing import NamedTuple
 
@@ -45,16 +46,20 @@ class Seen(NamedTuple):
 
 def seen_amounts(
     group: Group, rings: Sequence[RingFact], pours: Sequence[PourFact], hill: Hill,
-    sizes: Mapping[Key, float],
+    sizes: Mapping[Key, float], hints: Mapping[Key, float] | None = None,
 ) -> dict[Key, Seen]:
-    """Amount of the pours that pair with single units of each item. ``sizes``: amounts known; their
-    rings choose first, and only pours of about that amount, so that the rest is left to the others."""
+    """Amount of the pours that pair with single units of each item.
+
+    ``sizes``: amounts known; their rings choose first, and only pours of about that amount, so that
+    the rest is left to the others. ``hints``: about how much an item takes, by its price.
+    """
     mine = [ring for ring in rings if Key(ring.item, ring.size) in group.keys]
-    return seen_beside(mine, pours, hill, sizes)
+    return seen_beside(mine, pours, hill, sizes, hints or {})
 
 
 def seen_beside(
-    mine: Sequence[RingFact], pours: Sequence[PourFact], hill: Hill, sizes: Mapping[Key, float]
+    mine: Sequence[RingFact], pours: Sequence[PourFact], hill: Hill, sizes: Mapping[Key, float],
+    hints: Mapping[Key, float],
 ) -> dict[Key, Seen]:
     """What ``seen_amounts`` does, for the rings and the pours of one beer."""
     known = [ring for ring in mine if Key(ring.item, ring.size) in sizes]
@@ -65,8 +70,23 @@ def seen_beside(
     taken = {pour for _, pour in first}
     others = [ring for ring in mine if Key(ring.item, ring.size) not in sizes]
     left = [pour for at, pour in enumerate(pours) if at not in taken]
-    _collect(others, left, nearest_pairs(others, left, hill), amounts)
+    left += in_two_goes(left)
+    about = {at: hints[key] for at, ring in enumerate(others) if (key := Key(ring.item, ring.size)) in hints}
+    _collect(others, left, nearest_pairs(others, left, hill, about, tolerance=0.6), amounts)
     return {key: densest(found) for key, found in amounts.items()}
+
+
+def in_two_goes(pours: Sequence[PourFact]) -> list[PourFact]:
+    """Two pours in a row at one tap, less than a minute or so apart, as one: a pitcher is often
+    filled so."""
+    by_tap: dict[str, list[PourFact]] = defaultdict(list)
+    for pour in sorted(pours, key=lambda one: one.end_ms):
+        by_tap[pour.tap].append(pour)
+    return [
+        later._replace(amount=earlier.amount + later.amount)
+        for mine in by_tap.values() for earlier, later in pairwise(mine)
+        if later.end_ms - earlier.end_ms < 75_000
+    ]
 
 
 def _collect(
@@ -147,9 +167,11 @@ def _round_size(amount: float, metric: bool, imperial: bool) -> Portion:
     return Portion(f"{round(ounces, 1):g}", "us_fl_oz", "")
 
 
-def agreed(alike: Sequence[tuple[Key, Portion]], *, most: bool = True) -> dict[Key, Portion]:
-    """One word means one size at a bar: those a little beside what most beers say are brought to it
-    (without ``most``: beside the most usual, the roundest of several).
+def agreed(
+    alike: Sequence[tuple[Key, Portion]], *, most: bool = True, within: float = 0.08
+) -> dict[Key, Portion]:
+    """One word means one size at a bar: those a little beside (``within``) what most beers say are
+    brought to it (without ``most``: beside the most usual, the roundest of several).
 
     What makes them differ (a meter, a habit of the hand) is for the findings, not for the menu.
     """
@@ -159,7 +181,7 @@ def agreed(alike: Sequence[tuple[Key, Portion]], *, most: bool = True) -> dict[K
     return {
         key: usual for key, portion in alike
         if (portion.number, portion.unit) != (usual.number, usual.unit)
-        and abs(portion.volume_ul / usual.volume_ul - 1) < 0.08
+        and abs(portion.volume_ul / usual.volume_ul - 1) < within
     }
 
 

@@ -63,6 +63,8 @@ class Tables:
     taps: list[TapLine] = field(default_factory=list)
     pools: list[tuple[str, str, float]] = field(default_factory=list)
     """Pairs of outlets whose staff seem to ring for each other, and how strongly."""
+    found: float = 0.0
+    """Share of the beer in the sample's serves that finds a ring this way, by a rough count."""
     remarks: list[str] = field(default_factory=list)
     """What a person should look at, as sentences."""
 

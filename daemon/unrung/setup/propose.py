@@ -19,6 +19,8 @@ from unrung.setup.taps import pair_taps, pour_ends
 
 _ENOUGH = 8
 """Rings of an item from which "never near a pour" means something."""
+_FEW = 0.5
+"""Share of the beer below which something is likely misunderstood."""
 
 
 def propose(evidence: Evidence, place: Place) -> Tables:
@@ -44,6 +46,11 @@ def propose(evidence: Evidence, place: Place) -> Tables:
             evidence.rings, evidence.pours, evidence.hill, evidence.beer, evidence.sizes, tables.taps
         )
     say_doubtful_taps(evidence, tables)
+    if tables.found < _FEW:
+        tables.remarks.append(
+            f"Only {tables.found:.0%} of the beer poured finds a ring this way. Are both exports of the same "
+            "days and in the same time zone, and is the unit of the volumes right?"
+        )
     named = unique([*(tap.product for tap in tables.taps), *(row.product for row in tables.menu)])
     tables.products = [ProductLine(name) for name in named]
     return tables
@@ -77,9 +84,10 @@ def _add_beer(
             tables.menu.append(MenuLine(*key, "", price=price, remark=about))
             continue
         if portion is None:
+            why = "was sold too seldom" if counts[key] < _ENOUGH else "goes with pours of all sizes"
             tables.remarks.append(
-                f"{key} was sold too seldom ({counts[key]} times) to see how much it takes; add it to "
-                f"menu.csv with {product} and its portion."
+                f"{key} {why} ({counts[key]} times): it is not seen how much it takes. Add it to menu.csv "
+                f"with {product} and its portion."
             )
             continue
         why = "" if portion.why == BY_NAME else portion.why
@@ -119,6 +127,8 @@ def _add_mixed(evidence: Evidence, place: Place, tables: Tables) -> None:
     left = left_over(
         evidence.rings, evidence.pours, evidence.hill, evidence.beer, evidence.sizes, taps
     )
+    whole = sum(pour.amount for pour in evidence.pours)
+    tables.found = 1 - sum(pour.amount for pour in left) / whole if whole else 0.0
     for key, parts in mixed_items(evidence.rings, left, evidence.hill, evidence.beer, taps, place).items():
         price = evidence.prices.get(key, "")
         tables.menu += [

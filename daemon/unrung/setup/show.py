@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable, Sequence
 from decimal import Decimal
 
@@ -46,11 +47,15 @@ def show_tables(tables: Tables, say: Say) -> None:
         unit = UNIT_LABELS.get(row.unit, row.unit)
         what = f"{row.portion} {unit} {row.product}" if row.product else "no draught beer"
         say(f"  {' '.join(filter(None, (row.item, row.size))):<34.34} {what}")
+    if tables.found:
+        say("")
+        say(f"Of the beer poured in these samples, {tables.found:.0%} finds a ring this way (roughly).")
     if tables.remarks:
         say("")
         say("Worth a look:")
         for text in tables.remarks:
-            say(f"  ? {text}")
+            for line in textwrap.wrap(text, 80, initial_indent="  ? ", subsequent_indent="    "):
+                say(line)
 
 
 def _row(record: AnyRecord, zone: str, unit: str) -> str:

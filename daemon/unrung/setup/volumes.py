@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from statistics import median
 
 from unrung.setup.columns import by_name
 from unrung.setup.doubt import Doubt, Found, Notes
 from unrung.setup.draft import Draft
 from unrung.setup.facts import Facts
+from unrung.setup.meet import middle_by_volume
 from unrung.setup.spans import is_interval
 from unrung.setup.words import plain
 from unrung.units import UNITS_UL
@@ -67,8 +67,8 @@ def unit_of(facts: Facts, carries: str) -> Found:
 
 
 def _could_be(numbers: Sequence[float], unit: str) -> bool:
-    """Whether a middle pour in this unit is one that a glass holds: no header makes it 400 litres."""
-    return not numbers or 20 < median(numbers) * float(UNITS_UL[unit]) / 1000 < 5000
+    """Whether the usual pour in this unit is one that a glass holds: no header makes it 400 litres."""
+    return not numbers or 20 < middle_by_volume(numbers) * float(UNITS_UL[unit]) / 1000 < 5000
 
 
 def near_serves(numbers: Sequence[float], unit: str) -> float:
@@ -78,7 +78,9 @@ def near_serves(numbers: Sequence[float], unit: str) -> float:
     (1.0, 0.0)
     """
     size_ml = float(UNITS_UL[unit]) / 1000
-    near = [any(abs(n * size_ml / serve - 1) < 0.03 for serve in _SERVED_ML) for n in numbers]
+    least = 0.22 * middle_by_volume(numbers)
+    serves = [number for number in numbers if number >= least]
+    near = [any(abs(n * size_ml / serve - 1) < 0.03 for serve in _SERVED_ML) for n in serves]
     return sum(near) / len(near) if near else 0.0
 
 
@@ -98,7 +100,7 @@ def _around(numbers: Sequence[float], serve: float) -> float:
 
 
 def _asked(facts: Facts, units: list[str], why: str) -> Found:
-    middle = median(facts.numbers or [0])
+    middle = middle_by_volume(facts.numbers)
     question = f"In what unit is {facts.column.title!r}? Its middle value is {middle:g}."
     doubt = Doubt("volume_unit", question, tuple((unit, "") for unit in units), units[0], why)
     return Found(units[0], why, doubt)
@@ -108,7 +110,7 @@ def _pulses_after_all(draft: Draft) -> None:
     """A column of whole numbers too large for millilitres that no unit is named of counts pulses."""
     facts = by_name(draft.facts, draft.fields["volume"][0])
     named = any(set(plain(facts.column.title).split()) & set(words.split("|")) for words in _WORDS.values())
-    if not named and facts.whole == 1.0 and facts.numbers and median(facts.numbers) > 900:
+    if not named and facts.whole == 1.0 and middle_by_volume(facts.numbers) > 900:
         draft.fields["pulses"] = draft.fields.pop("volume")
 
 

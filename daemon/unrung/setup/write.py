@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -62,7 +63,7 @@ def venue_text(
     parts += [_feed(draft, place, notes) for draft, place in feeds]
     parts.append(_rest(venue))
     if tables.remarks:
-        looks = [f"# ? {text}" for text in tables.remarks]
+        looks = [line for text in tables.remarks for line in _remark(f"? {text}")]
         parts.append("\n".join(["# What setup found worth a look in the tables:", *looks, ""]))
     return "\n".join(parts)
 
@@ -109,7 +110,7 @@ def _feed(draft: Draft, place: FeedPlace, notes: Notes) -> str:
         _line("folder", place.folder, "a relative one starts at this folder"),
         _line("pattern", place.pattern, "which of its files belong to this feed"),
         _line("export", draft.export, _EXPORT_ABOUT[draft.export]),
-        *([f"# {draft.why['export']}"] if "export" in draft.why else []),
+        *(_remark(draft.why["export"]) if "export" in draft.why else []),
     ]
     if place.leave:
         lines.append("leave = true                    # files stay where they are")
@@ -143,7 +144,7 @@ def _formats(draft: Draft) -> list[str]:
 def _left_out(draft: Draft) -> list[str]:
     used = {name for source in draft.fields.values() if not isinstance(source, Constant) for name in source}
     names = [f'"{one.name}"' for one in draft.sheet.columns if one.name not in used]
-    return [f"# Not stored: {', '.join(names)}"] if names else []
+    return _remark(f"Not stored: {', '.join(names)}") if names else []
 
 
 def _source(source: Any) -> Any:
@@ -154,10 +155,16 @@ def _source(source: Any) -> Any:
 
 def _questions(notes: Notes, about: str) -> list[str]:
     """Decisions without certainty, as remarks above what they decided."""
-    return [
-        f"# ? {sentence}" for key, sentence in notes.taken
-        if key.split(":")[0] == about
-    ]
+    asked = [sentence for key, sentence in notes.taken if key.split(":")[0] == about]
+    return [line for sentence in asked for line in _remark(f"? {sentence}")]
+
+
+def _remark(text: str) -> list[str]:
+    """A remark of its own, broken to a readable width."""
+    return textwrap.wrap(
+        text, 100, initial_indent="# ", subsequent_indent="#   ", break_long_words=False,
+        break_on_hyphens=False,
+    )
 
 
 def _rest(venue: VenueFacts) -> str:
@@ -196,7 +203,10 @@ store = "unrung.sqlite"         # the database; keep it on a local disk
 
 def _line(key: str, value: Any, remark: str = "") -> str:
     text = f"{_key(key)} = {_toml(value)}"
-    return f"{text:<31} # {remark}" if remark else text
+    if not remark:
+        return text
+    line = f"{text:<31} # {remark}"
+    return line if len(line) <= 100 else "\n".join([*_remark(remark), text])
 
 
 def _key(key: str) -> str:
