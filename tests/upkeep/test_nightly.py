@@ -8,9 +8,11 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from service.real import unrung
 from small_disk import small_disk
+from unrung.cli import commands
 from unrung.errors import StoreError
 from unrung.service.lock import is_held
 from unrung.status import Holder, collect
@@ -184,3 +186,13 @@ def test_an_earlier_form_of_the_store_is_copied_before_it_is_changed(
     earlier.unlink()
     open_store(path).close()
     assert not earlier.exists(), "once is enough"
+
+
+def test_the_installed_service_may_write_to_a_folder_of_backups_elsewhere(venue: VenueFolder) -> None:
+    elsewhere = venue.path.parent / "other disk"
+    venue.edit("venue.toml", "[venue]", f'[upkeep]\nbackups = "{elsewhere.as_posix()}"\n[venue]')
+    said = CliRunner().invoke(commands, ["service", str(venue.path), "--for", "systemd"]).output
+    (line,) = (line for line in said.splitlines() if line.startswith("ReadWritePaths="))
+    assert f'"{elsewhere.resolve()}"' in line
+    assert night(venue, "06-11 05:00:00") == []
+    assert len(list(elsewhere.iterdir())) == 1 and not (venue.path / "backups").exists()
