@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -242,6 +243,41 @@ def test_a_factor_that_is_not_given_is_estimated_and_asked(
     set_up(tmp_path / "bar", ask=asked, **pulsing)
     factor = load(tmp_path / "bar").taps[0].pulses_per_litre
     assert "pulses" in asked.about and factor is not None and abs(float(factor) / 5600 - 1) < 0.02
+
+
+def test_running_totals_are_seen_as_such_and_nothing_else_changes(
+    british: QuietBar, tmp_path: Path
+) -> None:
+    """A meter that writes its counter every twenty seconds while beer flows, and now and then besides."""
+    write_british(british, tmp_path / "in")
+    plain = set_up(tmp_path / "plain", rings=tmp_path / "in/till", pours=tmp_path / "in/meters")
+    for path in (tmp_path / "in/meters").iterdir():
+        stamp = path.stat().st_mtime
+        rows = [line.split(",") for line in path.read_text("utf-8").splitlines()[1:]]
+        path.write_text("\n".join(["time,meter,litres total", *_totals(rows)]) + "\n", "utf-8")
+        os.utime(path, (stamp, stamp))
+    said = set_up(tmp_path / "bar", rings=tmp_path / "in/till", pours=tmp_path / "in/meters")
+    feed = load(tmp_path / "bar").feed[1]
+    assert (feed.carries, set(feed.fields)) == ("readings", {"meter", "at", "total"})
+    assert feed.formats.volume_unit == "l"
+    tables = said.index("Taps and what they pour:")
+    assert said[tables : tables + 8] == plain[plain.index("Taps and what they pour:") :][:8]
+    rows = ledger_of(tmp_path / "bar", british.days)
+    found = sum(row["matched_portion"] for row in rows.values())
+    assert found > 0.97 * sum(row["matched_portion"] for row in british.truth().values())
+
+
+def _totals(rows: list[list[str]]) -> list[str]:
+    """Pours (end, tap, litres, seconds) as readings of each tap's counter, in time order."""
+    found: list[tuple[datetime, str, str]] = []
+    totals = dict.fromkeys("AB", Decimal(1000))
+    for end, tap, litres, seconds in rows:
+        done = datetime.fromisoformat(end)
+        found.append((done - timedelta(seconds=int(seconds)), tap, str(totals[tap])))
+        totals[tap] += Decimal(litres)
+        found.append((done, tap, str(totals[tap])))
+        found.append((done + timedelta(seconds=20), tap, str(totals[tap])))
+    return [f"{at.isoformat()},{tap},{total}" for at, tap, total in sorted(found, key=lambda one: one[0])]
 
 
 def test_rings_without_an_offset_and_pours_in_utc_tell_the_zone(british: QuietBar, tmp_path: Path) -> None:

@@ -55,6 +55,11 @@ class Draft:
     time_forms: list[str] = field(default_factory=list)
 
     @property
+    def side(self) -> str:
+        """"rings", "pours" (readings too), or what else it carries."""
+        return "pours" if self.carries == "readings" else self.carries
+
+    @property
     def texts_of_time(self) -> list[str]:
         """The texts of the field that says when."""
         return self.texts(next(name for name in ("at", "start", "end", "day") if name in self.fields))

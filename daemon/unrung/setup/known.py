@@ -54,7 +54,7 @@ def _beside(drafts: Iterable[Draft], field: str) -> dict[str, list[str]]:
     """Tap to what a column of the meters' export says of it, the most usual first."""
     counts: dict[str, Counter[str]] = defaultdict(Counter)
     for draft in drafts:
-        if draft.carries == "pours" and field in draft.beside:
+        if draft.side == "pours" and field in draft.beside:
             taps = draft.texts("tap" if "tap" in draft.fields else "meter")
             for tap, text in zip(taps, draft.sheet.named(draft.beside[field]).texts, strict=True):
                 if text.strip():

@@ -17,6 +17,7 @@ from unrung.mapping import Carries
 from unrung.records import AnyRecord, KegEvent, Pour, Ring
 from unrung.settings import Venue
 from unrung.setup.clocks import month_leads, settle_time_form, zone_found
+from unrung.setup.counters import flows
 from unrung.setup.doubt import Ask, Notes
 from unrung.setup.draft import Draft, Sample
 from unrung.setup.evidence import Evidence
@@ -139,7 +140,7 @@ def _settle_zone(look: Look, wishes: Wishes, machine: str, now_ms: int) -> None:
         shift = quarter_shift(rings, pours) if rings and pours else 0
         if shift:
             says = {
-                one.carries: has_offset(one.formats.get("time", "iso"), one.texts_of_time)
+                one.side: has_offset(one.formats.get("time", "iso"), one.texts_of_time)
                 for one in look.drafts
             }
             shifted = explain_shift(shift, look.zone, look.zone_sure, rings, says["rings"], says["pours"])
@@ -151,7 +152,7 @@ def _settle_zone(look: Look, wishes: Wishes, machine: str, now_ms: int) -> None:
 
 def _write_utc(look: Look, carries: str) -> None:
     for draft in look.drafts:
-        if draft.carries == carries:
+        if draft.side == carries:
             draft.formats["zone"] = "UTC"
             draft.why["zone"] = "its times lie as far from the other side's as UTC does"
 
@@ -163,7 +164,7 @@ def _read_all(look: Look, now_ms: int) -> None:
         found = relation(read.files)
         draft.export = look.notes.settle(f"{draft.name}: export", found)
         draft.why["export"] = found.why
-        look.reads[draft.name], look.records[draft.name] = read, merged(read, draft.export)
+        look.reads[draft.name], look.records[draft.name] = read, flows(merged(read, draft.export))
 
 
 def _refuse_unreadable(look: Look) -> None:
@@ -184,7 +185,7 @@ def _refuse_unreadable(look: Look) -> None:
 def _times(look: Look, carries: str) -> list[int]:
     return sorted(
         one.end_ms if isinstance(one, Pour) else one.at_ms
-        for draft in look.drafts if draft.carries == carries for one in look.records[draft.name]
+        for draft in look.drafts if draft.side == carries for one in look.records[draft.name]
         if isinstance(one, Pour | Ring)
     )
 
@@ -215,7 +216,7 @@ def _us_measures(look: Look) -> bool:
     """By the country; where the zone names none, by the dollar or by meters that count ounces."""
     if look.country.territory:
         return look.country.us_measures
-    units = {draft.formats.get("volume_unit") for draft in look.drafts if draft.carries == "pours"}
+    units = {draft.formats.get("volume_unit") for draft in look.drafts if draft.side == "pours"}
     return look.currency == "USD" and units <= {None, "us_fl_oz"}
 
 

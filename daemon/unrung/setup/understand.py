@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from unrung.errors import UnrungError
 from unrung.mapping import FIELDS, Carries
 from unrung.setup.columns import fields_of
+from unrung.setup.counters import become_readings
 from unrung.setup.doubt import Notes
 from unrung.setup.draft import Draft, Sample, open_samples
 from unrung.setup.facts import facts_of, number_texts
@@ -40,6 +41,8 @@ def understand(carries: Carries, name: str, samples: list[Sample], notes: Notes)
     _keep_true_ids(draft)
     _settle_numbers(draft, notes)
     if carries == "pours":
+        become_readings(draft)
+    if draft.carries == "pours":
         settle_span(draft, notes)
     _need_columns(draft)
     settle_kinds(draft, notes)

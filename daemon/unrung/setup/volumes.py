@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from unrung.setup.columns import by_name
+from unrung.setup.counters import steps
 from unrung.setup.doubt import Doubt, Found, Notes
 from unrung.setup.draft import Draft
 from unrung.setup.facts import Facts
@@ -35,29 +36,32 @@ def settle_volumes(draft: Draft, notes: Notes) -> None:
         _drop_other_count(draft)
         main = by_name(draft.facts, draft.fields["end" if "end" in draft.fields else "start"][0])
         draft.resolution = "interval" if is_interval(main) else "single"
+    if draft.carries == "readings" and "total" in draft.fields:
+        field = "total"
     if draft.carries == "kegs" and "size" in draft.fields and field is None:
         field = "size" if by_name(draft.facts, draft.fields["size"][0]).numbers else None
     if field is None:
         return
     facts = by_name(draft.facts, draft.fields[field][0])
     about = f"{draft.name}: volume_unit"
-    draft.formats["volume_unit"] = notes.settle(about, unit_of(facts, draft.carries))
+    numbers = steps(draft, field) if draft.carries == "readings" else facts.numbers
+    draft.formats["volume_unit"] = notes.settle(about, unit_of(facts, draft.side, numbers))
 
 
-def unit_of(facts: Facts, carries: str) -> Found:
-    """The unit of a volume column."""
+def unit_of(facts: Facts, carries: str, numbers: Sequence[float]) -> Found:
+    """The unit of a volume column; ``numbers``: what flowed."""
     title = set(plain(facts.column.title).split())
     said = [unit for unit, words in _WORDS.items() if title & set(words.split("|"))]
     if carries == "pours":
-        said = [unit for unit in said if _could_be(facts.numbers, "us_fl_oz" if unit == "oz" else unit)]
+        said = [unit for unit in said if _could_be(numbers, "us_fl_oz" if unit == "oz" else unit)]
     if said == ["oz"]:
-        return _ounces(facts, carries)
+        return _ounces(facts, carries, numbers)
     if len(said) == 1:
         return Found(said[0], f"its header {facts.column.title!r} says so")
     if carries != "pours":
         usual = ["us_fl_oz", "ml", "l", "imp_fl_oz", "us_gal"]
         return _asked(facts, usual, "nothing but habit speaks for it")
-    fits = {unit: near_serves(facts.numbers, unit) for unit in ("ml", "us_fl_oz", "cl", "l", "imp_fl_oz")}
+    fits = {unit: near_serves(numbers, unit) for unit in ("ml", "us_fl_oz", "cl", "l", "imp_fl_oz")}
     ranked = sorted(fits, key=lambda unit: -fits[unit])
     best, second = ranked[0], ranked[1]
     why = f"{fits[best]:.0%} of the pours then are of a usual size"
@@ -84,11 +88,11 @@ def near_serves(numbers: Sequence[float], unit: str) -> float:
     return sum(near) / len(near) if near else 0.0
 
 
-def _ounces(facts: Facts, carries: str) -> Found:
+def _ounces(facts: Facts, carries: str, numbers: Sequence[float]) -> Found:
     """An imperial fluid ounce is 4 % smaller than a US one: pours of 20, 10 and 13.3 say imperial."""
-    if carries == "pours" and facts.numbers:
-        twenties = _around(facts.numbers, 20) + _around(facts.numbers, 10) + _around(facts.numbers, 13.33)
-        sixteens = _around(facts.numbers, 16) + _around(facts.numbers, 12)
+    if carries == "pours" and numbers:
+        twenties = _around(numbers, 20) + _around(numbers, 10) + _around(numbers, 13.33)
+        sixteens = _around(numbers, 16) + _around(numbers, 12)
         if twenties > 0.4 and sixteens < 0.02:
             why = "its pours are of 20 and 10, whole and half pints"
             return _asked(facts, ["imp_fl_oz", "us_fl_oz"], why)

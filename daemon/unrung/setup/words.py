@@ -98,7 +98,8 @@ HEADERS: dict[str, dict[str, str]] = {
         "volume":
             "volume|vol|poured|amount|quantity|ml|millilitres|milliliters|litres|liters|l|cl|oz|"
             "fl oz|ounces|us oz|us fl oz|imp oz|size|volumen|menge|ausgeschenkt|liter|milliliter|"
-            "quantite|litros|cantidad|quantita|litri|hoeveelheid|inhoud",
+            "quantite|litros|cantidad|quantita|litri|hoeveelheid|inhoud|"
+            "total|totaliser|totalizer|running total|reading|cumulative|zahlerstand|stand",
         "pulses": "pulses|pulse count|ticks|counts|count|clicks|impulse|impulsions|pulsos|impulsi|pulsen",
         "id": "id|pour id|event id|uid|uuid|guid|no|number|seq|sequence|key|record id|nr|lfd nr|pour",
         "product":

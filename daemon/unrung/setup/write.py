@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from unrung.mapping import Constant
+from unrung.mapping import FIELDS, Constant
 from unrung.setup.doubt import Notes
 from unrung.setup.draft import Draft
 from unrung.setup.proposal import MenuLine, Tables
@@ -46,7 +46,8 @@ _HEAD = """\
 """
 _UNITS = {"us_fl_oz": "fl oz", "imp_fl_oz": "imp fl oz", "ml": "mL", "l": "L"}
 _KIND_ABOUT = {
-    "rings": "The till", "pours": "The meters", "kegs": "The cellar: kegs on, off, delivered, counted",
+    "rings": "The till", "pours": "The meters", "readings": "The meters: running totals",
+    "kegs": "The cellar: kegs on, off, delivered, counted",
     "log": "What is written down: waste, staff drinks, line cleaning",
 }
 _EXPORT_ABOUT = {
@@ -105,12 +106,13 @@ def _feed(draft: Draft, place: FeedPlace, notes: Notes) -> str:
         f"# --- {_KIND_ABOUT[draft.carries]} ---",
         f"# Read from: {', '.join(sample.name for sample in draft.samples[:3])}"
         + (f" and {len(draft.samples) - 3} more" if len(draft.samples) > 3 else ""),
-        "[[feed]]", _line("name", draft.name), _line("carries", draft.carries),
+        "[[feed]]", _line("name", draft.name),
+        _line("carries", draft.carries, draft.why.get("carries", "")),
         _line("adapter", draft.adapter),
         _line("folder", place.folder, "a relative one starts at this folder"),
         _line("pattern", place.pattern, "which of its files belong to this feed"),
-        _line("export", draft.export, _EXPORT_ABOUT[draft.export]),
         *(_remark(draft.why["export"]) if "export" in draft.why else []),
+        _line("export", draft.export, _EXPORT_ABOUT[draft.export]),
     ]
     if place.leave:
         lines.append("leave = true                    # files stay where they are")
@@ -118,7 +120,8 @@ def _feed(draft: Draft, place: FeedPlace, notes: Notes) -> str:
         lines.append(_line("resolution", draft.resolution, "a row is a count over a span, not one pour"))
     lines += ["", "[feed.fields]                   # our word = the column of the export"]
     lines += [
-        _line(field, _source(source), draft.why.get(field, "")) for field, source in draft.fields.items()
+        _line(field, _source(draft.fields[field]), draft.why.get(field, ""))
+        for field in FIELDS[draft.carries] if field in draft.fields
     ]
     lines += _left_out(draft)
     lines += ["", *_questions(notes, draft.name), "[feed.formats]", *_formats(draft)]
