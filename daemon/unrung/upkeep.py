@@ -78,12 +78,21 @@ def nightly(db: Store, settings: Settings, now_ms: int) -> list[str]:
     return problems
 
 
-def check_at_start(db: Store, settings: Settings, now_ms: int) -> None:
-    """Read the store from end to end, at most about once a day. Raises StoreError where it is damaged:
-    nothing must be written to it then."""
+def check_at_start(db: Store, settings: Settings, now_ms: int) -> bool:
+    """Read the store from end to end, at most about once a day; whether it was read now, which is to be
+    noted once the service can write. Raises StoreError where it is damaged: nothing must be written to
+    it then."""
     checked = fact(db, CHECKED)
-    if checked is None or not 0 <= now_ms - int(checked) < CHECK_MS:
-        _check(db, settings, now_ms)
+    due = checked is None or not 0 <= now_ms - int(checked) < CHECK_MS
+    if due:
+        check_whole(db, store_path(settings))
+    return due
+
+
+def note_checked(db: Store, now_ms: int) -> None:
+    """Write down that the store was found whole at ``now_ms``."""
+    with write_tx(db):
+        set_fact(db, CHECKED, str(now_ms))
 
 
 def forget_staff(db: Store, settings: Settings, now_ms: int) -> int:
@@ -95,8 +104,7 @@ def forget_staff(db: Store, settings: Settings, now_ms: int) -> int:
 
 def _check(db: Store, settings: Settings, now_ms: int) -> None:
     check_whole(db, store_path(settings))
-    with write_tx(db):
-        set_fact(db, CHECKED, str(now_ms))
+    note_checked(db, now_ms)
 
 
 def _save_and_let_go(db: Store, settings: Settings, now_ms: int) -> dict[str, Any]:

@@ -20,7 +20,7 @@ from unrung.store import backup as backups
 from unrung.store import open as store_open
 from unrung.store.backup import backups_in, verify
 from unrung.store.open import open_store
-from unrung.upkeep import check_at_start, nightly
+from unrung.upkeep import check_at_start, nightly, note_checked
 from venue_folder import VenueFolder, make_venue, ms, pour, ring
 
 
@@ -164,10 +164,11 @@ def test_a_damaged_store_is_found_at_the_start_and_by_night(venue: VenueFolder) 
 
 def test_the_check_at_the_start_is_made_at_most_once_a_day(venue: VenueFolder) -> None:
     with venue.open() as (settings, db):
-        check_at_start(db, settings, ms("06-12 05:00:00"))
+        assert check_at_start(db, settings, ms("06-12 05:00:00"))
+        note_checked(db, ms("06-12 05:00:00"))
     damage(venue.path / "unrung.sqlite")
     with venue.open() as (settings, db):
-        check_at_start(db, settings, ms("06-12 09:00:00"))
+        assert not check_at_start(db, settings, ms("06-12 09:00:00"))
         with pytest.raises(StoreError, match="is damaged"):
             check_at_start(db, settings, ms("06-13 05:00:00"))
 

@@ -54,11 +54,11 @@ def run_service(config: Path, tick_seconds: float = TICK_SECONDS) -> int:
         stamp = stamp_of(config)
         settings, db = open_venue(config, REAL.wall_ms())
         try:
-            check_at_start(db, settings, REAL.wall_ms())
+            checked = check_at_start(db, settings, REAL.wall_ms())
         finally:
             db.close()
         start_log(Path(settings.folder))
-        service = _Service(Venue(config, settings, REAL, stamp), stop, tick_seconds)
+        service = _Service(Venue(config, settings, REAL, stamp), stop, tick_seconds, checked)
         code = service.run()
     if not service.ended:
         # A thread that hangs in a library would hold the interpreter; the lock is free already.
@@ -68,7 +68,9 @@ def run_service(config: Path, tick_seconds: float = TICK_SECONDS) -> int:
 
 
 class _Service:
-    def __init__(self, venue: Venue, stop: threading.Event, tick_seconds: float) -> None:
+    def __init__(
+        self, venue: Venue, stop: threading.Event, tick_seconds: float, checked: bool = False
+    ) -> None:
         self._venue, self._stop = venue, stop
         self._child = Child()
         post, heart = Worker("mail", Post(venue).step), Worker("heartbeat", Heart(venue).step)
@@ -84,7 +86,7 @@ class _Service:
         self._watching = Watching(venue, self._hint)
         watcher = Worker("watching", self._watching.step)
         life = Worker("sign of life", self._sign_of_life)
-        night = Worker("upkeep", Night(venue).step)
+        night = Worker("upkeep", Night(venue, checked).step)
         self._workers = [watcher, self._taking, issuer, post, heart, life, night]
         self._workers += self._new_pollers(issuer.wake)
         self._issuer = issuer

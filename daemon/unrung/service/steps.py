@@ -18,7 +18,7 @@ from unrung.sending import send_one
 from unrung.service.venue import Venue, stamp_of
 from unrung.settings import Feed
 from unrung.store.open import Store
-from unrung.upkeep import nightly
+from unrung.upkeep import nightly, note_checked
 
 _log = logging.getLogger("unrung.service")
 LOOK_AGAIN_SECONDS = 0.5
@@ -167,13 +167,17 @@ class Post:
 
 
 class Night:
-    """Once a night: integrity check, backup, and what goes with it."""
+    """Once a night: integrity check, backup, and what goes with it. ``checked``: the store was found
+    whole at the start, and nobody wrote that down yet."""
 
-    def __init__(self, venue: Venue) -> None:
-        self._venue = venue
+    def __init__(self, venue: Venue, checked: bool) -> None:
+        self._venue, self._checked = venue, checked
 
     def step(self) -> float:
         with self._venue.store() as db:
+            if self._checked:
+                note_checked(db, self._venue.clock.wall_ms())
+                self._checked = False
             for text in nightly(db, self._venue.settings, self._venue.clock.wall_ms()):
                 _log.error("upkeep: %s", text)
         return 60.0
