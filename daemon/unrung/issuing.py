@@ -17,7 +17,7 @@ from unrung.adjusting import judge_closed_day
 from unrung.daybook import Cache, bounds_of, day_at, day_inputs, ledger_of
 from unrung.findings.apply import with_findings
 from unrung.findings.facts import first_day
-from unrung.issue.daily import daily_files
+from unrung.issue.daily import files_of, revised_files, tables_of
 from unrung.issue.digest import NO_REVISION, content_digest
 from unrung.issue.place import Unplaced, folder_for_day, place
 from unrung.ledger.results import DayLedger
@@ -32,6 +32,9 @@ from unrung.store.facts import facts_between, save_facts
 from unrung.store.months import closing_of, mark_months_dirty
 from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store, write_tx
+
+LONG_PAST_MS = 36 * 3_600_000
+"""A day without a row that ended longer ago than this waits for a later day's rows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,12 +58,15 @@ def issue_time_ms(settings: Settings, day: date, at: time) -> int:
 
 
 def due_days(db: Store, settings: Settings, now_ms: int, *, quiet: bool = True) -> list[date]:
-    """Business days to issue now, in order. ``quiet``: wait for the pause after late data."""
+    """Business days to issue now, in order. ``quiet``: wait for the pause after late data.
+
+    Days long past that nothing ever came for are left out until a later one has data: old exports read
+    today must not bring an empty day for each one since."""
     span = first_and_last_ms(db)
     if span is None:
         return []
     rows = {row.day: row for row in day_rows(db)}
-    first = day_at(settings, span[0])
+    first, last = day_at(settings, span[0]), day_at(settings, span[1])
     pause = round(settings.schedule.quiet_minutes * 60_000) if quiet else 0
     due = []
     day = first
@@ -69,6 +75,8 @@ def due_days(db: Store, settings: Settings, now_ms: int, *, quiet: bool = True) 
         if row is not None and row.revision and not row.dirty:
             pass
         elif row is not None and row.revision and now_ms - row.changed_ms < pause:
+            pass
+        elif row is None and day > last and now_ms - bounds_of(settings, day)[1] > LONG_PAST_MS:
             pass
         elif _time_has_come(db, settings, day, now_ms):
             due.append(day)
@@ -88,11 +96,13 @@ def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cach
     changed_ms = row.changed_ms if row else 0
     ledger = ledger_of(db, settings, day, cache)
     ledger = with_findings(ledger, facts_between(db, first_day(day), day), settings)
-    now_digest = content_digest(daily_files(ledger, settings, NO_REVISION))
+    tables = tables_of(ledger, settings, NO_REVISION)
+    first = files_of(ledger, settings, tables)
+    now_digest = content_digest(first)
     changed = not revision or digest != now_digest
     revision += changed
     folder = folder_for_day(settings, day)
-    files = daily_files(ledger, settings, revision)
+    files = revised_files(ledger, settings, tables, first, revision)
     page = f"report-{day.isoformat()}.html"
     if changed or not (folder / page).exists():
         # Not part of what decides on a revision: its wording may change with the program.

@@ -53,11 +53,11 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     """One finding per tap."""
     topped: dict[str, list[Topped]] = defaultdict(list)
     plain: dict[str, list[float]] = defaultdict(list)
-    for tap, again, glass in _glasses(facts):
+    for tap, key, pieces, again, ratio in _glasses(facts):
         if again:
-            topped[tap].append(glass)
+            topped[tap].append(Topped(key, pieces, ratio))
         else:
-            plain[tap].append(glass.ratio)
+            plain[tap].append(ratio)
     shares = {
         tap: len(topped[tap]) / (len(topped[tap]) + len(ratios))
         for tap, ratios in plain.items() if len(ratios) >= FEWEST
@@ -70,8 +70,9 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     return [finding for finding in made if finding]
 
 
-def _glasses(facts: Facts) -> Iterator[tuple[str, bool, Topped]]:
-    """Paired serves near their portion with what belongs to them: tap, in several goes, glass."""
+def _glasses(facts: Facts) -> Iterator[tuple[str, int, tuple[int, ...], bool, float]]:
+    """Paired serves near their portion with what belongs to them: tap, key, pieces, whether it was
+    filled in several goes, metered over set less 1."""
     plain = plain_serves(facts)
     goes: dict[int, list[int]] = defaultdict(list)
     for piece, key in facts.window.pieces.items():
@@ -79,13 +80,13 @@ def _glasses(facts: Facts) -> Iterator[tuple[str, bool, Topped]]:
             goes[key].append(piece)
     first = 0
     for day in facts.window.days:
-        for one in day.once("paired", None, partial(_paired, day)):
-            key = first + one.number
+        for number, tap, difference_ul, portion_ul, again in day.once("paired", None, partial(_paired, day)):
+            key = first + number
             own = goes.get(key, ())
             more = sum(facts.serves[piece].left_ul for piece in own) if own else 0
-            ratio = (one.difference_ul + more - facts.taken.get(key, 0)) / one.portion_ul
-            if abs(ratio) <= FAR and (own or one.again or key in plain):
-                yield one.tap, bool(own) or one.again, Topped(key, tuple(own), ratio)
+            ratio = (difference_ul + more - facts.taken.get(key, 0)) / portion_ul
+            if abs(ratio) <= FAR and (own or again or key in plain):
+                yield tap, key, tuple(own), bool(own) or again, ratio
         first += len(day.serves)
 
 

@@ -12,7 +12,7 @@ from unrung.intake.archive import sentence
 from unrung.intake.identity import Identified, file_scope, identify
 from unrung.intake.span import cover_span
 from unrung.intake.waiting import replace_earlier
-from unrung.records import AnyRecord, Export, Reject
+from unrung.records import AnyRecord, Export, Pour, Reject
 from unrung.settings import Feed, Settings
 from unrung.store.days import mark_dirty
 from unrung.store.movements import Merge, drop_missing, drop_unread, merge, values_of, within
@@ -216,8 +216,7 @@ def _span(settings: Settings, feed: Feed, records: Sequence[AnyRecord], source: 
 
 def counts_at(record: AnyRecord) -> int | None:
     """The time a record counts by: the end of a pour, the time of everything else."""
-    end: int | None = getattr(record, "end_ms", None)
-    return end if record.__class__.__name__ == "Pour" else getattr(record, "at_ms", None)
+    return record.end_ms if isinstance(record, Pour) else record.at_ms
 
 
 def _duplicate(db: Store, source: SourceRow, earlier: SourceRow, keep: Keep) -> Taken:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
 from unrung.issue.csv_bytes import csv_bytes
 from unrung.issue.findings import findings_table
 from unrung.issue.logged import logged_table
@@ -15,6 +18,8 @@ from unrung.ledger.results import DayLedger
 from unrung.settings import Settings
 
 PACKAGE = "datapackage.json"
+NO_REVISION = 0
+"""Issued revisions start at 1, so files rendered with 0 differ by their contents alone."""
 
 
 def daily_files(ledger: DayLedger, settings: Settings, revision: int) -> dict[str, bytes]:
@@ -22,15 +27,10 @@ def daily_files(ledger: DayLedger, settings: Settings, revision: int) -> dict[st
 
     ``datapackage.json`` comes last; it holds the hashes of the others.
     """
-    day = ledger.day.isoformat()
-    tables = [(f"{one.name}-{day}.csv", one) for one in _tables(ledger, settings, revision)]
-    files = {name: csv_bytes(table, settings.files) for name, table in tables}
-    title = f"{settings.venue.name}: draught beer on {day}"
-    files[PACKAGE] = package_bytes(f"draught-{day}", title, tables, files, settings)
-    return files
+    return files_of(ledger, settings, tables_of(ledger, settings, revision))
 
 
-def _tables(ledger: DayLedger, settings: Settings, revision: int) -> list[Table]:
+def tables_of(ledger: DayLedger, settings: Settings, revision: int) -> list[Table]:
     """Every table of the day. A further file is one more module and one more line here."""
     return [
         variance_table(ledger, settings, revision),
@@ -40,3 +40,31 @@ def _tables(ledger: DayLedger, settings: Settings, revision: int) -> list[Table]
         till_table(ledger),
         findings_table(ledger, settings),
     ]
+
+
+def files_of(
+    ledger: DayLedger, settings: Settings, tables: Sequence[Table], same: Mapping[str, bytes] | None = None
+) -> dict[str, bytes]:
+    """``tables`` as files, and what describes them; ``same``: files that are known to be as they were."""
+    day, known = ledger.day.isoformat(), same or {}
+    named = [(f"{one.name}-{day}.csv", one) for one in tables]
+    files = {
+        name: known[name] if name in known else csv_bytes(table, settings.files) for name, table in named
+    }
+    title = f"{settings.venue.name}: draught beer on {day}"
+    files[PACKAGE] = package_bytes(f"draught-{day}", title, named, files, settings)
+    return files
+
+
+def revised_files(
+    ledger: DayLedger, settings: Settings, tables: Sequence[Table], files: Mapping[str, bytes], revision: int
+) -> dict[str, bytes]:
+    """``daily_files`` of ``revision``, from the tables and files of another one: only what tells its
+    revision is rendered again."""
+    tell = [any(column.name == "revision" for column in table.columns) for table in tables]
+    revised = [
+        replace(table, rows=[{**row, "revision": revision} for row in table.rows]) if told else table
+        for table, told in zip(tables, tell, strict=True)
+    ]
+    same = {name: data for (name, data), told in zip(files.items(), tell, strict=False) if not told}
+    return files_of(ledger, settings, revised, same)

@@ -5,12 +5,10 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 
+from unrung.issue.daily import NO_REVISION as NO_REVISION
 from unrung.issue.daily import PACKAGE, daily_files
 from unrung.ledger.results import DayLedger
 from unrung.settings import Settings
-
-NO_REVISION = 0
-"""Issued revisions start at 1, so files rendered with 0 differ by their contents alone."""
 
 
 def content_digest(files: Mapping[str, bytes]) -> str:

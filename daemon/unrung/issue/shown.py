@@ -30,7 +30,8 @@ class ProductTotals:
 
 def shown(exact: Volumes, unit: str) -> Volumes:
     """The components of one leaf in thousandths of ``unit``, each rounded half to even once."""
-    return Volumes(**{name: thousandths(getattr(exact, name), unit) for name in COMPONENTS})
+    values = [(name, getattr(exact, name)) for name in COMPONENTS]
+    return Volumes(**{name: thousandths(value, unit) for name, value in values if value})
 
 
 def by_product(ledger: DayLedger, unit: str) -> dict[tuple[str, str], ProductTotals]:

@@ -65,7 +65,9 @@ class Volumes:
 
     def add(self, other: Volumes) -> None:
         for name in COMPONENTS:
-            setattr(self, name, getattr(self, name) + getattr(other, name))
+            more = getattr(other, name)
+            if more:
+                setattr(self, name, getattr(self, name) + more)
 
 
 @dataclass(slots=True)

@@ -106,8 +106,8 @@ def merge(db: Database, rows: Sequence[Values], source: int) -> Merge:
                 fresh.append(row)
     _supersede(db, stale)
     db.conn.executemany(_INSERT, fresh)
-    for row in fresh:
-        _touch(result, row[8], row[11])
+    result.touched_ms += [row[8] for row in fresh if row[8] is not None]
+    result.touched_days += [row[11] for row in fresh if row[11] is not None]
     result.new_rows, result.superseded = len(fresh) - len(stale), len(stale)
     return result
 
@@ -163,12 +163,18 @@ def given_by(db: Database, source: int) -> set[bytes]:
     return {row["ident"] for row in rows}
 
 
+_READ = """id, kind, feed, source, line, ref, at_ms, start_ms, end_ms, day, what, outlet, tap, product, item,
+ size, price_level, modifier, units_micro, amount_minor, tax_minor, check_no, terminal, voided_ms, voids_ref,
+ volume_ul, pulses, more"""
+"""Columns that are calculated with; the text of the source's row is not."""
+
+
 def between(db: Database, kinds: Iterable[str], lo_ms: int, hi_ms: int) -> Iterator[dict[str, Any]]:
     """Current rows of ``kinds`` with lo <= at_ms < hi, in a fixed order of content."""
     names = list(kinds)
     marks = ",".join("?" * len(names))
     return db.query(
-        f"SELECT * FROM movements WHERE superseded_by IS NULL AND at_ms >= ? AND at_ms < ? "
+        f"SELECT {_READ} FROM movements WHERE superseded_by IS NULL AND at_ms >= ? AND at_ms < ? "
         f"AND kind IN ({marks}) ORDER BY at_ms, feed, source, line, id",
         [lo_ms, hi_ms, *names],
     )
