@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import sqlite3
@@ -69,6 +70,11 @@ class Service:
                 db.close()
         except sqlite3.OperationalError:
             return []
+
+    def seen_ms(self) -> int:
+        """Its last sign of life; 0 before the first."""
+        found = self.rows("SELECT value FROM facts WHERE name = 'service'")
+        return int(json.loads(found[0][0])["seen_ms"]) if found else 0
 
     def log(self) -> str:
         path = self.folder / "unrung.log"

@@ -36,6 +36,14 @@ def test_a_good_edit_is_in_force_at_the_next_step(bar: VenueFolder, venue: Venue
     assert venue.settings.venue.name == "The Other Jug"
 
 
+def test_a_row_of_the_menu_is_in_force_at_the_next_step(bar: VenueFolder, venue: Venue) -> None:
+    intake = Intake(venue, lambda: None)
+    intake.step()
+    (bar.path / "menu.csv").open("a").write("Half of Amber,Amber,8,4.00\n")
+    intake.step()
+    assert "Half of Amber" in {row.item for row in venue.settings.menu}
+
+
 def test_an_edit_made_while_the_service_starts_is_seen(bar: VenueFolder) -> None:
     stamp = stamp_of(bar.path)
     settings, db = open_venue(bar.path, ms(NOON))

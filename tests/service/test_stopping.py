@@ -63,9 +63,11 @@ def test_it_ends_in_time_while_many_files_come_in_and_the_rest_come_in_later(tmp
 
 def test_it_ends_in_time_in_the_middle_of_a_step_that_cannot_end(tmp_path: Path) -> None:
     venue = make_venue(tmp_path / "bar", till=QUICK)
-    with venue.open() as (_, db):
-        venue.rings("a.csv", [ring("20:15:00")])
-        with write_tx(db), running(venue.path) as service:  # nobody else can write: every step waits
+    with venue.open() as (_, db), running(venue.path) as service:
+        until(service.seen_ms, "a sign of life")
+        with write_tx(db):  # nobody else can write: every step waits
+            (venue.till / "a.csv").write_bytes(till_csv([ring("20:15:00")]))
+            until(lambda: wall_ms() - service.seen_ms() > 2000, "silence")
             code, seconds = service.stop(signal.SIGTERM)
         assert code == 0 and seconds < SECONDS
         assert "a step cut off" in service.log()
@@ -97,13 +99,12 @@ def test_it_ends_in_time_while_a_polled_server_hangs_and_files_still_come_in_bef
 @on_linux
 @pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGKILL])
 def test_the_process_that_issues_ends_with_the_service(tmp_path: Path, how: int) -> None:
-    venue = make_venue(tmp_path / "bar", till=QUICK, meter=QUICK)
+    venue = make_venue(tmp_path / "bar")
     venue.rings("a.csv", [ring("20:15:00")])
-    venue.pours("a.json", [pour("1", "20:14:00")])  # all days since then are due, and take a while
-    with running(venue.path) as service:
+    venue.pours("a.json", [pour("1", "20:14:00")])
+    venue.intake()
+    with venue.open() as (_, db), running(venue.path) as service:
         (child,) = until(service.children, "a child that issues")
-        if how == signal.SIGKILL:
+        with write_tx(db):  # nobody else can write: by itself it would wait for three times as long
             service.stop(how)
-        else:
-            stops_in_time(service, how)
-        until(lambda: ended(child), "its end", SECONDS)
+            until(lambda: ended(child), "its end", SECONDS)

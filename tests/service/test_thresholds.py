@@ -85,6 +85,20 @@ def test_what_later_records_explain_is_taken_back_in_the_morning(bar: VenueFolde
     assert "Taken back, since later records explain it: 96 fl oz of Amber" in text(morning)
 
 
+def test_another_beer_told_meanwhile_does_not_make_the_first_one_news(bar: VenueFolder, desk: Desk) -> None:
+    evening(bar, "a", "17:00:00", "19:30:00", lone=6)
+    bar.catch_up("19:31:00")
+    assert subjects(desk) == ["96 fl oz (20.0%) not rung, Amber"]
+    late = [pour["end"][5:] for pour in lone_pints("17:00:00", 6)]
+    bar.rings("late.csv", [ring(at, check="handheld") for at in late], "20:30:00")
+    bar.pours("stout.json", lone_pints("19:05:00", 6, tap="2"), "20:30:00")
+    bar.catch_up("20:31:00")
+    assert subjects(desk) == ["96 fl oz (100.0%) not rung, Stout"]
+    evening(bar, "b", "20:10:00", "22:30:00", rung=12, lone=7)
+    bar.catch_up("22:31:00")
+    assert subjects(desk) == []  # 112 fl oz are not twice the 96 that were told
+
+
 def test_an_alert_clears_below_four_fifths_of_its_limit_and_not_before(bar: VenueFolder, desk: Desk) -> None:
     def day(number: int, pints: float) -> tuple[int, bool]:
         """Lone pints of one day; how many mails were sent during it, and whether it stood open after."""

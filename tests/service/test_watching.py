@@ -98,6 +98,20 @@ def test_a_folder_that_came_back_is_watched_again(
         hints_at_a_file(venue, hints)
 
 
+def test_a_watch_that_died_quietly_is_set_up_again(tmp_path: Path) -> None:
+    """The folder is the same, the observer says that it is alive, and its emitter has ended."""
+    venue = make_venue(tmp_path / "bar")
+    with watched(venue) as (watching, hints):
+        for watch in watching._watches:
+            assert watch._observer
+            for emitter in watch._observer.emitters:
+                emitter.stop()
+                emitter.join(5)
+            assert watch._observer.is_alive()
+        watching.step()
+        hints_at_a_file(venue, hints)
+
+
 @as_root
 @pytest.mark.parametrize("seen_while_away", [True, False])
 def test_a_file_system_mounted_again_is_watched_again(seen_while_away: bool, tmp_path: Path) -> None:
