@@ -3,8 +3,9 @@
     python tests/bench/year.py [--days 364] [--only year,intake,day,growth]
 
 Every line sets what Unrung took against a baseline on the same files in the same run, so that the
-ratio says something on any machine. Each side runs in a process of its own; seconds are of the clock,
-megabytes the most that the process held at once (``ru_maxrss`` of ``os.wait4``; POSIX only).
+ratio says something on any machine. Each side runs in a process of its own. Told are seconds by the
+clock, seconds of processor, and megabytes, the most that the process held at once (``ru_maxrss`` of
+``os.wait4``; POSIX only), then the ratios of the three.
 """
 
 from __future__ import annotations
@@ -35,6 +36,9 @@ GROWTH = (1, 2, 4, 8)
 
 class Took(NamedTuple):
     seconds: float
+    """By the clock, with whatever else the machine does."""
+    processor: float
+    """Seconds of processor, of the process alone."""
     megabytes: float
 
 
@@ -118,8 +122,8 @@ def work_tool(folder: Path, days: int) -> None:
     from sqlite_utils.cli import cli
 
     for feed, path in _files(folder):
-        cli.main(["insert", str(folder / "tool.sqlite"), feed, str(path), "--csv", "--pk", "id"],
-                 standalone_mode=False)
+        cli.main(["insert", str(folder / "tool.sqlite"), feed, str(path), "--csv", "--pk", "id",
+                  "--silent"], standalone_mode=False)
 
 
 def work_floor(folder: Path, days: int) -> None:
@@ -158,13 +162,16 @@ def _run(command: list[str]) -> Took:
     _, status, usage = os.wait4(process.pid, 0)
     _held(status == 0, f"{' '.join(command)} failed")
     scale = 1 if sys.platform == "darwin" else 1024
-    return Took(time.monotonic() - start, usage.ru_maxrss * scale / 1e6)
+    processor = usage.ru_utime + usage.ru_stime
+    return Took(time.monotonic() - start, processor, usage.ru_maxrss * scale / 1e6)
 
 
 def _say(what: str, took: Took, against: str, base: Took) -> None:
-    print(f"{what}: {took.seconds:.2f} s, {took.megabytes:.0f} MB; {against}: {base.seconds:.2f} s, "
-          f"{base.megabytes:.0f} MB; ratio {took.seconds / base.seconds:.2f} in time, "
-          f"{took.megabytes / base.megabytes:.2f} in memory", flush=True)
+    """What both took: clock, processor, memory; and the ratios of the three."""
+    each = (f"{one.seconds:.2f} s, {one.processor:.2f} s of processor, {one.megabytes:.0f} MB"
+            for one in (took, base))
+    ratios = ", ".join(f"{one / other:.2f}" for one, other in zip(took, base, strict=True))
+    print(f"{what}: {next(each)}; {against}: {next(each)}; ratios {ratios}", flush=True)
 
 
 def _files(folder: Path) -> list[tuple[str, Path]]:
