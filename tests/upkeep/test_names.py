@@ -120,6 +120,7 @@ def test_no_cell_of_text_starts_a_formula(caught_up: Found) -> None:
 
 def test_the_workbook_of_a_month_holds_text_and_no_formula_of_a_name(caught_up: Found) -> None:
     venue, _ = caught_up
+    venue.rings("july.csv", [ring("07-01 20:00:00", "Burger")], "07-01 23:00:00")
     venue.catch_up("07-02 12:00:00")
     books = [name for name in venue.files() if name.endswith(".xlsx")]
     assert books
