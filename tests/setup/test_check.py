@@ -67,6 +67,7 @@ def test_the_menu_row_that_is_lacking_is_said_word_for_word(evening: VenueFolder
     said, row = after(check(evening), "Amber Snifter, sold 4 times")
     assert row.strip() == ("Amber Snifter,Amber,8," if taken else "Amber Snifter,Amber,,")
     assert ("by 4 pours of about 237 mL" in said) is taken
+    assert not any("Pint of Amber, sold" in line for line in check(evening).lines), "it is listed"
 
 
 def test_a_burger_is_none_of_our_business(evening: VenueFolder) -> None:

@@ -11,7 +11,7 @@ from unrung.records import KegEvent
 from unrung.setup.evidence import Evidence
 from unrung.setup.groups import groups_of
 from unrung.setup.kegs import fill_kegs
-from unrung.setup.meet import PourFact, RingFact, learn_hill, quarter_shift, serves_only
+from unrung.setup.meet import PourFact, RingFact, learn_hill, lifted, quarter_shift, serves_only
 from unrung.setup.proposal import Key, KnownNames, Place, ProductLine, Tables
 from unrung.setup.propose import propose
 from unrung.setup.relate import FileRows, relation
@@ -98,8 +98,8 @@ def test_a_bottle_and_food_are_no_draught_beer() -> None:
 
 
 def test_an_item_of_the_beer_s_name_that_no_pour_goes_with_is_not_draught() -> None:
-    rows = menu(us_bar().sell(25, "Weir Bitter Can't").tables(known=KnownNames(("Weir Bitter",))))
-    assert rows["Weir Bitter Can't"] == [("", "", "")]
+    rows = menu(us_bar().sell(25, "Weir Bitter Toast").tables(known=KnownNames(("Weir Bitter",))))
+    assert rows["Weir Bitter Toast"] == [("", "", "")]
 
 
 @pytest.mark.parametrize(
@@ -203,6 +203,17 @@ def test_without_anything_in_common_no_lag_is_made_up() -> None:
     rng = random.Random(3)
     rings, pours = (sorted(rng.randrange(10 * HOUR_MS) for _ in range(600)) for _ in range(2))
     assert learn_hill(rings, pours) is None
+
+
+@pytest.mark.parametrize(("together", "expected"), [(0.0, 0.0), (0.5, 0.5), (1.0, 1.0)])
+def test_a_share_is_what_remains_when_chance_is_taken_off(together: float, expected: float) -> None:
+    """Pours so dense that a third of all moments have one near by anyhow."""
+    rng = random.Random(5)
+    ats = sorted(rng.randrange(100 * HOUR_MS) for _ in range(800))
+    ends = [rng.randrange(100 * HOUR_MS) for _ in range(1200)]
+    ends = sorted([*ends, *(at - 30_000 for at in ats if rng.random() < together)])
+    share = lifted(ats, ends, -60_000, 0)
+    assert abs(share.lift - expected) < 0.08 and share.least <= share.lift <= share.most
 
 
 @pytest.mark.parametrize("quarters", [-16, 4, 0, 23])

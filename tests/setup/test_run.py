@@ -10,10 +10,13 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
+from click.testing import CliRunner
 
+from house import imports, modules
 from unrung.config_folder import load
 from unrung.errors import ConfigError, UnrungError
 from unrung.mapping import Carries
+from unrung.setup.command import setup_command
 from unrung.setup.doubt import takes_proposals
 from unrung.setup.run import Wishes, run_setup
 
@@ -166,6 +169,7 @@ def _wishes(into: Path, exports: dict[str, str | Path], **more: bool) -> Wishes:
         ("burgers.csv", b"Item,Price\nBurger,9.50\nChips,4.50\n", "when a row happened"),
         ("odd.json", b'{"a": 1}', "no array of objects"),
         ("nan.json", b'[{"time": NaN}]', "JSON does not have"),
+        ("mills.csv", b"Time,Item,Total\n" + b"2026-10-27 20:15:00,Amber,7.0625\n" * 9, "9 of 9 rows"),
     ],
 )
 def test_what_cannot_be_understood_is_told_and_nothing_is_written(
@@ -293,3 +297,49 @@ def test_rings_without_an_offset_and_pours_in_utc_tell_the_zone(british: QuietBa
     offset = datetime(2026, 10, 23, tzinfo=UTC).astimezone(
         ZoneInfo(load(tmp_path / "bar").venue.timezone)).utcoffset()
     assert offset == timedelta(hours=1) and "timezone" in asked.about
+
+
+# --- on the command line --------------------------------------------------------------------------------
+
+
+def on_the_command_line(*words: object, answers: str = "") -> tuple[int, str]:
+    """Exit code and output of ``setup``, with what a person types."""
+    said: list[str] = []
+    ran = CliRunner().invoke(setup_command(said.append), [*map(str, words)], input=answers)
+    return ran.exit_code, "\n".join([*said, ran.output])
+
+
+def test_a_choice_is_made_by_number_by_value_or_by_enter(
+    exports: dict[str, str | Path], tmp_path: Path
+) -> None:
+    feeds = ("--rings", exports["rings"], "--pours", exports["pours"])
+    typed = {"": "Europe/London", "2": "Europe/Dublin", "Europe/Jersey": "Europe/Jersey"}
+    for answer, zone in typed.items():
+        into = tmp_path / zone.replace("/", "_")
+        code, said = on_the_command_line(into, *feeds, answers=f"{answer}\n")
+        assert code == 0 and "In which time zone is the bar" in said, said
+        assert load(into).venue.timezone == zone
+
+
+def test_several_files_may_follow_one_option_as_a_shell_writes_them(
+    exports: dict[str, str | Path], tmp_path: Path
+) -> None:
+    files = sorted(Path(exports["rings"]).iterdir())
+    code, said = on_the_command_line(
+        tmp_path / "bar", "--rings", *files, "--pours", exports["pours"], "--yes", "--name", "The Heron")
+    assert code == 0 and "till (rings): 2 files" in said
+    assert load(tmp_path / "bar").venue.name == "The Heron"
+
+
+def test_guesses_stay_in_setup() -> None:
+    """At run time everything is declared: no other part asks for an encoding or a meaning."""
+    guessing = {
+        module.name for module in modules().values() for name in imports(module)
+        if name.startswith("charset_normalizer")
+    }
+    assert guessing == {"unrung.setup.encodings"}
+    users = {
+        module.name for module in modules().values() if module.part != "setup"
+        for name in imports(module) if name.startswith("unrung.setup.")
+    }
+    assert users <= {"unrung.cli", "unrung.menu_evidence", "unrung.menu_rows"}
