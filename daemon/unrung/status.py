@@ -148,19 +148,19 @@ def _overdue(db: Store, settings: Settings, now_ms: int, issued: set[date]) -> l
 
 
 def _next(db: Store, settings: Settings, now_ms: int, issued: set[date]) -> dict[str, Any]:
-    """The first day that is not issued yet: when it will be, and what it waits for."""
+    """The first day that will be issued later on: when, and what it waits for."""
     span = first_and_last_ms(db)
     if span is None:
         return {}
-    day = day_at(settings, span[0])
-    while day in issued:
+    day = max(day_at(settings, span[0]), day_at(settings, now_ms) - timedelta(days=2))
+    while day in issued or issue_time_ms(settings, day, settings.schedule.latest_at) <= now_ms:
         day += timedelta(days=1)
     times = {
         key: issue_time_ms(settings, day, at) for key, at in
         (("due", settings.schedule.issue_at), ("latest", settings.schedule.latest_at))
     }
     over = bounds_of(settings, day)[1] <= now_ms
-    waits = day_inputs(db, settings, day).missing if over and now_ms < times["latest"] else []
+    waits = day_inputs(db, settings, day).missing if over else []
     return {"day": day.isoformat(), "waits_for": waits,
             **{key: _local(at, settings) for key, at in times.items()}}
 

@@ -122,6 +122,12 @@ def test_days_that_nobody_issued_are_overdue_an_hour_after_their_latest_time(bar
     assert said == "1 day overdue and not issued, the first is Tue 10 Jun"
 
 
+def test_the_next_day_is_told_after_days_without_any_data(bar: VenueFolder) -> None:
+    bar.catch_up("06-16 12:00:00")
+    assert state_at(bar, "06-16 12:01:00")["days"]["next"]["day"] == "2025-06-16"
+    assert state_at(bar, "06-17 07:00:00")["days"]["next"]["day"] == "2025-06-16"
+
+
 def test_what_a_due_day_waits_for_is_told(tmp_path: Path) -> None:
     bar = make_venue(tmp_path / "bar")
     bar.rings("a.csv", [ring("20:15:00")])
