@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -11,8 +12,8 @@ import numpy.typing as npt
 from unrung.matching.types import MeteredPour, RingUnit
 
 Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
+Floats = npt.NDArray[Any]
+Bools = npt.NDArray[Any]
 
 NEVER_MS = 1 << 60
 
@@ -28,6 +29,7 @@ class Pours:
     end: Ints
     volume: Ints
     taps: tuple[str, ...]
+    """Names, by code."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +62,8 @@ def pour_columns(pours: Sequence[MeteredPour], products: Sequence[str]) -> Pours
         for column in (key, codes(product, products), codes(tap, taps), start, end, volume)
     ]
     order = np.lexsort((columns[0], columns[5], columns[4], columns[3], columns[2], columns[1]))
-    return Pours(*(column[order] for column in columns), taps)
+    keys, products_, taps_, starts, ends, volumes = (column[order] for column in columns)
+    return Pours(keys, products_, taps_, starts, ends, volumes, taps)
 
 
 def unit_columns(units: Sequence[RingUnit], products: Sequence[str]) -> Units:

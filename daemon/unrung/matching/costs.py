@@ -66,7 +66,8 @@ class Edges:
 
 def millinats(values: Floats) -> Ints:
     """Natural logarithms as whole thousandths; ``-inf`` becomes a large negative number."""
-    return np.rint(np.maximum(values, -1e5) * priors.MILLINATS).astype(np.int64)
+    found: Ints = np.rint(np.maximum(values, -1e5) * priors.MILLINATS).astype(np.int64)
+    return found
 
 
 def glasses_of(

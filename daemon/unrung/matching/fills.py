@@ -48,7 +48,8 @@ class Fills:
 
 def normal(x: Floats, spread: float) -> Floats:
     """Density of a normal distribution around 0."""
-    return np.exp(-0.5 * (x / spread) ** 2) / (spread * ROOT_2PI)
+    found: Floats = np.exp(-0.5 * (x / spread) ** 2) / (spread * ROOT_2PI)
+    return found
 
 
 def fill_density(deviation: Floats, spread: float) -> Floats:
@@ -80,7 +81,8 @@ def odd_density(fills: Fills, product: Ints, log_volume: Floats) -> Floats:
     flat = 1 / priors.ODD_LOG_RANGE
     small = log_volume < np.log(priors.TINY_UL)
     bump = normal(log_volume - np.log(priors.TASTER_UL), priors.TASTER_SPREAD)
-    return taster * bump + np.where(small, tiny / 3.0, 0.0) + other * flat
+    found: Floats = taster * bump + np.where(small, tiny / 3.0, 0.0) + other * flat
+    return found
 
 
 def filled(fills: Fills, product: Ints, tap: Ints, volume: Ints) -> Floats:
@@ -137,7 +139,8 @@ def centres_of(fills: Fills, product: Ints, portion: Ints) -> Floats:
     if not len(product):
         return np.zeros(0)
     column = np.nanargmin(np.abs(fills.size_ul[product] - portion[:, None]), axis=1)
-    return fills.centre[product, column]
+    found: Floats = fills.centre[product, column]
+    return found
 
 
 def sizes_of(

@@ -86,7 +86,7 @@ def combinations(sizes: int) -> tuple[Ints, Floats]:
             count = np.bincount(picked, minlength=sizes) * (1 if mixed else number)
             rows.append(count)
             logs.append(log_odds + lgamma(number + 1) - sum(lgamma(n + 1) for n in count.tolist()))
-    return np.array(rows, np.int64).reshape(-1, sizes), np.array(logs)
+    return np.array(rows, np.int64).reshape(len(rows), sizes), np.array(logs)
 
 
 def best_handfuls(
@@ -160,7 +160,8 @@ def poured_out(
     edges.append(sum(volumes))
     found = []
     for low, high in pairwise(edges):
-        parts, at, begun, ended = [], 0, 0, 0
+        parts: list[tuple[int, int]] = []
+        at, begun, ended = 0, 0, 0
         for row, volume in zip(rows, volumes, strict=True):
             first, last = max(low - at, 0), min(high - at, volume)
             if first < last or (low == high and not parts):

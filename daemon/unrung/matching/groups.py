@@ -70,12 +70,13 @@ def groups_worth(
     pace = links.pace
     largest = 1.35 * np.exp(np.where(fills.share > 0, fills.centre, -np.inf).max(axis=1))
     most = priors.MAX_GLASSES_JOINED * largest
-    found, kept = [], []
+    found: list[Found] = []
+    kept: list[Handful] = []
     for _ in range(2, priors.MAX_FRAGMENTS + 1):
         volume, product = pours.volume[chain].sum(axis=1), pours.product[chain[:, 0]]
         odd = misfit[chain].any(axis=1)
         small = volume <= np.where(odd, most[product], largest[product])
-        chain, chain_odds, pace, odd = (a[small] for a in (chain, chain_odds, pace, odd))
+        chain, chain_odds, pace, odd = chain[small], chain_odds[small], pace[small], odd[small]
         if not len(chain):
             break
         limit = cost[chain].sum(axis=1) + priors.SLACK

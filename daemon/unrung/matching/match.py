@@ -8,7 +8,8 @@ import numpy as np
 
 from unrung.matching.assign import best_assignment
 from unrung.matching.columns import Bools, Ints
-from unrung.matching.costs import possible_pairs
+from unrung.matching.costs import Edges, possible_pairs
+from unrung.matching.marginals import chances
 from unrung.matching.nodes import Nodes, gather
 from unrung.matching.prepare import Prepared
 from unrung.matching.seam import Crossing, seam
@@ -103,10 +104,18 @@ def _freeze(
             unit[glass], has[glass] = source.ring_key[ring], True
 
 
-def _honesty(day, nodes, edges, partner, has):
-    unsure = np.zeros(len(has), np.bool_)
-    unsure[nodes.glass_row] = doubtful(edges, partner, len(nodes.glass_row))
-    return unsure, plausible_range(day, has, unsure)
+def _honesty(
+    day: Prepared, nodes: Nodes, edges: Edges, partner: Ints, has: Bools
+) -> tuple[Bools, dict[str, tuple[int, int]]]:
+    """Uncertain serves, and the plausible range of each product's lone volume."""
+    likely = chances(edges, len(nodes.ring_row), len(nodes.glass_row))
+    unsure, lone_chance = np.zeros(len(has), np.bool_), np.zeros(len(has))
+    unsure[nodes.glass_row] = doubtful(edges, partner, likely)
+    lone_chance[nodes.glass_row] = likely.lone_glass
+    ranges = plausible_range(
+        day.serves.product, day.serves.volume, ~has, lone_chance, len(day.products)
+    )
+    return unsure, dict(zip(day.products, ranges, strict=True))
 
 
 def _serves(day: Prepared, unit: Ints, has: Bools, unsure: Bools) -> list[Serve]:

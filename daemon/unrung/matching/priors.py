@@ -149,3 +149,7 @@ FREE_RING_S, POOR_GAIN = 900.0, 3.0
 """A second look is taken at pours with a free ring this near, or whose serve gains less than this
 by its ring."""
 SPLIT_LEAST_COST = 2.0
+SURE = 0.6
+"""A serve of which less of the likelihood agrees with the assignment is uncertain."""
+RANGE_DOWN, RANGE_UP, SETTLED = 1.5, 1.3, 0.01
+"""Half widths of the 90 % range in standard deviations; a chance this near to 0 or 1 is settled."""

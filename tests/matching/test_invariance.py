@@ -1,0 +1,144 @@
+"""What must not matter: the order of rows, the date, what happens far away."""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from matching.days import (
+    DAY_MS,
+    HALF,
+    PINT,
+    SETTINGS,
+    busy_day,
+    lone_ul,
+    matched,
+    pairs,
+    pour,
+    ring,
+)
+from unrung.matching.assign import best_assignment
+from unrung.matching.clockwork import Clockwork
+from unrung.matching.columns import pour_columns, unit_columns
+from unrung.matching.costs import possible_pairs
+from unrung.matching.fills import Fills, Sizes, sizes_of
+from unrung.matching.laws import prior_laws
+from unrung.matching.learning import Known, Rung, price, rings_of
+from unrung.matching.rounds import no_mates, rounds_of
+from unrung.matching.serves import Weighed, serves_of, weigh
+from unrung.matching.types import Matched, MeteredPour, RingUnit
+
+Content = Counter[tuple[object, ...]]
+
+
+def content(result: Matched, pours: list[MeteredPour], rings: list[RingUnit]) -> Content:
+    """The pairs by what the rows say, so that rows equal in content are interchangeable."""
+    poured = {p.key: p[1:] for p in pours}
+    rung = {r.key: r[1:] for r in rings}
+    return Counter(
+        (tuple(sorted((*poured[key], ul) for key, ul in serve.parts)),
+         rung.get(serve.unit_key or -1), serve.uncertain)
+        for serve in result.serves
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_the_order_of_rows_changes_neither_totals_nor_pairs(seed: int) -> None:
+    pours, rings = busy_day(seed, 40 + 20 * (seed % 3))
+    # Rows equal in content: the same pour and the same ring twice, under other keys.
+    pours += [p._replace(key=9_000 + p.key) for p in pours[:5]]
+    rings += [r._replace(key=9_000 + r.key) for r in rings[:7]]
+    first = matched(pours, rings)
+    chance = random.Random(seed)
+    mixed_pours, mixed_rings = pours[:], rings[:]
+    chance.shuffle(mixed_pours)
+    chance.shuffle(mixed_rings)
+    second = matched(mixed_pours, mixed_rings)
+    assert content(first, pours, rings) == content(second, pours, rings)
+    assert lone_ul(first) == lone_ul(second)
+    assert first.clock == second.clock
+    assert first.pour_not_rung_range_ul == second.pour_not_rung_range_ul
+
+
+def test_keys_decide_nothing_but_names() -> None:
+    pours, rings = busy_day(4, 50)
+    renamed = [p._replace(key=10_000 - p.key) for p in pours]
+    first, second = pairs(matched(pours, rings)), pairs(matched(renamed, rings))
+    assert {10_000 - key: unit for key, unit in first.items()} == second
+
+
+@pytest.mark.parametrize("days", [1, 365, -400])
+def test_another_date_changes_nothing(days: int) -> None:
+    pours, rings = busy_day(5, 60)
+    first = matched(pours, rings)
+    by = days * DAY_MS
+    from unrung.matching.match import match_day
+    from unrung.matching.prepare import prepare
+
+    moved = prepare(
+        [p._replace(start_ms=p.start_ms + by, end_ms=p.end_ms + by) for p in pours],
+        [r._replace(at_ms=r.at_ms + by) for r in rings],
+        {"Amber": [HALF, PINT], "Stout": [HALF, PINT]}, (by, by + DAY_MS), SETTINGS,
+    )
+    assert pairs(match_day(None, moved, None)) == pairs(first)
+
+
+def fixed_pairs(pours: list[MeteredPour], rings: list[RingUnit], offset_ms: int) -> dict[int, int]:
+    """Pairs under what is believed before any data speak: nothing is learnt from the rows."""
+    products = ["Amber", "Stout"]
+    poured, rung = pour_columns(pours, products), unit_columns(rings, products)
+    sizes = sizes_of(products, {name: [HALF, PINT] for name in products}, rung.product[:0], rung.portion[:0])
+    weighed = _unlearnt(weigh(pour_columns([], products), sizes, 60_000), poured, sizes)
+    known = Known(
+        Clockwork(offset_ms), prior_laws(SETTINGS), no_mates(len(rings)),
+        np.full(2, 0.02), np.full(2, 0.04),
+    )
+    serves = serves_of(poured, {}, 0)
+    glasses = price(weighed, serves, known)
+    centre = np.log(np.maximum(rung.portion, 1))
+    priced, order = rings_of(Rung(rung, centre, rounds_of(rung), np.full(len(rings), 0.002)), known)
+    partner = best_assignment(possible_pairs(priced, glasses, known.laws), len(rings))
+    return {
+        int(serves.part_key[glass]): int(rung.key[order[row]])
+        for row, glass in enumerate(partner.tolist()) if glass >= 0
+    }
+
+
+def _unlearnt(empty: Weighed, poured: object, sizes: Sizes) -> Weighed:
+    shift = np.zeros((len(sizes.size_ul), 8))
+    fills: Fills = replace(empty.fills, shift=shift)
+    return replace(empty, pours=poured, fills=fills)  # type: ignore[arg-type]
+
+
+moments = st.lists(st.integers(0, 4_000), max_size=9)
+
+
+@given(poured=moments, rung=moments, by=st.integers(-10**7, 10**7))
+def test_both_clocks_moved_together_change_nothing(
+    poured: list[int], rung: list[int], by: int
+) -> None:
+    pours = [pour(n, s) for n, s in enumerate(sorted(poured))]
+    rings = [ring(n, s) for n, s in enumerate(sorted(rung))]
+    moved = [p._replace(start_ms=p.start_ms + by, end_ms=p.end_ms + by) for p in pours]
+    first = fixed_pairs(pours, rings, 0)
+    assert first == fixed_pairs(moved, [r._replace(at_ms=r.at_ms + by) for r in rings], 0)
+    assert first == fixed_pairs(moved, rings, -by)
+
+
+@given(poured=moments, rung=moments)
+def test_a_pour_far_away_changes_no_other_pair(poured: list[int], rung: list[int]) -> None:
+    pours = [pour(n, s) for n, s in enumerate(sorted(poured))]
+    rings = [ring(n, s) for n, s in enumerate(sorted(rung))]
+    with_far = fixed_pairs([*pours, pour(99, 36_000)], rings, 0)
+    assert with_far == fixed_pairs(pours, rings, 0)
+
+
+def test_matching_twice_gives_the_same_bytes() -> None:
+    pours, rings = busy_day(6, 80)
+    assert repr(matched(pours, rings)) == repr(matched(pours, rings))
