@@ -33,8 +33,6 @@ from unrung.store.months import closing_of, mark_months_dirty
 from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store, write_tx
 
-LONG_PAST_MS = 36 * 3_600_000
-"""A day without a row that ended longer ago than this waits for a later day's rows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,15 +56,12 @@ def issue_time_ms(settings: Settings, day: date, at: time) -> int:
 
 
 def due_days(db: Store, settings: Settings, now_ms: int, *, quiet: bool = True) -> list[date]:
-    """Business days to issue now, in order. ``quiet``: wait for the pause after late data.
-
-    Days long past that nothing ever came for are left out until a later one has data: old exports read
-    today must not bring an empty day for each one since."""
+    """Business days to issue now, in order. ``quiet``: wait for the pause after late data."""
     span = first_and_last_ms(db)
     if span is None:
         return []
     rows = {row.day: row for row in day_rows(db)}
-    first, last = day_at(settings, span[0]), day_at(settings, span[1])
+    first = day_at(settings, span[0])
     pause = round(settings.schedule.quiet_minutes * 60_000) if quiet else 0
     due = []
     day = first
@@ -75,8 +70,6 @@ def due_days(db: Store, settings: Settings, now_ms: int, *, quiet: bool = True) 
         if row is not None and row.revision and not row.dirty:
             pass
         elif row is not None and row.revision and now_ms - row.changed_ms < pause:
-            pass
-        elif row is None and day > last and now_ms - bounds_of(settings, day)[1] > LONG_PAST_MS:
             pass
         elif _time_has_come(db, settings, day, now_ms):
             due.append(day)
