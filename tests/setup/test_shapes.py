@@ -245,9 +245,9 @@ def test_a_leak_of_a_thousand_drips_does_not_make_millilitres_look_like_litres()
 
 def test_rows_on_the_strokes_of_the_clock_are_counts_over_a_span() -> None:
     strokes = [f"2026-10-27 {hour}:{minute:02d}" for hour in range(12, 22) for minute in (0, 15, 30, 45)]
-    rows = "".join(f"T1,{at}:00,{1900 + n}\n" for n, at in enumerate(strokes))
+    rows = "".join(f"T1,{at}:00,{1900 + n * 37 % 500}\n" for n, at in enumerate(strokes))
     assert draft_of("pours", ("Tap,Time,ml\n" + rows).encode()).resolution == "interval"
-    rows = "".join(f"T1,{at}:{n:02d},{1900 + n}\n" for n, at in enumerate(strokes))
+    rows = "".join(f"T1,{at}:{n:02d},{1900 + n * 37 % 500}\n" for n, at in enumerate(strokes))
     assert draft_of("pours", ("Tap,Time,ml\n" + rows).encode()).resolution == "single"
 
 
