@@ -34,7 +34,6 @@ from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store, write_tx
 
 
-
 @dataclass(frozen=True, slots=True)
 class Issued:
     """What became of one day."""
