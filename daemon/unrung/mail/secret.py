@@ -10,7 +10,6 @@ from pathlib import Path
 from unrung.errors import ConfigError
 from unrung.settings import Mail
 
-
 CREDENTIAL = "mail-password"
 """Name under which systemd hands the password over (LoadCredential, systemd.exec(5))."""
 

@@ -24,6 +24,7 @@ from unrung.service.clock import REAL
 from unrung.service.issuer import Issuer
 from unrung.service.lock import one_instance
 from unrung.service.logs import start_log
+from unrung.service.notify import notify
 from unrung.service.polling import Polling
 from unrung.service.steps import Heart, Intake, Night, Post
 from unrung.service.venue import Venue, stamp_of
@@ -102,6 +103,7 @@ class _Service:
             worker.start()
         self._tick()
         self._scheduler.start()
+        notify("READY=1")
         ahead = self._ahead()
         try:
             # An unbounded wait cannot be interrupted by a signal on Windows.
@@ -116,6 +118,7 @@ class _Service:
 
     def _tick(self) -> None:
         """Wake the workers and note which of them hang; nothing that could hang itself."""
+        notify("WATCHDOG=1")
         for poller in self._new_pollers(self._issuer.wake):
             poller.start()
             self._workers.append(poller)
@@ -168,6 +171,7 @@ class _Service:
 
     def _close(self) -> None:
         """Everything ends its step or is left behind: a transaction cut off is rolled back."""
+        notify("STOPPING=1")
         until = time.monotonic() + STOP_SECONDS
         for worker in self._workers:
             worker.stop()
