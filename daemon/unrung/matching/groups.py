@@ -74,7 +74,7 @@ def groups_worth(
     kept: list[Handful] = []
     for _ in range(2, priors.MAX_FRAGMENTS + 1):
         volume, product = pours.volume[chain].sum(axis=1), pours.product[chain[:, 0]]
-        odd = misfit[chain].any(axis=1)
+        odd: Bools = np.asarray(misfit[chain].any(axis=1))
         small = volume <= np.where(odd, most[product], largest[product])
         chain, chain_odds, pace, odd = chain[small], chain_odds[small], pace[small], odd[small]
         if not len(chain):
