@@ -106,6 +106,7 @@ def place_of(found: Finding) -> Place:
 
 def enter(board: Board, name: str, truth: Truth, raised: dict[Place, Raised]) -> None:
     """One month into the scores."""
+    _name_gaps(truth, raised)
     for place in truth.owed():
         score = board.scores[place[0]]
         score.owed += 1
@@ -123,8 +124,17 @@ def enter(board: Board, name: str, truth: Truth, raised: dict[Place, Raised]) ->
             _volumes(score, truth, place, one)
 
 
+def _name_gaps(truth: Truth, raised: dict[Place, Raised]) -> None:
+    """A silence is found where its time is, whatever the finding calls its place."""
+    for place, (low, high) in truth.spans.items():
+        for other, one in list(raised.items()):
+            if other[0] == "feed_gap" and low < one.found.last_ms and one.found.first_ms < high:
+                raised.setdefault(place, raised.pop(other))
+                break
+
+
 def _is_right(truth: Truth, place: Place, one: Raised) -> bool:
-    if place in truth.lost or (place[0] == "feed_gap" and any(p[0] == "feed_gap" for p in truth.lost)):
+    if place in truth.lost:
         return True
     others = RIVALS.get(place[0], ()) if one.found.confidence == "low" else ()
     where = {place[1], one.found.tap, f"{one.found.outlet}/{one.found.product}"}

@@ -48,6 +48,8 @@ class Truth:
     poured: dict[str, Cost] = field(default_factory=lambda: defaultdict(Cost))
     always: set[Place] = field(default_factory=set)
     """Causes that cost no volume and are to be found all the same."""
+    spans: dict[Place, tuple[int, int]] = field(default_factory=dict)
+    """When a feed was silent."""
 
     def share(self, place: Place) -> float:
         beer = self.poured[place[1]].whole
@@ -134,6 +136,7 @@ def _without_volume(
         name = tap_of[gap.name] if gap.side == "pours" else month.place[gap.name]
         day = days.get(date_at(month.days, gap.start_ms), len(days) - 1)
         truth.lost["feed_gap", name].by_day[day] += 0
+        truth.spans["feed_gap", name] = (gap.start_ms, gap.end_ms)
         if gap.rows >= 20:
             truth.always.add(("feed_gap", name))
 

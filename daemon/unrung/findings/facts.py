@@ -102,12 +102,19 @@ class Window:
         return {product: sorted(portions) for product, portions in sorted(found.items())}
 
     @cached_property
+    def poured_by_end(self) -> dict[tuple[str, str], tuple[list[int], list[int]]]:
+        """Per outlet and product: ends of its serves, and the volume of those before each of them."""
+        found: dict[tuple[str, str], tuple[list[int], list[int]]] = defaultdict(lambda: ([], [0]))
+        for serve in self.serves:
+            ends, sums = found[serve.outlet, serve.product]
+            ends.append(serve.end_ms)
+            sums.append(sums[-1] + serve.volume_ul)
+        return found
+
+    @cached_property
     def poured_ul(self) -> dict[tuple[str, str], int]:
         """All that the serves of each outlet and product held."""
-        found: dict[tuple[str, str], int] = defaultdict(int)
-        for serve in self.serves:
-            found[serve.outlet, serve.product] += serve.volume_ul
-        return found
+        return {place: sums[-1] for place, (_, sums) in self.poured_by_end.items()}
 
     @cached_property
     def today(self) -> tuple[range, range]:

@@ -54,6 +54,8 @@ def _set_aside(facts: Facts, settings: Settings, day: DayFacts) -> Iterator[Find
         told.add((gap.side, gap.from_ms, gap.to_ms))
         who = _silent_side(gap)
         lost = _not_compared(day, gap)
+        if not lost:
+            continue
         evidence = (
             f"{who} wrote nothing from {moment(gap.from_ms, settings)} to {clock(gap.to_ms, settings)} while "
             f"the other side went on: {sum_volume(lost, settings)} was not compared."

@@ -8,15 +8,16 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Sequence
-from datetime import datetime, time, timedelta
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from unrung.ledger.coverage import Span, covers, length_ms, subtract, union
 from unrung.ledger.facts import DayFacts
 from unrung.settings import Settings
 
-AROUND_MS = 15 * 60_000
-"""A ring keeps the venue open for so long before and after it (common practice, no source)."""
+AROUND_MS, ALONE_MS = 5 * 60_000, 45 * 60_000
+"""A ring keeps the venue open for so long before and after it: the longer where the venue's usual hours
+are not known (common practice, no source)."""
 
 
 class Hours:
@@ -45,10 +46,12 @@ def hours_of(days: Sequence[DayFacts], settings: Settings) -> Hours:
     """Open hours of ``days``: the usual ones, and around every row of the till."""
     opened: list[Span] = []
     for day in days:
-        opened += _usual(day, settings)
+        usual = _usual(day, settings)
+        opened += usual
+        around = AROUND_MS if usual else ALONE_MS
         at = sorted({second // 60 for till in day.till for second in till.at_s})
         opened += union(
-            (day.bounds[0] + minute * 60_000 - AROUND_MS, day.bounds[0] + minute * 60_000 + AROUND_MS)
+            (day.bounds[0] + minute * 60_000 - around, day.bounds[0] + minute * 60_000 + around)
             for minute in at
         )
     return Hours(opened, [day.bounds for day in days])
@@ -61,9 +64,7 @@ def _usual(day: DayFacts, settings: Settings) -> list[Span]:
         return []
     zone = ZoneInfo(venue.timezone)
 
-    def moment(at: time) -> int:
-        late = timedelta(days=at < venue.day_starts)
-        return round(datetime.combine(day.day + late, at, zone).timestamp() * 1000)
-
-    first, last = moment(venue.opens), moment(venue.closes)
-    return [(first, last)] if first < last else []
+    late = timedelta(days=venue.closes <= venue.opens)
+    first = datetime.combine(day.day, venue.opens, zone)
+    last = datetime.combine(day.day + late, venue.closes, zone)
+    return [(round(first.timestamp() * 1000), round(last.timestamp() * 1000))]

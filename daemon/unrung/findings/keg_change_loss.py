@@ -1,45 +1,57 @@
 """``keg_change_loss``: more than the usual volume right after a keg goes on.
 
-The flows from a keg's coupling on, one after the other without a pause, are the change's: what they
-hold beyond the venue's allowance is its loss. Judged per tap, over all its keg changes of the window.
+Two measures must agree. The flows from a keg's coupling on, one after the other without a pause, hold
+more than the venue's allowance; and about the change more of the beer stays without a ring than at
+other times. The second one matters because a foam may have taken a ring that stands near by, whose own
+glass is then the one without a ring. Judged per tap, over all its keg changes of the window.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_left
 from collections import defaultdict
+from collections.abc import Sequence
 from fractions import Fraction
 from statistics import fmean
 from typing import NamedTuple
 
-from unrung.findings.certainty import level
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import t_limits
 from unrung.findings.wording import moment, sum_volume, times
+from unrung.ledger.coverage import covers, union
 from unrung.settings import Settings
 from unrung.units import UNITS_UL
 
 OFTEN = 0.25
 """Of the allowance, over it on average: told where several changes show it."""
 ONCE = 3.0
-"""Of the allowance: a single change over it by this is told."""
+"""Of the allowance: a single change over it by this, in flows that are no glass, is told."""
 FEWEST = 3
+CHANCE = 0.01
+"""Of the mean being above nothing by noise; what noise leaves at changes is below the allowance."""
 FIRST_MS = 60_000
 PAUSE_MS = 12_000
 """A flow that begins later after the one before is a glass, not the change's foam."""
+BEFORE_MS, AFTER_MS = 10 * 60_000, 45 * 60_000
+"""About a change: a ring may come before its glass, or after."""
 GLASS = 0.1
-"""A serve this near to the portion rung for it is a glass."""
+"""A serve this near to a portion of its product may be a glass."""
 
 
 class Change(NamedTuple):
-    """One keg going on: the serves that its flows are parts of, and what they hold over allowance."""
+    """One keg going on."""
 
     at_ms: int
-    keys: tuple[int, ...]
+    run: tuple[int, ...]
+    """Serves that its flows are parts of."""
     over_ul: float
+    """What its flows hold over the allowance, or what about it stays without a ring beyond the usual:
+    the lesser, below 0 where there is less than usual."""
     odd_ul: int
-    """What of it was no size on the menu: beer run off, and no glass that waited."""
+    """What of the flows without a ring was no size on the menu: no glass that waited."""
+    near: tuple[int, ...]
+    """Serves without a ring about it, its own flows first."""
 
 
 def find(facts: Facts, settings: Settings) -> list[Finding]:
@@ -47,14 +59,15 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     allowance = float(
         Fraction(settings.matching.keg_change_allowance) * UNITS_UL[settings.venue.volume_unit]
     )
-    taps = _changes(facts, settings, allowance)
+    taps = _kegs_on(facts)
     found = []
-    for tap, changes in taps.items():
-        over = [max(0.0, change.over_ul) for change in changes]
+    for tap, moments in taps.items():
+        changes = _changes(facts, settings, tap, moments, allowance)
+        over = [change.over_ul for change in changes]
         often = (
             len(over) >= FEWEST and fmean(over) >= OFTEN * allowance
-            and sum(one > 0 for one in over) >= max(FEWEST, len(over) / 2)
-            and t_limits(over, level(len(taps))).low > 0
+            and len([one for one in over if one > 0]) >= max(FEWEST, len(over) / 2)
+            and t_limits(over, CHANCE).low > 0
         )
         once = max(min(change.over_ul, change.odd_ul) for change in changes)
         if often or once >= max(1.0, ONCE * allowance):
@@ -62,27 +75,70 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     return found
 
 
-def _changes(facts: Facts, settings: Settings, allowance: float) -> dict[str, list[Change]]:
-    found: dict[str, list[Change]] = defaultdict(list)
+def _kegs_on(facts: Facts) -> dict[str, list[int]]:
+    """Tap to the moments at which a keg went on."""
+    found: dict[str, list[int]] = defaultdict(list)
     for day in facts.window.days:
         for keg in day.kegs:
             tap = facts.window.tap_named.get(keg.tap.casefold(), keg.tap)
             if keg.kind == "on" and tap in facts.window.flows:
-                keys, volume = _foam(facts, settings, tap, keg.at_ms)
-                odd = sum(facts.serves[key].left_ul for key in keys if not _is_a_size(facts, key))
-                found[tap].append(Change(keg.at_ms, keys, volume - allowance, odd))
+                found[tap].append(keg.at_ms)
     return dict(sorted(found.items()))
 
 
-def _foam(facts: Facts, settings: Settings, tap: str, on_ms: int) -> tuple[tuple[int, ...], int]:
+def _changes(
+    facts: Facts, settings: Settings, tap: str, moments: Sequence[int], allowance: float
+) -> list[Change]:
+    first = facts.serves[facts.window.by_tap[tap][0]]
+    place = first.outlet, first.product
+    lone = [k for k in facts.lone if (facts.serves[k].outlet, facts.serves[k].product) == place]
+    rings = [
+        (facts.rings[n].at_ms, facts.rings[n].portion_ul) for n in facts.lone_rings
+        if (facts.rings[n].outlet, facts.rings[n].product) == place
+    ]
+    usual = _usual_share(facts, place, lone, rings, moments)
+    changes = []
+    for at_ms in moments:
+        run, volume = _run(facts, settings, tap, at_ms)
+        low, high = at_ms - BEFORE_MS, at_ms + AFTER_MS
+        near = [key for key in lone if low <= facts.serves[key].end_ms < high]
+        without = sum(facts.serves[key].left_ul for key in near) - sum(
+            portion for at, portion in rings if low <= at < high
+        ) - usual * _poured(facts, place, low, high)
+        odd = sum(facts.serves[key].left_ul for key in run if not _is_a_size(facts, key))
+        near.sort(key=lambda key: (key not in run, abs(facts.serves[key].end_ms - at_ms), key))
+        over = min(volume - allowance, without)
+        changes.append(Change(at_ms, run, over, odd, tuple(near)))
+    return changes
+
+
+def _usual_share(
+    facts: Facts, place: tuple[str, str], lone: Sequence[int], rings: Sequence[tuple[int, int]],
+    moments: Sequence[int],
+) -> float:
+    """Share of a place's beer that stays without a ring at other times."""
+    about = union((at - BEFORE_MS, at + AFTER_MS) for at in moments)
+    without = sum(
+        facts.serves[key].left_ul for key in lone if not covers(about, facts.serves[key].end_ms)
+    ) - sum(portion for at, portion in rings if not covers(about, at))
+    poured = facts.window.poured_ul[place] - sum(_poured(facts, place, *span) for span in about)
+    return max(0.0, without / poured) if poured > 0 else 0.0
+
+
+def _poured(facts: Facts, place: tuple[str, str], low: int, high: int) -> int:
+    """Beer of a place's serves that ended in a span."""
+    ends, sums = facts.window.poured_by_end[place]
+    return sums[bisect_left(ends, high)] - sums[bisect_left(ends, low)]
+
+
+def _run(facts: Facts, settings: Settings, tap: str, on_ms: int) -> tuple[tuple[int, ...], int]:
     """Serves that the change's flows belong to, and the volume of those flows."""
     flows = facts.window.flows[tap]
     until = on_ms + settings.matching.keg_change_minutes * 60_000
     ended, volume = on_ms + FIRST_MS - PAUSE_MS, 0
     keys: dict[int, None] = {}
-    at = bisect_left(flows, (on_ms,))
-    for place, (start, end, part_ul, key) in enumerate(flows[at:], at):
-        if start > min(until, ended + PAUSE_MS) or _is_glass(facts, flows, place):
+    for start, end, part_ul, key in flows[bisect_left(flows, (on_ms,)) :]:
+        if start > min(until, ended + PAUSE_MS):
             break
         ended = end
         if facts.serves[key].start_ms >= on_ms and key not in facts.taken:
@@ -97,31 +153,26 @@ def _is_a_size(facts: Facts, key: int) -> bool:
     return any(abs(serve.volume_ul - portion) <= GLASS * portion for portion in portions)
 
 
-def _is_glass(facts: Facts, flows: list[tuple[int, int, int, int]], place: int) -> bool:
-    """Whether a flow begins a glass that was rung, in goes with no other flow between them."""
-    key = flows[place][3]
-    serve = facts.serves[key]
-    goes = flows[place : place + len(serve.parts)]
-    full = serve.paired and abs(serve.difference_ul) <= GLASS * serve.portion_ul
-    return full and all(flow[3] == key for flow in goes)
-
-
 def _finding(facts: Facts, settings: Settings, tap: str, changes: list[Change]) -> Finding:
     costly = [change for change in changes if change.over_ul > 0]
-    claims = {
-        key: facts.serves[key].left_ul
-        for change in costly for key in change.keys if facts.serves[key].left_ul
-    }
-    volume = sum(change.over_ul for change in costly)
+    claims: dict[int, int] = {}
+    for change in costly:
+        left = change.over_ul
+        for key in change.near:
+            volume = facts.serves[key].left_ul
+            if key not in claims and left >= volume / 2:
+                claims[key] = volume
+                left -= volume
+    beyond = sum(change.over_ul for change in costly)
     allowed = f"{settings.matching.keg_change_allowance.normalize():f}"
-    first = facts.serves[costly[0].keys[0]]
+    first = facts.serves[facts.window.by_tap[tap][0]]
     evidence = (
         f"{len(costly)} of {times(len(changes), 'keg change')} at tap {tap} since "
         f"{moment(costly[0].at_ms, settings)} ran off more than the {allowed} allowed: "
-        f"{sum_volume(volume, settings)} beyond it, {sum_volume(volume / len(costly), settings)} a change."
+        f"{sum_volume(beyond, settings)} beyond it, {sum_volume(beyond / len(costly), settings)} a change."
     )
     return Finding(
         "keg_change_loss", first.outlet, f"Beer run off at keg changes, tap {tap}", evidence,
         "high" if len(costly) >= FEWEST else "medium", costly[0].at_ms, costly[-1].at_ms,
-        first.product, tap, claims, total_ul=round(volume),
+        first.product, tap, claims, total_ul=round(beyond),
     )

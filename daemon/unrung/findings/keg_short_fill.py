@@ -18,6 +18,8 @@ from unrung.settings import Settings
 
 LEAST = 0.015
 """Short by less is within what kegs, meters and the glass that spans two kegs leave open."""
+MOST = 0.2
+"""Short by more is a keg that somebody wrote down at another tap."""
 FEW = 2
 """Of so few whole kegs a single short one is told; of more, it takes two."""
 GLASS_UL = 500_000
@@ -42,7 +44,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
 
 def _is_short(facts: Facts, keg: WholeKeg, tap: Tap | None) -> bool:
     bound = max(LEAST, keg.tolerance) + GLASS_UL / keg.used_ul / 3
-    if keg.ratio >= -bound:
+    if not -MOST <= keg.ratio < -bound:
         return False
     level = _level(facts, keg, tap)
     return level is None or level > keg.ratio / 2

@@ -1,7 +1,7 @@
 """``meter_calibration``: every product on one meter is off by a steady factor over whole kegs.
 
 Two scales must agree: glasses differ from their portions by a share, and whole kegs give that share
-more or less than they hold, beyond the keg's and the meter's tolerance. Where kegs give what they
+more or less than they hold, beyond the keg's own tolerance. Where kegs give what they
 hold, the beer was really poured, and it is no meter. Where no whole keg has run yet, meter and pouring
 cannot be told apart: both readings are given, and confidence is low.
 """
@@ -19,10 +19,11 @@ from unrung.findings.whole_kegs import WholeKeg, combined, whole_kegs
 from unrung.findings.wording import moment, share, sum_volume, times
 from unrung.settings import Settings
 
-LEAST = 0.015
+LEAST = 0.011
 """A smaller factor is any meter's (many bar meters have no class)."""
 AGREE = 0.4
-"""Kegs and glasses agree where they differ by at most this share of the factor, or by LEAST."""
+"""Glasses bear out what kegs say where they are off the same way by at least as much, less this share.
+What they are off beyond it was poured so."""
 EDGE_MS = 6 * 3_600_000
 
 
@@ -57,9 +58,9 @@ def _judge(
     if not kegs:
         return _either(facts, settings, tap, piece)
     factor = combined(kegs)
-    beyond = abs(factor) > max(LEAST, sum(keg.tolerance for keg in kegs) / len(kegs))
-    agree = abs(factor - piece.level) <= max(LEAST, AGREE * abs(factor))
-    return _finding(facts, settings, tap, piece, kegs, factor) if beyond and agree else None
+    beyond = abs(factor) > max(LEAST, kegs[0].filled_within)
+    alike = factor * piece.level > 0 and abs(piece.level) >= (1 - AGREE) * abs(factor)
+    return _finding(facts, settings, tap, piece, kegs, factor) if beyond and alike else None
 
 
 def _claims(facts: Facts, tap: str, piece: Piece, factor: float) -> dict[int, int]:
@@ -75,7 +76,8 @@ def _finding(
     facts: Facts, settings: Settings, tap: Tap, piece: Piece, kegs: list[WholeKeg], factor: float
 ) -> Finding:
     first, last = facts.serves[piece.keys[0]], facts.serves[piece.keys[-1]]
-    claims = _claims(facts, tap.tap, piece, (piece.level + factor) / 2)
+    near = abs(piece.level - factor) <= AGREE * abs(factor)
+    claims = _claims(facts, tap.tap, piece, (piece.level + factor) / 2 if near else factor)
     reads = "more" if piece.level > 0 else "less"
     evidence = (
         f"The meter of tap {tap.tap} reads {share(abs(factor))} {reads} than {times(len(kegs), 'whole keg')} "
@@ -94,9 +96,8 @@ def _finding(
 
 def _either(facts: Facts, settings: Settings, tap: Tap, piece: Piece) -> Finding | None:
     """No whole keg yet: the tap's every item is off alike, from the window's start on."""
-    mean = sum(facts.serves[key].portion_ul for key in piece.keys) / len(piece.keys)
     steady = piece is tap.pieces[0] and tap.agrees
-    if not steady or not stands_clear(piece.level, mean, len(piece.keys)):
+    if not steady or not stands_clear(piece.level, len(piece.keys)):
         return None
     first, last = facts.serves[piece.keys[0]], facts.serves[piece.keys[-1]]
     claims = _claims(facts, tap.tap, piece, piece.level)

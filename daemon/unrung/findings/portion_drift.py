@@ -30,8 +30,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
         usual = min(tap.pieces, key=lambda piece: abs(piece.level))
         for piece in tap.pieces:
             step = piece.level - usual.level
-            mean = sum(facts.serves[key].portion_ul for key in piece.keys) / len(piece.keys)
-            if piece is not usual and stands_clear(step, mean, len(piece.keys)):
+            if piece is not usual and stands_clear(step, len(piece.keys)):
                 found.append(_finding(facts, settings, tap, piece, step, len(taps)))
     return found
 

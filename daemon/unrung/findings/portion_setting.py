@@ -2,18 +2,19 @@
 is wrong, or the program, or the glass.
 
 A tap whose items all differ alike is told as one; else each item is held against the middle of its
-tap's items. Raised from ``WHOLE`` on over ``FEWEST`` serves; with ``MANY`` times the serves, ``EASE`` of that
-is clear as well. A steady under-pour is a customer's matter and is said as such.
+tap's items. Raised from ``WHOLE`` on over ``FEWEST`` serves, and from less over more serves. A steady
+under-pour is a customer's matter and is said as such.
 """
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from statistics import NormalDist
 
 from unrung.findings.certainty import confidence, level, ounces
 from unrung.findings.facts import Facts
-from unrung.findings.fills import FEW, Fill, fills_of
+from unrung.findings.fills import FAR, FEW, Fill, fills_of, remaining
 from unrung.findings.finding import Finding
 from unrung.findings.tap_levels import Piece, Tap, middle_of, tap_levels
 from unrung.findings.wording import drink, moment, serve_volume, share, sum_volume, times
@@ -22,7 +23,10 @@ from unrung.settings import Settings
 FEWEST = 30
 WHOLE = (ounces(0.5), 0.03)
 """Microlitres and share of the portion: common practice, no source."""
-MANY, EASE = 10, 0.7
+EASE = 0.6
+"""Of WHOLE is clear over very many serves; in between it falls with the root of their number."""
+GROSS = 0.08
+"""A tap that other findings say is off by more mixes up its sizes: its items say nothing more."""
 CUSTOMERS = " Guests get less than is set: a customer's matter."
 
 Item = tuple[str, str, str, str, int]
@@ -45,7 +49,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
         for fill in fills:
             cell = fill.cell
             item = (cell.outlet, cell.product, cell.item, cell.size, cell.portion_ul)
-            if tap_name not in told and len(fill.keys) >= FEW:
+            if tap_name not in told and len(fill.keys) >= FEW and not _gross(facts, fill):
                 items[item].append((fill, fill.mean - middle_of(fills)))
     for _, cells in sorted(items.items()):
         made = _one_item(facts, settings, cells, len(items))
@@ -53,13 +57,20 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     return found
 
 
-def stands_clear(difference: float, portion_ul: float, serves: int) -> bool:
-    """Whether a mean difference (a share of the portion) over so many serves is worth a finding."""
-    ease = EASE if serves >= MANY * FEWEST else 1.0
-    return (
-        serves >= FEWEST and abs(difference) >= WHOLE[1] * ease
-        and abs(difference) * portion_ul >= WHOLE[0] * ease
-    )
+def _gross(facts: Facts, fill: Fill) -> bool:
+    """Whether what other findings explain of a cell is so much that sizes were taken for others."""
+    explained = sum(facts.taken.get(key, 0) for key in fill.keys) / len(fill.keys)
+    return abs(explained) >= GROSS * fill.cell.portion_ul
+
+
+def stands_clear(difference: float, serves: int, portion_ul: float = 0.0) -> bool:
+    """Whether a mean difference (a share of the portion) over so many serves is worth a finding; of a
+    single item, whose portion is given, in volume as well."""
+    if serves < FEWEST:
+        return False
+    ease = EASE + (1 - EASE) * math.sqrt(FEWEST / serves)
+    ounces_too = portion_ul == 0 or abs(difference) * portion_ul >= WHOLE[0] * ease
+    return abs(difference) >= WHOLE[1] * ease and ounces_too
 
 
 def difference_chance(difference: float, error: float) -> float:
@@ -71,8 +82,7 @@ def _whole_tap(
     facts: Facts, settings: Settings, tap: Tap, piece: Piece, places: int
 ) -> Finding | None:
     chance = difference_chance(piece.level, piece.error)
-    mean = sum(facts.serves[key].portion_ul for key in piece.keys) / len(piece.keys)
-    clear = stands_clear(piece.level, mean, len(piece.keys))
+    clear = stands_clear(piece.level, len(piece.keys))
     if not tap.agrees or not clear or chance >= level(places):
         return None
     first, last = piece.keys[0], piece.keys[-1]
@@ -101,15 +111,15 @@ def _one_item(
     error = sum((fill.error * len(fill.keys)) ** 2 for fill, _ in cells) ** 0.5 / count
     cell = cells[0][0].cell
     chance = difference_chance(off, error)
-    if not stands_clear(off, cell.portion_ul, count) or chance >= level(places):
+    if not stands_clear(off, count, cell.portion_ul) or chance >= level(places):
         return None
     taps = [fill.cell.tap for fill, _ in cells]
-    plain = {key for fill, _ in cells for key in fill.keys}
     claims = {
         key: round(off * cell.portion_ul)
         for tap in taps for key in facts.window.by_tap[tap]
-        if facts.serves[key].paired and (key in plain or not facts.serves[key].other_size)
+        if facts.serves[key].paired
         and (facts.serves[key].item, facts.serves[key].size) == (cell.item, cell.size)
+        and abs(remaining(facts, key) - off * cell.portion_ul) <= FAR * cell.portion_ul
     }
     serves = [facts.serves[key] for key in sorted(claims)]
     mean = cell.portion_ul * (1 + sum(fill.mean * len(fill.keys) for fill, _ in cells) / count)

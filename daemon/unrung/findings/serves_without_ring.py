@@ -24,9 +24,13 @@ from unrung.settings import Settings
 
 ALIKE = 0.13
 """A full serve is this near to one of its product's portions, and fits a ring this near."""
+ANY_SIZE, NEAR_MS = 1.0, 60 * 60_000
+DAY_MS = 25 * 3_600_000
+SURELY = 0.02
+"""Of the usual level: glasses and rings that missed each other come in swarms, not one by one."""
 FEWEST = 6
-LEAST_SHARE = 0.004
-"""Below this share of an outlet's serves it is not worth a talk."""
+LEAST_SHARE, CLUSTERED = 0.01, 0.005
+"""Below this share of an outlet's serves it is not worth a talk; less is where they cluster in hours."""
 HOURS = (1, 2, 3, 4)
 
 
@@ -55,9 +59,11 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
         chance = binomial_tail(len(keys), len(keys) + alone[outlet], 0.5)
         left = [key for key in keys if key not in late]
         surely = poisson_limits(len(left), level(len(served))).low
-        worth = len(left) >= FEWEST and surely >= LEAST_SHARE * served[outlet]
-        if worth and chance < level(len(served)):
-            found.append(_finding(facts, settings, outlet, left, chance, len(served)))
+        cluster = _cluster(facts, settings, outlet, left)
+        least = CLUSTERED if cluster else LEAST_SHARE
+        worth = len(left) >= FEWEST and surely >= least * served[outlet]
+        if worth and chance < SURELY * level(len(served)):
+            found.append(_finding(facts, settings, outlet, left, cluster, chance, len(served)))
     return found
 
 
@@ -69,22 +75,26 @@ def is_full(serve: ServeFact, portions: Mapping[str, Sequence[int]]) -> bool:
 
 
 def _rung_late(facts: Facts, lone: list[int]) -> set[int]:
-    """Serves that a lone ring of the same beer, size and day may have been meant for: the nearest."""
+    """Serves that a lone ring of the same beer, size and day may have been meant for, the nearest; then
+    those near a lone ring of the same beer whatever its size."""
     days = [day.bounds[0] for day in facts.window.days]
     free: dict[tuple[int, str, str], list[int]] = defaultdict(list)
     for key in lone:
         serve = facts.serves[key]
         free[_day(days, serve.end_ms), serve.outlet, serve.product].append(key)
     late: set[int] = set()
-    for number in facts.lone_rings:
-        ring = facts.rings[number]
-        fits = [
-            key for key in free[_day(days, ring.at_ms), ring.outlet, ring.product]
-            if key not in late
-            and abs(facts.serves[key].volume_ul - ring.portion_ul) <= ALIKE * ring.portion_ul
-        ]
-        if fits:
-            late.add(min(fits, key=lambda key: (abs(facts.serves[key].end_ms - ring.at_ms), key)))
+    unanswered = list(facts.lone_rings)
+    for alike, within_ms in ((ALIKE, DAY_MS), (ANY_SIZE, NEAR_MS)):
+        for number in tuple(unanswered):
+            ring = facts.rings[number]
+            fits = [
+                key for key in free[_day(days, ring.at_ms), ring.outlet, ring.product]
+                if key not in late and abs(facts.serves[key].end_ms - ring.at_ms) <= within_ms
+                and abs(facts.serves[key].volume_ul - ring.portion_ul) <= alike * ring.portion_ul
+            ]
+            if fits:
+                late.add(min(fits, key=lambda key: (abs(facts.serves[key].end_ms - ring.at_ms), key)))
+                unanswered.remove(number)
     return late
 
 
@@ -93,7 +103,8 @@ def _day(starts: list[int], at_ms: int) -> int:
 
 
 def _finding(
-    facts: Facts, settings: Settings, outlet: str, keys: list[int], chance: float, places: int
+    facts: Facts, settings: Settings, outlet: str, keys: list[int], cluster: Cluster | None,
+    chance: float, places: int,
 ) -> Finding:
     serves = [facts.serves[key] for key in keys]
     volume = sum(serve.left_ul for serve in serves)
@@ -108,8 +119,7 @@ def _finding(
         evidence += f" {times(voided, 'ring')} was voided after the pour." if voided == 1 else (
             f" {voided} rings were voided after the pour.")
     evidence += _nights(facts, settings, keys)
-    cluster = _cluster(facts, settings, outlet, keys)
-    if cluster and cluster.chance < level(24 * len(HOURS)):
+    if cluster:
         evidence += (
             f" {cluster.serves} of them between {cluster.first_hour:02d}:00 and "
             f"{(cluster.first_hour + cluster.hours) % 24:02d}:00, where its trade would give "
@@ -135,7 +145,8 @@ def _nights(facts: Facts, settings: Settings, keys: list[int]) -> str:
 
 
 def _cluster(facts: Facts, settings: Settings, outlet: str, keys: list[int]) -> Cluster | None:
-    """The hours least likely by chance, against the outlet's own trade at those hours."""
+    """The hours least likely by chance, against the outlet's own trade at those hours, if any are clear
+    of it."""
     zone = ZoneInfo(settings.venue.timezone)
     lone = Counter(_hour(facts.serves[key].end_ms, zone) for key in keys)
     trade: Counter[int] = Counter()
@@ -151,7 +162,8 @@ def _cluster(facts: Facts, settings: Settings, outlet: str, keys: list[int]) -> 
             expected = len(keys) * sum(trade[hour] for hour in span) / total
             if count > expected:
                 clusters.append(Cluster(first, hours, count, expected, poisson_tail(count, expected)))
-    return min(clusters, key=lambda one: (one.chance, one.first_hour, one.hours), default=None)
+    clearest = min(clusters, key=lambda one: (one.chance, one.first_hour, one.hours), default=None)
+    return clearest if clearest and clearest.chance < level(24 * len(HOURS)) else None
 
 
 def _trade(day: DayFacts, zone: ZoneInfo) -> Counter[tuple[str, int]]:

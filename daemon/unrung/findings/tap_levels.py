@@ -28,9 +28,11 @@ from unrung.findings.statistics import (
 
 MOST_COMMON = 0.015
 """What all taps may have in common without being asked about: the team's way of pouring."""
-LEAST_SERVES = 25
+LEAST_SERVES = 20
 """In a piece of the window."""
 MOST_CUTS = 3
+CLEAR = 3e-4
+"""Chance of a step, over all places at which it might have been."""
 CUSUM_SLACK, CUSUM_LIMIT = 0.5, 4.5
 """In standard deviations of a day's mean."""
 EWMA_WEIGHT = 0.3
@@ -140,7 +142,7 @@ def _step(facts: Facts, keys: Sequence[int], values: Sequence[float]) -> tuple[i
     )
     z = abs(fmean(after) - fmean(before)) / max(sigma, 1e-9)
     chance = min(1.0, len(values) * 2 * NormalDist().cdf(-z))
-    if chance < 1e-4 and _daily(facts, keys, values, at):
+    if chance < CLEAR and _daily(facts, keys, values, at):
         return at, chance
     return 0, 1.0
 

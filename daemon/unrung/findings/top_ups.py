@@ -109,7 +109,7 @@ def _judge(
     over = [glass.ratio - usual_fill for glass in topped]
     if chance >= level(places) or t_limits(over, level(places)).low <= 0 or fmean(over) < LEAST_OVER:
         return None
-    claims = _claims(facts, topped, over)
+    claims = _claims(facts, topped, over) | _other_goes(facts, tap, usual_fill)
     serves = [facts.serves[glass.key] for glass in topped]
     volume = sum(claims.values())
     evidence = (
@@ -123,6 +123,18 @@ def _judge(
         confidence(chance, places), serves[0].start_ms, serves[-1].end_ms, serves[0].product, tap,
         claims,
     )
+
+
+def _other_goes(facts: Facts, tap: str, usual_fill: float) -> dict[int, int]:
+    """What the tap's glasses in several large goes, such as pitchers, came to beyond its others."""
+    found = {}
+    for key in facts.window.by_tap[tap]:
+        serve = facts.serves[key]
+        if serve.paired and len(serve.parts) > 1 and not topped_up(serve) and not serve.other_size:
+            beyond = serve.difference_ul - facts.taken.get(key, 0) - usual_fill * serve.portion_ul
+            if abs(beyond) <= FAR * serve.portion_ul:
+                found[key] = round(beyond)
+    return found
 
 
 def _claims(facts: Facts, topped: list[Topped], over: list[float]) -> dict[int, int]:

@@ -31,7 +31,8 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     for tap, keys in facts.lone_by_tap.items():
         for run in _runs(facts, keys):
             volume = sum(facts.serves[key].left_ul for key in run)
-            several = len(run) >= FEWEST or volume >= LARGEST_GLASS * largest
+            flows = {facts.serves[key].parts[0][:2] for key in run}
+            several = len(flows) >= FEWEST or volume >= LARGEST_GLASS * largest
             if several and volume >= content.get(tap, 0) + RINSE:
                 found.append(_finding(facts, settings, tap, run))
     return found

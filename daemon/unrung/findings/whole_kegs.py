@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from unrung.findings.facts import Facts
 from unrung.ledger.cellar import CellarEvent, size_of
+from unrung.ledger.counts import keg_tolerance_ul
 from unrung.ledger.kegs import Meters, keg_rows
 from unrung.ledger.tap_spans import TapSpan, tap_spans
 from unrung.settings import Settings
@@ -39,6 +40,11 @@ class WholeKeg(NamedTuple):
     @property
     def tolerance(self) -> float:
         return self.within_ul / self.used_ul
+
+    @property
+    def filled_within(self) -> float:
+        """The keg's own part of its tolerance."""
+        return keg_tolerance_ul(self.used_ul) / self.used_ul
 
 
 def whole_kegs(facts: Facts, settings: Settings) -> list[WholeKeg]:

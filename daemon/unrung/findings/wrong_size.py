@@ -1,7 +1,8 @@
 """``wrong_size``: one size poured, another rung.
 
 A pair of which the serve is nearer to another size on the menu than to the one rung. Matching itself
-errs both ways; only what goes the larger way more often than the smaller, beyond chance, is raised.
+errs both ways; only what goes the larger way more often than the smaller, beyond chance, is raised,
+and as many of them as go that way more often.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from collections import Counter, defaultdict
 
 from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
-from unrung.findings.fills import remaining
+from unrung.findings.fills import SHIFTED, remaining
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail
 from unrung.findings.wording import drink, moment, sum_volume, times
@@ -31,6 +32,8 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     paired = Counter(serve.outlet for serve in facts.serves if serve.paired)
     for key, serve in enumerate(facts.serves):
         left = remaining(facts, key)
+        if abs(facts.taken.get(key, 0)) > SHIFTED * serve.portion_ul:
+            continue
         if serve.other_size and abs(left) > NEAR * serve.portion_ul and _is_a_size(facts, serve, left):
             if left > 0:
                 larger[serve.outlet].append(key)
@@ -41,7 +44,8 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
         chance = binomial_tail(len(keys), len(keys) + smaller[outlet], 0.5)
         worth = len(keys) - smaller[outlet] >= max(FEWEST, LEAST_SHARE * paired[outlet])
         if worth and chance < level(len(paired)):
-            found.append(_finding(facts, settings, outlet, keys, chance, len(paired)))
+            surest = sorted(keys, key=lambda key: _doubt(facts, key))[: len(keys) - smaller[outlet]]
+            found.append(_finding(facts, settings, outlet, sorted(surest), chance, len(paired)))
     return found
 
 
@@ -49,6 +53,13 @@ def _is_a_size(facts: Facts, serve: ServeFact, left_ul: int) -> bool:
     """Whether the serve holds another size, less what other findings explain of its difference."""
     sizes = facts.window.portions.get(serve.product, ())
     return any(abs(serve.portion_ul + left_ul - size) <= NEAR * size for size in sizes)
+
+
+def _doubt(facts: Facts, key: int) -> tuple[bool, float, int]:
+    """The surest first: no other partner as likely, nearest to a size."""
+    serve = facts.serves[key]
+    sizes = facts.window.portions[serve.product]
+    return serve.uncertain, min(abs(serve.volume_ul - size) / size for size in sizes), key
 
 
 def _finding(
