@@ -71,14 +71,13 @@ def millinats(values: Floats) -> Ints:
 
 
 def glasses_of(
-    product: Ints, end: Ints, log_volume: Floats, fills: Fills, lone_share: Floats
+    product: Ints, end: Ints, log_volume: Floats, fills: Fills, share: Floats
 ) -> Glasses:
     """Prices of serves, from what is known of the product's fills.
 
-    ``log_volume`` is to be compared with single pours; ``lone_share``: per product, the share of
-    full-size serves without a ring.
+    ``log_volume`` is to be compared with single pours; ``share``: of full-size serves like each,
+    the share without a ring.
     """
-    share = lone_share[product]
     sized = sized_density(fills, product, log_volume)
     odd = odd_density(fills, product, log_volume)
     lone = np.log(share * sized + priors.LONE_ODD * odd)

@@ -14,6 +14,7 @@ from unrung.matching import priors
 from unrung.matching.assign import best_assignment, total_gain
 from unrung.matching.clockwork import Clockwork, all_lags, find_clock, pinned
 from unrung.matching.columns import NEVER_MS, Bools, Floats, Ints, Pours, Units, order_key
+from unrung.matching.confusion import Confusion, confused, own, with_confusion
 from unrung.matching.costs import (
     Edges,
     Glasses,
@@ -42,7 +43,9 @@ class Known:
     lone_ring: Floats
     """Per product, share of rings without a pour."""
     lone_serve: Floats
-    """Per product, share of full-size serves without a ring."""
+    """(products, taps): share of full-size serves without a ring."""
+    confusion: Confusion = ()
+    """Products that are rung for one another."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,14 +88,14 @@ def learn(
     count = len(sizes.size_ul)
     known = Known(
         Clockwork(0), prior_laws(settings), no_mates(len(units.at)),
-        np.full(count, priors.LONE_RING), np.full(count, priors.LONE_SERVE),
+        np.full(count, priors.LONE_RING), np.full((count, len(pours.taps)), priors.LONE_SERVE),
     )
     glasses = price(weighed, serves, known)
     known = replace(known, clockwork=_clock(rung, known, glasses, settings))
     residual = np.zeros(0, np.int64)
     for step in range(priors.LEARNING_ROUNDS):
         rings, order = rings_of(rung, known)
-        edges, partner = assigned(rings, glasses, known.laws)
+        edges, partner = assigned(rings, glasses, known)
         if step >= priors.LEARNING_ROUNDS - priors.SECOND_LOOKS:
             cut = second_look(
                 weighed, cut, serves, edges, partner, rings, known.laws, known.lone_serve
@@ -102,7 +105,8 @@ def learn(
             known, rung, rings, order, glasses, edges, partner, likely, settings
         )
         if step > 0:
-            known = _shares(known, weighed, rings, glasses, likely)
+            known = _shares(known, weighed, rings, glasses, serves.tap, likely)
+            known = replace(known, confusion=_confusion(rings, glasses, partner))
         serves = serves_of(pours, cut, lo_ms)
         glasses = price(weighed, serves, known)
     rings, order = rings_of(rung, known)
@@ -112,7 +116,8 @@ def learn(
 def price(weighed: Weighed, serves: Serves, known: Known) -> Glasses:
     """Serves as the assignment sees them."""
     log_volume = log_fill(weighed, serves.product, serves.tap, serves.volume, serves.joined)
-    return glasses_of(serves.product, serves.end, log_volume, weighed.fills, known.lone_serve)
+    share = known.lone_serve[serves.product, serves.tap]
+    return glasses_of(serves.product, serves.end, log_volume, weighed.fills, share)
 
 
 def rings_of(rung: Rung, known: Known) -> tuple[Rings, Ints]:
@@ -131,16 +136,16 @@ def rings_of(rung: Rung, known: Known) -> tuple[Rings, Ints]:
     return Rings(*(column[order] for column in columns)), order
 
 
-def assigned(rings: Rings, glasses: Glasses, laws: Laws) -> tuple[Edges, Ints]:
+def assigned(rings: Rings, glasses: Glasses, known: Known) -> tuple[Edges, Ints]:
     """Possible pairs and their best assignment, for learning: only rings that find no good serve
     near their expected time look through the whole window."""
-    near = possible_pairs(rings, glasses, near_only(laws))
+    near = possible_pairs(rings, glasses, near_only(known.laws))
     partner = best_assignment(near, len(rings.product))
     gain = np.zeros(len(partner), np.int64)
     chosen = partner[near.ring] == near.glass
     gain[near.ring[chosen]] = near.gain[chosen]
     weak = np.flatnonzero(gain < priors.POOR_GAIN * priors.MILLINATS)
-    wide = possible_pairs(rings_at(rings, weak), glasses, laws)
+    wide = possible_pairs(rings_at(rings, weak), glasses, known.laws)
     keep = np.ones(len(partner), np.bool_)
     keep[weak] = False
     kept = keep[near.ring]
@@ -151,7 +156,16 @@ def assigned(rings: Rings, glasses: Glasses, laws: Laws) -> tuple[Edges, Ints]:
         np.concatenate((near.glass[kept], wide.glass))[order],
         np.concatenate((near.gain[kept], wide.gain))[order],
     )
+    if known.confusion:
+        edges = with_confusion(edges, rings, glasses, near_only(known.laws), known.confusion)
     return edges, best_assignment(edges, len(partner))
+
+
+def _confusion(rings: Rings, glasses: Glasses, partner: Ints) -> Confusion:
+    right = own(rings, glasses, partner)
+    lone_glass = np.ones(len(glasses.end), np.bool_)
+    lone_glass[right[right >= 0]] = False
+    return confused(rings, glasses, right < 0, lone_glass)
 
 
 def _clock(rung: Rung, known: Known, glasses: Glasses, settings: MatchSettings) -> Clockwork:
@@ -176,11 +190,11 @@ def _clock(rung: Rung, known: Known, glasses: Glasses, settings: MatchSettings) 
 def _worth(known: Known, rung: Rung, glasses: Glasses, settings: MatchSettings) -> float:
     """Log likelihood of the day's pairs under a clock, its law learnt once."""
     rings, order = rings_of(rung, known)
-    edges, partner = assigned(rings, glasses, known.laws)
+    edges, partner = assigned(rings, glasses, known)
     likely = chances(edges, len(rings.product), len(glasses.product))
     known, _ = _from_pairs(known, rung, rings, order, glasses, edges, partner, likely, settings)
     rings, order = rings_of(rung, replace(known, mates=no_mates(len(order))))
-    return total_gain(*assigned(rings, glasses, known.laws)) / priors.MILLINATS
+    return total_gain(*assigned(rings, glasses, known)) / priors.MILLINATS
 
 
 def _from_pairs(
@@ -225,34 +239,46 @@ def _middle(residual: Ints) -> int:
 
 
 def _shares(
-    known: Known, weighed: Weighed, rings: Rings, glasses: Glasses, likely: Chances
+    known: Known, weighed: Weighed, rings: Rings, glasses: Glasses, tap: Ints, likely: Chances
 ) -> Known:
-    """Shares of lone rings and lone serves, from the chances of all pairs."""
-    products = len(known.lone_ring)
+    """Shares of lone rings and lone serves, from the chances of all pairs.
+
+    Each share is drawn towards a wider one: a tap's to its product's, a product's to the outlet's.
+    """
+    products, taps = known.lone_serve.shape
     sized = sized_density(weighed.fills, glasses.product, glasses.log_volume)
     full = sized > odd_density(weighed.fills, glasses.product, glasses.log_volume)
+    real = rings.latest == NEVER_MS
+    belief = priors.SHARE_BELIEF
+    ring = _drawn(
+        rings.product[real], likely.lone_ring[real],
+        np.full(products, _pooled(likely.lone_ring[real], priors.LONE_RING)), belief,
+    )
+    serve = _drawn(
+        glasses.product[full], likely.lone_glass[full],
+        np.full(products, _pooled(likely.lone_glass[full], priors.LONE_SERVE)), belief,
+    )
+    line = _drawn(
+        glasses.product[full] * taps + tap[full], likely.lone_glass[full],
+        np.repeat(serve, taps), belief,
+    )
+    low, high = priors.LEAST_SHARE, priors.MOST_SHARE
     return replace(
-        known,
-        lone_ring=_share(
-            likely.lone_ring, rings.product, rings.latest == NEVER_MS, products,
-            priors.LONE_RING, priors.RING_SHARE_PRIOR,
-        ),
-        lone_serve=_share(
-            likely.lone_glass, glasses.product, full, products, priors.LONE_SERVE,
-            priors.SERVE_SHARE_PRIOR,
-        ),
+        known, lone_ring=np.clip(ring, low, high),
+        lone_serve=np.clip(line.reshape(products, taps), low, high),
     )
 
 
-def _share(
-    chance: Floats, product: Ints, counted: Bools, products: int, usual: float, belief: float
-) -> Floats:
-    """Per product, the share that stays alone: drawn towards the outlet's, that to the usual."""
-    number = np.bincount(product[counted], minlength=products)
-    alone = np.bincount(product[counted], chance[counted], products)
-    pool = (alone.sum() + priors.POOL_PRIOR * usual) / (number.sum() + priors.POOL_PRIOR)
-    share: Floats = (alone + belief * pool) / (number + belief)
-    return np.clip(share, priors.LEAST_SHARE, 0.9)
+def _pooled(chance: Floats, usual: float) -> float:
+    belief = priors.POOL_PRIOR
+    return float((chance.sum() + belief * usual) / (len(chance) + belief))
+
+
+def _drawn(code: Ints, chance: Floats, wider: Floats, belief: float) -> Floats:
+    """The mean chance per code, drawn towards a wider mean."""
+    number = np.bincount(code, minlength=len(wider))
+    found: Floats = (np.bincount(code, chance, len(wider)) + belief * wider) / (number + belief)
+    return found
 
 
 def _local_rates(units: Units) -> Floats:

@@ -8,6 +8,7 @@ import numpy as np
 
 from unrung.matching.assign import best_assignment
 from unrung.matching.columns import Bools, Ints
+from unrung.matching.confusion import own, with_confusion
 from unrung.matching.costs import Edges, possible_pairs
 from unrung.matching.marginals import chances
 from unrung.matching.nodes import Nodes, gather
@@ -27,7 +28,10 @@ def match_day(before: Prepared | None, day: Prepared, after: Prepared | None) ->
     nodes = _interior(before, day, after, crossings)
     days = [source for source in (before, day, after) if source is not None]
     edges = possible_pairs(nodes.rings, nodes.glasses, nodes.laws)
-    partner = best_assignment(edges, len(nodes.rings.product))
+    if nodes.confusion:
+        edges = with_confusion(edges, nodes.rings, nodes.glasses, nodes.laws, nodes.confusion)
+    assigned = best_assignment(edges, len(nodes.rings.product))
+    partner = own(nodes.rings, nodes.glasses, assigned)
     keys = _ring_keys(nodes, days)
     unit = np.full(len(day.glasses.end), -1, np.int64)
     has = np.zeros(len(unit), np.bool_)
@@ -109,6 +113,8 @@ def _honesty(
 ) -> tuple[Bools, dict[str, tuple[int, int]]]:
     """Uncertain serves, and the plausible range of each product's lone volume."""
     likely = chances(edges, len(nodes.ring_row), len(nodes.glass_row))
+    foreign = nodes.rings.product[edges.ring] != nodes.glasses.product[edges.glass]
+    np.add.at(likely.lone_glass, edges.glass[foreign], likely.pair[foreign])
     unsure, lone_chance = np.zeros(len(has), np.bool_), np.zeros(len(has))
     unsure[nodes.glass_row] = doubtful(edges, partner, likely)
     lone_chance[nodes.glass_row] = likely.lone_glass

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from unrung.matching.columns import Ints
+from unrung.matching.confusion import Confusion
 from unrung.matching.costs import Glasses, Rings
 from unrung.matching.laws import CLASSES, Laws
 from unrung.matching.prepare import Prepared
@@ -25,6 +26,7 @@ class Nodes:
     ring_row: Ints
     glass_day: Ints
     glass_row: Ints
+    confusion: Confusion
 
 
 def gather(days: Sequence[Prepared], rings: Sequence[Ints], glasses: Sequence[Ints]) -> Nodes:
@@ -54,6 +56,10 @@ def gather(days: Sequence[Prepared], rings: Sequence[Ints], glasses: Sequence[In
         Glasses(**{name: column[by_glass] for name, column in g.items()}),
         _stacked([day.laws for day in days]),
         ring_day[by_ring], ring_row[by_ring], glass_day[by_glass], glass_row[by_glass],
+        tuple(sorted({
+            (int(code[rung]), int(code[poured]))
+            for day, code in zip(days, names, strict=True) for rung, poured in day.confusion
+        })),
     )
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from unrung.matching.columns import Ints, pour_columns, unit_columns
+from unrung.matching.confusion import Confusion
 from unrung.matching.costs import Glasses, Rings
 from unrung.matching.fills import sizes_of
 from unrung.matching.laws import Laws
@@ -33,6 +34,7 @@ class Prepared:
     ring_key: Ints
     laws: Laws
     clock: Clock
+    confusion: Confusion
 
 
 def prepare(
@@ -54,6 +56,7 @@ def prepare(
     return Prepared(
         bounds, products, poured.taps, learnt.serves, learnt.glasses, learnt.rings,
         rung.key[learnt.order], learnt.known.laws, _clock(learnt),
+        learnt.known.confusion,
     )
 
 

@@ -133,13 +133,13 @@ SECOND_LOOKS = 1
 
 BELIEF_STEPS = 8
 LEARNING_ROUNDS, SECOND_LOOKS = 4, 3
-RING_SHARE_PRIOR, SERVE_SHARE_PRIOR = 15.0, 15.0
-"""Rings, and serves, worth of belief in the usual share of lone ones, per product."""
 JUMP_GAIN = 30.0
 
 POOL_PRIOR = 30.0
 """Rings, or serves, worth of belief in the usual share for the outlet as a whole."""
-LEAST_SHARE = 0.002
+SHARE_BELIEF = 15.0
+"""Rings, or serves, worth of belief that a product is like its outlet, and a tap like its product."""
+LEAST_SHARE, MOST_SHARE = 0.002, 0.97
 MAX_GLASSES_JOINED = 2.0
 """Several pours together fill no more than this many of the largest glass."""
 LEARNING_WINDOW_S = (-900.0, 1_200.0)
@@ -153,3 +153,9 @@ SURE = 0.6
 """A serve of which less of the likelihood agrees with the assignment is uncertain."""
 RANGE_DOWN, RANGE_UP, SETTLED = 1.5, 1.3, 0.01
 """Half widths of the 90 % range in standard deviations; a chance this near to 0 or 1 is settled."""
+CONFUSED_NEAR_S, CONFUSED_FAR_S, CONFUSED_LEAST, CONFUSED_SIGMAS = 90.0, 690.0, 8, 5.0
+"""Two products are confused where within so many seconds so many more lone serves than chance
+has it meet lone rings."""
+CONFUSED_PRICE = -2.0
+"""Log likelihood that a ring under the other name costs more than one under its own: less, since
+only gross confusion is taken for one."""

@@ -135,7 +135,9 @@ def _worth_now(
     gain = np.zeros(len(serves.lead))
     gain[edges.glass[chosen]] = edges.gain[chosen] / priors.MILLINATS
     log_volume = log_fill(weighed, serves.product, serves.tap, serves.volume, serves.joined)
-    worth = gain + _lone_log(weighed, serves.product, log_volume, serves.shared, lone_share)
+    worth = gain + _lone_log(
+        weighed, serves.product, log_volume, serves.shared, lone_share[serves.product, serves.tap]
+    )
     total = np.bincount(serves.lead, worth, len(weighed.single))
     for lead, group in cut.items():
         total[lead] += group.structure
@@ -145,11 +147,10 @@ def _worth_now(
 
 
 def _lone_log(
-    weighed: Weighed, product: Ints, log_volume: Floats, shared: Bools, lone_share: Floats
+    weighed: Weighed, product: Ints, log_volume: Floats, shared: Bools, share: Floats
 ) -> Floats:
     """Log density of a serve without a ring; of the glasses of a split, whose sizes the split
     has paid for, only that it has none."""
-    share = lone_share[product]
     sized = sized_density(weighed.fills, product, log_volume)
     odd = odd_density(weighed.fills, product, log_volume)
     found: Floats = np.log(np.where(shared, share, share * sized + priors.LONE_ODD * odd))
@@ -168,12 +169,13 @@ def _weigh(
         - sum([now[lead] for lead in one.leads])
         for one in proposals
     ])
-    lone = _lone_log(weighed, product, log_volume, kind == SHARED, lone_share)
+    lone = _lone_log(weighed, product, log_volume, kind == SHARED, lone_share[product, tap])
     base += np.bincount(owner, lone, len(proposals))
     order = np.lexsort((end, product))
     owner = owner[order]
     glasses = glasses_of(
-        product[order], end[order], log_volume[order], weighed.fills, lone_share
+        product[order], end[order], log_volume[order], weighed.fills,
+        lone_share[product, tap][order],
     )
     edges = _allowed(possible_pairs(rings, glasses, laws), proposals, owner, held)
     best = np.zeros(len(order))
