@@ -46,7 +46,7 @@ def write_morning_mail(
     ]
     composed = morning_mail(
         ledger, without_repeats(raised, ledger), settings, first_notices=notices,
-        actions=cause_actions(ledger, settings),
+        actions=cause_actions(ledger, settings, judged=not unjudged),
     )
     if not (settings.mail.to and settings.mail.host):
         return

@@ -54,6 +54,12 @@ def test_a_little_that_never_came_to_an_alert_is_left_to_the_file() -> None:
     assert len(cause_actions(day_with(row("samples", 4, 200)), venue_settings())) == 1
 
 
+def test_serves_without_a_ring_wait_until_the_venue_is_known() -> None:
+    day = day_with(row("serves_without_ring", 90), row("leak", 90))
+    titles = [one.title for one in cause_actions(day, venue_settings(), judged=False)]
+    assert [title.partition(":")[0] for title in titles] == ["The leak"]
+
+
 def test_a_wrong_clock_costs_nothing_and_is_told_last() -> None:
     clock = row("clock_offset", 0, 0, product="", tap="", headline="Clock 240 s off")
     titles = [one.title for one in cause_actions(day_with(clock, row("leak", 90)), venue_settings())]

@@ -75,6 +75,6 @@ def _finding(
         "included). Matching allows for it; the times in reports do not."
     )
     return Finding(
-        "clock_offset", outlet, f"Clock of till or meters {abs(seconds)} s off, {outlet}", evidence, "high",
+        "clock_offset", outlet, f"Clocks {abs(seconds)} s apart", evidence, "high",
         since_ms, facts.day.bounds[1], standing=True,
     )

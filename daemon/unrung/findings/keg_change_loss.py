@@ -172,7 +172,7 @@ def _finding(facts: Facts, settings: Settings, tap: str, changes: list[Change]) 
         f"{sum_volume(beyond, settings)} beyond it, {sum_volume(beyond / len(costly), settings)} a change."
     )
     return Finding(
-        "keg_change_loss", first.outlet, f"Beer run off at keg changes, tap {tap}", evidence,
+        "keg_change_loss", first.outlet, f"Tap {tap} loses at keg changes", evidence,
         "high" if len(costly) >= FEWEST else "medium", costly[0].at_ms, costly[-1].at_ms,
         first.product, tap, claims, total_ul=round(beyond),
     )

@@ -76,7 +76,7 @@ def _finding(
         "short, or lost before the meter; the two look alike."
     )
     return Finding(
-        "keg_short_fill", outlet, f"Kegs of {product} {share(missing / used)} short, {outlet}", evidence,
+        "keg_short_fill", outlet, f"Kegs of {product} short", evidence,
         "medium" if len(short) > 1 else "low", min(keg.on_ms for keg in short), last, product,
         standing=last >= facts.day.bounds[0], total_ul=missing,
     )

@@ -89,7 +89,7 @@ def _finding(
         f"{moment(first.start_ms, settings)}: {sum_volume(-sum(claims.values()), settings)} that it missed."
     )
     return Finding(
-        "meter_calibration", tap.outlet, f"Meter reads {share(abs(factor))} {reads}, tap {tap.tap}", evidence,
+        "meter_calibration", tap.outlet, f"Meter of tap {tap.tap} reads {reads}", evidence,
         "high", first.start_ms, last.end_ms, last.product, tap.tap, claims,
     )
 
@@ -107,6 +107,6 @@ def _either(facts: Facts, settings: Settings, tap: Tap, piece: Piece) -> Finding
         "keg has run, a meter that reads wrong and glasses poured so cannot be told apart."
     )
     return Finding(
-        "meter_calibration", tap.outlet, f"Meter or portions off by {share(piece.level)}, tap {tap.tap}",
+        "meter_calibration", tap.outlet, f"Tap {tap.tap}: meter or portions off",
         evidence, "low", first.start_ms, last.end_ms, last.product, tap.tap, claims,
     )

@@ -88,7 +88,7 @@ def _finding(
         f"({count})."
     )
     return Finding(
-        "mis_ring", outlet, f"One beer poured and another rung, {outlet}", evidence,
+        "mis_ring", outlet, "One beer poured, another rung", evidence,
         confidence(chance, places), serves[0].start_ms, serves[-1].end_ms,
         serves={key: facts.serves[key].left_ul for key in keys},
         rings=frozenset(pairs.values()), total_ul=volume,

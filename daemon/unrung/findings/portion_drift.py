@@ -58,7 +58,7 @@ def _finding(
         evidence += " Guests get less than is set: a customer's matter."
     steps = [one.chance for one in tap.pieces if one.chance < 1]
     return Finding(
-        "portion_drift", tap.outlet, f"Tap {tap.tap} began to pour {direction} its portions", evidence,
+        "portion_drift", tap.outlet, f"Tap {tap.tap} began to pour {direction}", evidence,
         confidence(min(steps, default=1.0), places), start, facts.serves[last].end_ms,
         facts.serves[last].product, tap.tap, claims,
     )

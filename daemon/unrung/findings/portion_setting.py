@@ -97,7 +97,7 @@ def _whole_tap(
         f"{sum_volume(sum(claims.values()), settings)}.{CUSTOMERS if piece.level < 0 else ''}"
     )
     return Finding(
-        "portion_setting", tap.outlet, f"Every glass {_side(piece.level)} its portion, tap {tap.tap}",
+        "portion_setting", tap.outlet, f"Tap {tap.tap} pours {_side(piece.level)} its portions",
         evidence, confidence(chance, places), start, facts.serves[last].end_ms,
         facts.serves[last].product, tap.tap, claims,
     )
@@ -131,7 +131,7 @@ def _one_item(
         f"{sum_volume(sum(claims.values()), settings)}.{CUSTOMERS if off < 0 else ''}"
     )
     return Finding(
-        "portion_setting", cell.outlet, f"{name} {_side(off)} its portion, {cell.outlet}", evidence,
+        "portion_setting", cell.outlet, f"{name} {_side(off)} its portion", evidence,
         confidence(chance, places), serves[0].start_ms, serves[-1].end_ms, cell.product,
         taps[0] if len(taps) == 1 else "", claims,
     )

@@ -52,7 +52,7 @@ def _finding(
         f"{100 * len(keys) / all_served:.1f} to a hundred serves: {sum_volume(volume, settings)}."
     )
     return Finding(
-        "samples", outlet, f"Tasters not rung, {outlet}", evidence, confidence(chance, places),
+        "samples", outlet, "Tasters not rung", evidence, confidence(chance, places),
         serves[0].start_ms, serves[-1].end_ms,
         serves={key: facts.serves[key].left_ul for key in keys},
     )

@@ -8,7 +8,7 @@ pouring side must outweigh what is left on the ringing side by more than chance.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from functools import partial
 from typing import NamedTuple
@@ -18,7 +18,7 @@ from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail, counts, poisson_limits, poisson_tail
-from unrung.findings.wording import day_name, moment, share, sum_volume, times
+from unrung.findings.wording import clock, day_name, moment, share, sum_volume, times
 from unrung.ledger.facts import DayFacts, ServeFact
 from unrung.settings import Settings
 
@@ -28,7 +28,7 @@ ANY_SIZE, NEAR_MS = 1.0, 60 * 60_000
 DAY_MS = 25 * 3_600_000
 SURELY = 0.02
 """Of the usual level: glasses and rings that missed each other come in swarms, not one by one."""
-FEWEST = 6
+FEWEST, FEWEST_TODAY = 6, 5
 LEAST_SHARE, CLUSTERED = 0.01, 0.005
 """Below this share of an outlet's serves it is not worth a talk; less is where they cluster in hours."""
 HOURS = (1, 2, 3, 4)
@@ -64,7 +64,36 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
         worth = len(left) >= FEWEST and surely >= least * served[outlet]
         if worth and chance < SURELY * level(len(served)):
             found.append(_finding(facts, settings, outlet, left, cluster, chance, len(served)))
+        else:
+            found += _one_beer_today(facts, settings, left, len(left) / served[outlet])
     return found
+
+
+def _one_beer_today(
+    facts: Facts, settings: Settings, left: list[int], usual: float
+) -> Iterator[Finding]:
+    """A beer with far more of them on the last day than its serves would usually leave."""
+    today, _ = facts.window.today
+    poured = Counter((serve.outlet, serve.product) for serve in facts.day.serves)
+    by_beer: dict[tuple[str, str], list[int]] = defaultdict(list)
+    for key in left:
+        if key in today:
+            by_beer[facts.serves[key].outlet, facts.serves[key].product].append(key)
+    for (outlet, product), keys in sorted(by_beer.items()):
+        expected = max(LEAST_SHARE, usual) * poured[outlet, product]
+        chance = poisson_tail(len(keys), expected)
+        if len(keys) >= FEWEST_TODAY and chance < level(len(poured)):
+            serves = [facts.serves[key] for key in keys]
+            evidence = (
+                f"{len(keys)} of {poured[outlet, product]} serves of {product} at {outlet} have no ring, "
+                f"from {moment(serves[0].start_ms, settings)} to {clock(serves[-1].end_ms, settings)}: "
+                f"{sum_volume(sum(serve.left_ul for serve in serves), settings)}."
+            )
+            yield Finding(
+                "serves_without_ring", outlet, f"{product} without a ring", evidence, "medium",
+                serves[0].start_ms, serves[-1].end_ms, product,
+                serves={key: facts.serves[key].left_ul for key in keys},
+            )
 
 
 def is_full(serve: ServeFact, portions: Mapping[str, Sequence[int]]) -> bool:
@@ -126,7 +155,7 @@ def _finding(
             f"{cluster.expected:.0f}."
         )
     return Finding(
-        "serves_without_ring", outlet, f"Serves without a ring, {outlet}", evidence,
+        "serves_without_ring", outlet, "Serves without a ring", evidence,
         confidence(chance, places), serves[0].start_ms, serves[-1].end_ms,
         serves={key: facts.serves[key].left_ul for key in keys},
     )

@@ -119,7 +119,7 @@ def _judge(
         f"glasses: {sum_volume(volume, settings)}."
     )
     return Finding(
-        "top_ups", serves[0].outlet, f"Glasses topped up over the portion, tap {tap}", evidence,
+        "top_ups", serves[0].outlet, f"Tap {tap}: glasses topped up", evidence,
         confidence(chance, places), serves[0].start_ms, serves[-1].end_ms, serves[0].product, tap,
         claims,
     )

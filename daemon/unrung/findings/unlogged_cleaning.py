@@ -62,7 +62,7 @@ def _finding(facts: Facts, settings: Settings, tap: str, run: list[int]) -> Find
         "down for it."
     )
     return Finding(
-        "unlogged_cleaning", serves[0].outlet, f"A line clean that nobody wrote down, tap {tap}",
+        "unlogged_cleaning", serves[0].outlet, f"Tap {tap}: cleaning not written down",
         evidence, "high" if len(run) > FEWEST else "medium", serves[0].start_ms, serves[-1].end_ms,
         serves[0].product, tap, {key: facts.serves[key].left_ul for key in run},
     )

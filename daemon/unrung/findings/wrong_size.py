@@ -75,7 +75,7 @@ def _finding(
         f"({count})."
     )
     return Finding(
-        "wrong_size", outlet, f"A larger size poured than rung, {outlet}", evidence,
+        "wrong_size", outlet, "Larger size poured than rung", evidence,
         confidence(chance, places), serves[0].start_ms, serves[-1].end_ms,
         serves=claims,
     )

@@ -13,13 +13,20 @@ from unrung.mail.actions import Action
 from unrung.settings import LEAST_LOSS, Settings
 from unrung.units import to_ul
 
+JUDGING = ("serves_without_ring",)
+"""Findings that only a venue whose usual losses are known is told by mail."""
 
-def cause_actions(ledger: DayLedger, settings: Settings) -> list[Action]:
+
+def cause_actions(
+    ledger: DayLedger, settings: Settings, *, judged: bool = True
+) -> list[Action]:
     """One action per finding and place. What never came to the least loss worth an alert stands in
-    the findings file alone; what costs nothing by itself, such as a wrong clock, comes last."""
+    the findings file alone; what costs nothing by itself, such as a wrong clock, comes last. On a day
+    that is not ``judged``, serves without a ring are left to the file as well."""
     least = to_ul(LEAST_LOSS[settings.venue.volume_unit], settings.venue.volume_unit)
     prices = {(it.outlet, it.product): it.cost_minor_per_litre for it in ledger.products}
-    groups = [list(rows) for _, rows in groupby(ledger.findings, key=_place)]
+    told = [row for row in ledger.findings if judged or row.finding not in JUDGING]
+    groups = [list(rows) for _, rows in groupby(told, key=_place)]
     worth = [
         rows for rows in groups
         if not any(row.volume_ul for row in rows)
