@@ -97,7 +97,7 @@ def fixed_pairs(pours: list[MeteredPour], rings: list[RingUnit], offset_ms: int)
     weighed = _unlearnt(weigh(pour_columns([], products), sizes, 60_000), poured, sizes)
     known = Known(
         Clockwork(offset_ms), prior_laws(SETTINGS), no_mates(len(rings)),
-        np.full(2, 0.02), np.full(2, 0.04),
+        np.full(2, 0.02), np.full((2, 8), 0.04),
     )
     serves = serves_of(poured, {}, 0)
     glasses = price(weighed, serves, known)

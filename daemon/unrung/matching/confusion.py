@@ -77,7 +77,8 @@ def _coincide(at: Ints, end: Ints) -> bool:
     near, far = 1_000 * priors.CONFUSED_NEAR_S, 1_000 * priors.CONFUSED_FAR_S
     inner, outer = _within(at, end, near), _within(at, end, far)
     chance = (outer - inner) * near / (far - near)
-    return inner - chance >= max(priors.CONFUSED_LEAST, priors.CONFUSED_SIGMAS * (chance + 1) ** 0.5)
+    least = max(priors.CONFUSED_LEAST, priors.CONFUSED_SIGMAS * (chance + 1) ** 0.5)
+    return bool(inner - chance >= least)
 
 
 def _within(at: Ints, end: Ints, reach: float) -> float:
