@@ -31,7 +31,7 @@ from bench.findings_truth import AT_PRODUCTS, AT_TAPS, Place, Truth, truth_of  #
 from findings.months import ledgers, settings_of  # noqa: E402
 from simulator import LOSSES, simulate  # noqa: E402
 from unrung.findings.finding import Finding, rows_of  # noqa: E402
-from unrung.findings.table import TABLE, findings_of  # noqa: E402
+from unrung.findings.table import SHOWN, findings_of  # noqa: E402
 from unrung.ledger.facts import DayFacts  # noqa: E402
 from unrung.settings import Settings  # noqa: E402
 
@@ -97,7 +97,9 @@ def raised_in(days: list[DayFacts], settings: Settings, every: int) -> dict[Plac
 
 def place_of(found: Finding) -> Place:
     """Where the truth keeps what a finding names."""
-    if found.finding in AT_TAPS or (found.finding == "feed_gap" and found.tap):
+    if found.finding == "feed_gap":
+        return found.finding, f"from {found.first_ms}"
+    if found.finding in AT_TAPS:
         return found.finding, found.tap
     if found.finding in AT_PRODUCTS:
         return found.finding, f"{found.outlet}/{found.product}"
@@ -181,7 +183,7 @@ def plan(months: int, only: str) -> list[tuple[str, int, str, dict[str, float] |
 def show(board: Board) -> None:
     print(f"{'cause':<22}{'owed':>6}{'recall':>8}{'raised':>8}{'precision':>10}{'volume':>8}"
           f"{'within 15 %':>13}")
-    for cause in TABLE:
+    for cause in SHOWN:
         score = board.scores[cause]
         recall = f"{score.found / score.owed:.2f}" if score.owed else "-"
         precision = f"{score.right / score.raised:.2f}" if score.raised else "-"

@@ -13,7 +13,7 @@ from findings import trade
 from findings.trade import OZ, alone, at, changed, fuller, ordinary, ring, with_kegs, with_rings, with_serves
 from unrung.findings.advice import ADVICE
 from unrung.findings.finding import Finding, rows_of
-from unrung.findings.table import TABLE, findings_of, rows_of_all
+from unrung.findings.table import SHOWN, TABLE, findings_of, rows_of_all
 from unrung.ledger.facts import ClockFact, DayFacts, ServeFact
 
 SETTINGS = trade.settings()
@@ -153,7 +153,8 @@ def judged(days: list[DayFacts]) -> list[Finding]:
 
 
 def test_every_cause_has_its_module_its_advice_and_its_test() -> None:
-    assert set(TABLE) == set(ADVICE) == {cause.__name__ for cause in COSTS}
+    assert set(TABLE) == set(SHOWN) == set(ADVICE) == {cause.__name__ for cause in COSTS}
+    assert len(SHOWN) == len(TABLE) == 15
 
 
 @pytest.mark.parametrize("seed", range(4))

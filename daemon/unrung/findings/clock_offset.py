@@ -17,7 +17,8 @@ from unrung.findings.wording import moment
 from unrung.ledger.facts import ClockFact
 from unrung.settings import Settings
 
-LEAST_MS = 60_000
+LEAST_MS, LEAST_OF_FEW_MS, MANY_PAIRS = 60_000, 90_000, 150
+"""A day with fewer pairs than that knows its offset less well."""
 FAR_MS = 180_000
 SIGMAS = 5.0
 MAD_TO_SIGMA = 1.4826
@@ -54,7 +55,7 @@ def _judge(
         reach = SIGMAS * MAD_TO_SIGMA * median(abs(offset - usual) for offset in offsets)
     if abs(usual) >= FAR_MS:
         usual = 0.0
-    limit = max(LEAST_MS, reach)
+    limit = max(LEAST_MS if last.pairs >= MANY_PAIRS else LEAST_OF_FEW_MS, reach)
     ends = [last.offset_ms, last.offset_ms + last.jump_ms]
     if min(map(abs, (end - usual for end in ends))) < limit:
         return None

@@ -88,6 +88,16 @@ class Window:
         return found
 
     @cached_property
+    def kegs_on(self) -> dict[str, list[int]]:
+        """Tap to the moments at which a keg went on."""
+        found: dict[str, list[int]] = defaultdict(list)
+        for day in self.days:
+            for keg in day.kegs:
+                if keg.kind == "on":
+                    found[self.tap_named.get(keg.tap.casefold(), keg.tap)].append(keg.at_ms)
+        return dict(sorted(found.items()))
+
+    @cached_property
     def pieces(self) -> dict[int, int]:
         """Lone small flow to the serve that it is a second go at."""
         return pieces_of(self.serves, self.by_tap)

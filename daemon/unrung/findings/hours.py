@@ -1,7 +1,7 @@
 """When the venue was open: by its usual hours, and by its own rings.
 
-A till that rang is a venue that was open, whatever the settings say; beer counts as flowing while
-closed only where no terminal rang anything for a while before and after.
+A till that rang is a venue that was open, whatever the settings say; and a venue whose till rang for
+the last time has closed, though its usual hours run on.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from unrung.ledger.coverage import Span, covers, length_ms, subtract, union
+from unrung.ledger.coverage import Span, covers, intersect, length_ms, subtract, union
 from unrung.ledger.facts import DayFacts
 from unrung.settings import Settings
 
@@ -47,14 +47,22 @@ def hours_of(days: Sequence[DayFacts], settings: Settings) -> Hours:
     opened: list[Span] = []
     for day in days:
         usual = _usual(day, settings)
-        opened += usual
         around = AROUND_MS if usual else ALONE_MS
         at = sorted({second // 60 for till in day.till for second in till.at_s})
+        opened += _served(usual, day, at)
         opened += union(
             (day.bounds[0] + minute * 60_000 - around, day.bounds[0] + minute * 60_000 + around)
             for minute in at
         )
     return Hours(opened, [day.bounds for day in days])
+
+
+def _served(usual: Sequence[Span], day: DayFacts, minutes: Sequence[int]) -> list[Span]:
+    """The usual hours less what lies before the till's first row or after its last."""
+    if not minutes:
+        return list(usual)
+    first, last = (day.bounds[0] + 60_000 * minutes[end] for end in (0, -1))
+    return intersect(usual, [(first - ALONE_MS, last + AROUND_MS)])
 
 
 def _usual(day: DayFacts, settings: Settings) -> list[Span]:

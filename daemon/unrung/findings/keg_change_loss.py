@@ -9,7 +9,6 @@ glass is then the one without a ring. Judged per tap, over all its keg changes o
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections import defaultdict
 from collections.abc import Sequence
 from fractions import Fraction
 from statistics import fmean
@@ -59,7 +58,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     allowance = float(
         Fraction(settings.matching.keg_change_allowance) * UNITS_UL[settings.venue.volume_unit]
     )
-    taps = _kegs_on(facts)
+    taps = {tap: moments for tap, moments in facts.window.kegs_on.items() if tap in facts.window.flows}
     found = []
     for tap, moments in taps.items():
         changes = _changes(facts, settings, tap, moments, allowance)
@@ -73,17 +72,6 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
         if often or once >= max(1.0, ONCE * allowance):
             found.append(_finding(facts, settings, tap, changes))
     return found
-
-
-def _kegs_on(facts: Facts) -> dict[str, list[int]]:
-    """Tap to the moments at which a keg went on."""
-    found: dict[str, list[int]] = defaultdict(list)
-    for day in facts.window.days:
-        for keg in day.kegs:
-            tap = facts.window.tap_named.get(keg.tap.casefold(), keg.tap)
-            if keg.kind == "on" and tap in facts.window.flows:
-                found[tap].append(keg.at_ms)
-    return dict(sorted(found.items()))
 
 
 def _changes(

@@ -8,6 +8,7 @@ lost between keg and meter; both readings are given.
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Sequence
 
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
@@ -20,6 +21,8 @@ LEAST = 0.015
 """Short by less is within what kegs, meters and the glass that spans two kegs leave open."""
 MOST = 0.2
 """Short by more is a keg that somebody wrote down at another tap."""
+FULL, FEWEST_FULL = 0.7, 4
+ONE_OF_TEN = 0.1
 FEW = 2
 """Of so few whole kegs a single short one is told; of more, it takes two."""
 GLASS_UL = 500_000
@@ -32,22 +35,40 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     kegs = whole_kegs(facts, settings)
     groups = facts.window.group_of
     short: dict[tuple[str, str], list[WholeKeg]] = defaultdict(list)
+    full = _full_ratios(kegs)
     for keg in kegs:
-        if _is_short(facts, keg, levels.get(keg.line)):
+        if _is_short(facts, keg, full.get(keg.line, 0.0), levels.get(keg.line)):
             short[groups.get(keg.outlet, keg.outlet), keg.product].append(keg)
     return [
         _finding(facts, settings, outlet, product, found, kegs)
         for (outlet, product), found in sorted(short.items())
-        if len(found) > 1 or sum(keg.product == product for keg in kegs) <= FEW
+        if _worth(len(found), sum(keg.product == product for keg in kegs))
     ]
 
 
-def _is_short(facts: Facts, keg: WholeKeg, tap: Tap | None) -> bool:
+def _worth(short: int, all_kegs: int) -> bool:
+    return short >= max(2, ONE_OF_TEN * all_kegs) or all_kegs <= FEW
+
+
+def _full_ratios(kegs: Sequence[WholeKeg]) -> dict[str, float]:
+    """What a line's full kegs give over what they hold, less 1: its meter's own way of reading. Of
+    several kegs the one that more than half give less than; unknown of a few."""
+    ratios: dict[str, list[float]] = defaultdict(list)
+    for keg in kegs:
+        ratios[keg.line].append(keg.ratio)
+    return {
+        line: sorted(found)[int(FULL * len(found))]
+        for line, found in ratios.items() if len(found) >= FEWEST_FULL
+    }
+
+
+def _is_short(facts: Facts, keg: WholeKeg, full: float, tap: Tap | None) -> bool:
     bound = max(LEAST, keg.tolerance) + GLASS_UL / keg.used_ul / 3
-    if not -MOST <= keg.ratio < -bound:
+    short = keg.ratio - max(0.0, full)
+    if not -MOST <= short < -bound:
         return False
     level = _level(facts, keg, tap)
-    return level is None or level > keg.ratio / 2
+    return level is None or level > short / 2
 
 
 def _level(facts: Facts, keg: WholeKeg, tap: Tap | None) -> float | None:

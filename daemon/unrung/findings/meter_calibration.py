@@ -19,8 +19,8 @@ from unrung.findings.whole_kegs import WholeKeg, combined, whole_kegs
 from unrung.findings.wording import moment, share, sum_volume, times
 from unrung.settings import Settings
 
-LEAST = 0.011
-"""A smaller factor is any meter's (many bar meters have no class)."""
+LEAST, OF_MANY, MANY = 0.015, 0.012, 4
+"""A smaller factor is any meter's (many bar meters have no class); over many whole kegs less is clear."""
 AGREE = 0.4
 """Glasses bear out what kegs say where they are off the same way by at least as much, less this share.
 What they are off beyond it was poured so."""
@@ -53,12 +53,13 @@ def _judge(
     facts: Facts, settings: Settings, tap: Tap, piece: Piece, kegs: list[WholeKeg], places: int
 ) -> Finding | None:
     chance = difference_chance(piece.level, piece.error)
-    if abs(piece.level) < LEAST or chance >= level(places):
+    least = OF_MANY if len(kegs) >= MANY else LEAST
+    if abs(piece.level) < least or chance >= level(places):
         return None
     if not kegs:
         return _either(facts, settings, tap, piece)
     factor = combined(kegs)
-    beyond = abs(factor) > max(LEAST, kegs[0].filled_within)
+    beyond = abs(factor) > max(least, kegs[0].filled_within)
     alike = factor * piece.level > 0 and abs(piece.level) >= (1 - AGREE) * abs(factor)
     return _finding(facts, settings, tap, piece, kegs, factor) if beyond and alike else None
 

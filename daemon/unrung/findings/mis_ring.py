@@ -22,6 +22,8 @@ MOMENT_MS = 150_000
 """A ring belongs to the moments of a serve within this time, by the corrected clock."""
 ALIKE = 0.13
 FEWEST = 4
+CLEARLY = 2.0
+"""Times what chance brings: in a crowd glasses and rings meet by more than chance as well."""
 MOVES_MS = tuple(sign * minutes * 60_000 for minutes in (9, 15, 21, 27, 33) for sign in (-1, 1))
 
 
@@ -40,7 +42,8 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
         pairs = meetings(facts, keys, numbers, 0)
         usual = fmean(len(meetings(facts, keys, numbers, move)) for move in MOVES_MS)
         chance = poisson_tail(len(pairs), usual + 0.5)
-        if len(pairs) >= FEWEST and chance < level(len(serves)):
+        clear = chance < level(len(serves)) and len(pairs) >= CLEARLY * usual
+        if len(pairs) >= FEWEST and clear:
             found.append(_finding(facts, settings, outlet, pairs, usual, chance, len(serves)))
     return found
 

@@ -1,8 +1,8 @@
-"""Every finding, in the order in which it is made and shown: what explains more surely goes first.
+"""Every finding, in the order in which they are made: what explains more surely goes first.
 
-Equipment, settings, procedure, then the talk with the team. Each takes out of the facts what it
-explains, so that no microlitre is explained twice and the last one is never raised for what another
-explains better.
+Each takes out of the facts what it explains, so that no microlitre is explained twice and the last
+one is never raised for what another explains better. They are shown in another order (``SHOWN``):
+equipment, settings, procedure, then the talk with the team.
 """
 
 from __future__ import annotations
@@ -43,14 +43,19 @@ TABLE: dict[str, Find] = {
     "feed_gap": feed_gap.find,
     "keg_change_loss": keg_change_loss.find,
     "unlogged_cleaning": unlogged_cleaning.find,
+    "top_ups": top_ups.find,
     "portion_drift": portion_drift.find,
     "portion_setting": portion_setting.find,
-    "top_ups": top_ups.find,
     "samples": samples.find,
     "wrong_size": wrong_size.find,
     "mis_ring": mis_ring.find,
     "serves_without_ring": serves_without_ring.find,
 }
+SHOWN = (
+    "leak", "meter_calibration", "keg_short_fill", "feed_gap", "clock_offset", "tap_list",
+    "portion_setting", "portion_drift", "top_ups", "keg_change_loss", "unlogged_cleaning", "samples",
+    "wrong_size", "mis_ring", "serves_without_ring",
+)
 
 
 def findings_of(days: Sequence[DayFacts], settings: Settings) -> tuple[Facts, list[Finding]]:
@@ -66,8 +71,7 @@ def findings_of(days: Sequence[DayFacts], settings: Settings) -> tuple[Facts, li
 
 
 def rows_of_all(facts: Facts, found: Sequence[Finding]) -> list[FindingRow]:
-    """The last day's rows of all findings, in the table's order, the largest volume first."""
-    order = list(TABLE)
+    """The last day's rows of all findings, in the order in which they are shown, the largest first."""
     rows = [row for one in found for row in rows_of(one, facts)]
     return sorted(rows, key=lambda row: (
-        order.index(row.finding), -abs(row.volume_ul), row.outlet, row.product, row.tap))
+        SHOWN.index(row.finding), -abs(row.volume_ul), row.outlet, row.product, row.tap))

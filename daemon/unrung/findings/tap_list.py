@@ -181,8 +181,7 @@ def _finding(
 def _keg_on(facts: Facts, tap: str, low_ms: int) -> int:
     """The keg change of the first day that it began with; else the day's start."""
     changes = [
-        keg.at_ms for day in facts.window.days for keg in day.kegs
-        if keg.kind == "on" and facts.window.tap_named.get(keg.tap.casefold()) == tap
-        and low_ms <= keg.at_ms <= low_ms + CHANGE_WITHIN_MS
+        at_ms for at_ms in facts.window.kegs_on.get(tap, ())
+        if low_ms <= at_ms <= low_ms + CHANGE_WITHIN_MS
     ]
     return min(changes, default=low_ms)

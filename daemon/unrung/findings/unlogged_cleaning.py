@@ -6,7 +6,7 @@ line's own content and ``RINSE`` more.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from unrung.findings.certainty import ounces
 from unrung.findings.facts import Facts
@@ -28,8 +28,9 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     content = {row.tap: row.line_volume_ul for row in settings.taps}
     largest = max((row.portion_ul for row in settings.menu), default=0)
     found = []
+    after_ms = settings.matching.keg_change_minutes * 60_000
     for tap, keys in facts.lone_by_tap.items():
-        for run in _runs(facts, keys):
+        for run in _runs(facts, keys, facts.window.kegs_on.get(tap, ()), after_ms):
             volume = sum(facts.serves[key].left_ul for key in run)
             flows = {facts.serves[key].parts[0][:2] for key in run}
             several = len(flows) >= FEWEST or volume >= LARGEST_GLASS * largest
@@ -38,12 +39,17 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     return found
 
 
-def _runs(facts: Facts, keys: list[int]) -> Iterator[list[int]]:
-    """Lone flows of a tap while closed, cut where an hour passes between two."""
+def _runs(
+    facts: Facts, keys: list[int], kegs: Sequence[int], after_ms: float
+) -> Iterator[list[int]]:
+    """Lone flows of a tap while closed, those just after a keg went on left out, cut where an hour passes
+    between two."""
     run: list[int] = []
     for key in keys:
         serve = facts.serves[key]
         if serve.left_ul < SMALLEST_FLOW or not facts.window.hours.is_closed(serve.end_ms):
+            continue
+        if any(0 <= serve.start_ms - at_ms <= after_ms for at_ms in kegs):
             continue
         if run and serve.start_ms - facts.serves[run[-1]].end_ms > PAUSE_MS:
             yield run
