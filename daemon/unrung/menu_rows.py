@@ -38,11 +38,6 @@ class NewRow:
     since: str = ""
     why: str = ""
 
-    @property
-    def complete(self) -> bool:
-        """Whether the row can be added as it is; without a product it is no draught beer."""
-        return not self.product or bool(self.portion)
-
 
 def lookalikes(settings: Settings, sold: Mapping[Asked, int], day: date) -> dict[tuple[str, str, str], int]:
     """(item, size, product) of unlisted items whose names look like a listed product, and how often

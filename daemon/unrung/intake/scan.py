@@ -34,10 +34,6 @@ class Scan:
     """Names of files that have not settled, or seem unfinished."""
     problems: list[str] = field(default_factory=list)
 
-    @property
-    def worked(self) -> bool:
-        return bool(self.taken)
-
 
 def scan(db: Store, settings: Settings, feed: Feed, tracker: Tracker | None, *,
          now_ms: int, now_mono: float = 0.0) -> Scan:

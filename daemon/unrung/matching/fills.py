@@ -169,13 +169,6 @@ def _spread(off: Floats) -> float:
     return min(max(found / (len(off) + priors.SPREAD_PRIOR), 0.02), 0.08)
 
 
-def _padded(sizes: Sequence[Sequence[int]]) -> Floats:
-    table = np.full((len(sizes), max([1, *map(len, sizes)])), np.nan)
-    for row, found in enumerate(sizes):
-        table[row, : len(found)] = found
-    return table
-
-
 def _nearest(product: Ints, log_volume: Floats, centre: Floats) -> tuple[Ints, Floats]:
     """The nearest size of each pour, and how far it is from it (far without sizes)."""
     off = np.abs(log_volume[:, None] - centre[product])

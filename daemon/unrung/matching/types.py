@@ -63,7 +63,6 @@ class MatchSettings:
     """A ring may come this long after the end of its pour."""
     clock_offset_ms: int | None = None
     """Pins the till clock's lead over the meter clock; None: learnt each day."""
-    max_edges: int = 2_000_000
     top_up_gap_ms: int = 60_000
     """Fragments on one tap further apart than this never belong to one serve."""
 

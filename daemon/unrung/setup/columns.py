@@ -232,12 +232,6 @@ def _with_clocks(
     return found
 
 
-def falls_before(earlier: Sequence[float], later: Sequence[float]) -> bool:
-    """Whether nearly every pair is in this order; for start and end by their values."""
-    pairs = list(zip(earlier, later, strict=True))
-    return bool(pairs) and sum(a <= b for a, b in pairs) >= 0.97 * len(pairs)
-
-
 def rises(numbers: Sequence[float]) -> bool:
     """Whether the rows are (nearly) in rising order."""
     steps = [later >= earlier for earlier, later in pairwise(numbers)]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 
 from sqlite_utils import Database
@@ -94,9 +93,3 @@ def oldest_waiting(db: Database, feed: str) -> int | None:
         "EXISTS (SELECT 1 FROM rejects r WHERE r.source = s.id AND r.state = 'waiting')", [feed],
     ).fetchone()[0]
     return first
-
-
-def poll_states(db: Database) -> dict[str, Cursor]:
-    """Every polled feed by name."""
-    names: Iterable[dict[str, str]] = db.query("SELECT feed FROM cursors ORDER BY feed")
-    return {row["feed"]: load_cursor(db, row["feed"]) for row in names}
