@@ -18,6 +18,8 @@ ORDER = (
     "version",
 )
 _ONE = 1_000_000
+LONGEST_MS = 24 * 3_600_000
+"""All that flows in a cleaning's span is water and cleaner: an end with a wrong date would hide beer."""
 
 When = tuple[int | None, int | None, str, str]
 """``at_ms``, ``end_ms``, ``day``, ``at_text``."""
@@ -66,6 +68,11 @@ def _when_reader(plan: Plan) -> Callable[[str, str, str], When]:
         if end_ms < at_ms:
             raise BadValue(
                 "end", end, f"is before the start ({at})", "Check which column is at and which end."
+            )
+        if end_ms - at_ms > LONGEST_MS:
+            raise BadValue(
+                "end", end, f"is more than a day after the start ({at})",
+                "Check the date of the end; write what goes on for longer as an entry for each day.",
             )
         return at_ms, end_ms, "", at
 

@@ -282,6 +282,8 @@ BAD: dict[str, list[tuple[dict[str, str], dict[str, Any], str, str]]] = {
         ({"day": "1926-10-31", "reason": "spilt", "volume": "1"}, {}, "day", "before the year 2000"),
         ({"at": AT, "end": "2026-10-31T20:00Z", "reason": "spilt", "volume": "1"}, {},
          "end", "before the start"),
+        ({"at": AT, "end": "2026-11-01T20:41:08Z", "reason": "spilt", "volume": "1"}, {},
+         "end", "more than a day after the start"),
     ],
 }  # fmt: skip
 

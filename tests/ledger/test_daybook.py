@@ -77,15 +77,16 @@ def test_a_day_that_is_not_over_is_compared_only_up_to_a_moment(tmp_path: Path) 
     assert sum(leaf.volumes.poured_not_compared for leaf in ledger.leaves) == 473_176
 
 
-def test_a_cleaning_over_the_day_s_edge_reaches_the_store_s_next_day(tmp_path: Path) -> None:
-    venue = make_venue(tmp_path, more="""
+SHEET = """
 [[feed]]
 name = "sheet"
 carries = "log"
 adapter = "csv"
 folder = "exports/sheet"
 pattern = "*.csv"
+export = "overlap"
 [feed.fields]
+id = "No"
 at = "From"
 end = "Until"
 reason = "Why"
@@ -95,12 +96,45 @@ time = "%Y-%m-%d %H:%M:%S"
 volume_unit = "l"
 [feed.formats.kinds]
 cleaning = ["clean"]
-""")
-    (tmp_path / "exports" / "sheet").mkdir()
-    venue.drop(tmp_path / "exports" / "sheet" / "a.csv",
-               b"From,Until,Why,Litres\n2025-06-10 03:50:00,2025-06-10 04:20:00,clean,\n")
+"""
+
+
+def cleaned(venue: VenueFolder, name: str, start: str, end: str, written: str = "23:59:00") -> None:
+    """A sheet that says from when to when the lines were cleaned."""
+    folder = venue.path / "exports" / "sheet"
+    folder.mkdir(exist_ok=True)
+    rows = f"No,From,Until,Why,Litres\n1,2025-{start},2025-{end},clean,\n"
+    venue.drop(folder / name, rows.encode(), written)
+
+
+def test_a_cleaning_over_the_day_s_edge_reaches_the_store_s_next_day(tmp_path: Path) -> None:
+    venue = make_venue(tmp_path, more=SHEET)
+    cleaned(venue, "a.csv", "06-10 03:50:00", "06-10 04:20:00")
     venue.rings("a.csv", [ring("20:00:30")])
     venue.pours("a.json", [pour("w", "04:10:00", ml=1_000), pour("p", "20:00:00")])
     ledger = taken(venue)
     assert sum(leaf.volumes.not_beer for leaf in ledger.leaves) == 1_000_000
     assert sum(leaf.volumes.poured_not_rung for leaf in ledger.leaves) == 0
+
+
+def test_a_changed_end_of_a_cleaning_changes_every_day_as_if_it_had_been_known_before(tmp_path: Path) -> None:
+    """A line begins to be cleaned on the business day of the 9th and still is on the 11th, by a sheet that
+    comes late: pints poured just before 04:00 and rung just after lose their pours, a day after the next."""
+    venues = [make_venue(tmp_path / name, more=SHEET) for name in ("late", "in time")]
+    times = [f"{hour}:{minute}:00" for hour in range(14, 24) for minute in (15, 45)]
+    trade = [f"06-{day} {at}" for day in (10, 11) for at in times]
+    edge = [("06-11 03:50:00", "06-11 04:01:00"), ("06-11 03:54:00", "06-11 04:05:00")]
+    for venue in venues:
+        late = venue.path.name == "late"
+        venue.rings("a.csv", [ring(at) for at in (*(rung for _, rung in edge), *trade)], "06-12 05:00:00")
+        poured = [pour(at, at) for at in (*(end for end, _ in edge), *trade)]
+        venue.pours("a.json", poured, "06-12 05:00:00")
+        cleaned(venue, "a.csv", "06-10 03:55:00", "06-10 04:20:00", "06-10 12:00:00")
+        if late:
+            venue.catch_up("06-12 06:00:00")
+        cleaned(venue, "b.csv", "06-10 03:55:00", "06-11 03:52:00", "06-12 05:10:00")
+        venue.catch_up("06-12 11:30:00")
+    sql = "SELECT * FROM leaves ORDER BY day, window_start_ms, product"
+    known_late, known_before = (venue.query(sql) for venue in venues)
+    assert known_late == known_before
+    assert any(row["not_beer"] for row in known_late)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -23,6 +23,8 @@ _INSERT = (
     f"INSERT INTO movements ({', '.join(COLUMNS)}) VALUES ({', '.join('?' * len(COLUMNS))})"
 )
 _CHUNK = 500
+_WHEN = COLUMNS[8:12]
+"""at_ms, start_ms, end_ms, day"""
 
 Values = tuple[Any, ...]
 Span = tuple[int, int]
@@ -35,7 +37,8 @@ class Merge:
     new_rows: int
     superseded: int
     touched_ms: list[int]
-    """Times of every row that came or went."""
+    """Times of every row that came or went; of a span both its ends, since a cleaning that goes on past
+    the business day's edge changes the next day too."""
     touched_days: list[str]
     """Business days of rows that came or went without a time."""
 
@@ -102,12 +105,12 @@ def merge(db: Database, rows: Sequence[Values], source: int) -> Merge:
                 fresh.append(row)
             elif old["source"] < source and not _same(old, row) and not _older(row[6], old["version"]):
                 stale.append((source, old["id"]))
-                _touch(result, old["at_ms"], old["day"])
+                _touch(result, old)
                 fresh.append(row)
     _supersede(db, stale)
     db.conn.executemany(_INSERT, fresh)
-    result.touched_ms += [row[8] for row in fresh if row[8] is not None]
-    result.touched_days += [row[11] for row in fresh if row[11] is not None]
+    for row in fresh:
+        _touch(result, dict(zip(_WHEN, row[8:12], strict=True)))
     result.new_rows, result.superseded = len(fresh) - len(stale), len(stale)
     return result
 
@@ -119,13 +122,13 @@ def drop_missing(
     hold; not where later exports have ``settled`` a period since."""
     result = Merge(0, 0, [], [])
     rows = db.query(
-        "SELECT id, ident, at_ms, day FROM movements WHERE superseded_by IS NULL AND feed = ? "
+        "SELECT id, ident, at_ms, end_ms, day FROM movements WHERE superseded_by IS NULL AND feed = ? "
         "AND at_ms >= ? AND at_ms < ? AND source <= ?",
         [feed, *span, source],
     )
     gone = [row for row in rows if row["ident"] not in kept and not within(row["at_ms"], settled)]
     for row in gone:
-        _touch(result, row["at_ms"], row["day"])
+        _touch(result, row)
     _supersede(db, [(source, row["id"]) for row in gone])
     result.superseded = len(gone)
     return result
@@ -140,10 +143,11 @@ def drop_unread(db: Database, kept: set[bytes], source: int) -> Merge:
     """Supersede the rows that ``source`` once gave and, read again, gives no more."""
     result = Merge(0, 0, [], [])
     rows = db.query(
-        "SELECT id, ident, at_ms, day FROM movements WHERE superseded_by IS NULL AND source = ?", [source])
+        "SELECT id, ident, at_ms, end_ms, day FROM movements WHERE superseded_by IS NULL AND source = ?",
+        [source])
     gone = [row for row in rows if row["ident"] not in kept]
     for row in gone:
-        _touch(result, row["at_ms"], row["day"])
+        _touch(result, row)
     _supersede(db, [(source, row["id"]) for row in gone])
     result.superseded = len(gone)
     return result
@@ -247,8 +251,7 @@ def _supersede(db: Database, pairs: list[tuple[int, int]]) -> None:
     db.conn.executemany("UPDATE movements SET superseded_by = ? WHERE id = ?", pairs)
 
 
-def _touch(result: Merge, at_ms: int | None, day: str | None) -> None:
-    if at_ms is not None:
-        result.touched_ms.append(at_ms)
-    if day is not None:
-        result.touched_days.append(day)
+def _touch(result: Merge, row: Mapping[str, Any]) -> None:
+    result.touched_ms += [row[name] for name in ("at_ms", "end_ms") if row[name] is not None]
+    if row["day"] is not None:
+        result.touched_days.append(row["day"])
