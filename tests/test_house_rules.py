@@ -61,13 +61,20 @@ MAY_IMPORT = {
     "mail": {*CALCULATED, "alerts", "issue"},
     "page": {*CALCULATED, "alerts", "issue"},
     "store": {*CALCULATED, "alerts", "config_history"},
+    "metering": {*CALCULATED, "store"},
+    "daybook": {*CALCULATED, "store", "metering"},
+    "parquet": {*CALCULATED, "poll_settings", "alerts", "issue", "store", "opening"},
+    "group": {*CALCULATED, "alerts", "issue", "store", "daybook", "parquet"},
     "secret_file": {"errors"},
     "intake": {*BASE, "settings", "poll_settings", "secret_file", "store"},
 }
 """Part to the parts that it may import. A module directly in ``unrung`` that is not listed conducts
 the others: it may import any part, and no listed part may import it."""
 
-OWNERS = {"sqlite_utils": "store", "sqlite3": "store", "numpy": "matching", "scipy": "matching"}
+OWNERS = {
+    "sqlite_utils": "store", "sqlite3": "store", "numpy": "matching", "scipy": "matching",
+    "pyarrow": "parquet", "dask": "group", "distributed": "group",
+}  # fmt: skip
 """Library to the only part that may import it."""
 
 PURE = {*CALCULATED, "alerts", "adapters", "config_history"}

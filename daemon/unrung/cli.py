@@ -18,7 +18,9 @@ import click
 
 from unrung import __version__
 from unrung.errors import ConfigError, UnrungError
+from unrung.group.command import group_command
 from unrung.install.command import service_command
+from unrung.parquet.command import export_command
 from unrung.restore_command import restore_command
 from unrung.setup.command import add_item_command, setup_command
 
@@ -255,6 +257,8 @@ commands.add_command(setup_command(click.echo))
 commands.add_command(add_item_command(click.echo))
 commands.add_command(service_command(click.echo))
 commands.add_command(restore_command(click.echo, _alone))
+commands.add_command(export_command(click.echo))
+commands.add_command(group_command(click.echo))
 
 
 def _open(config: Path, *, alone: bool = False) -> tuple[Settings, Store]:

@@ -10,6 +10,7 @@ import pytest
 
 from unrung.cli import commands
 from unrung.config_reference import reference
+from unrung.parquet.reference import reference as columns_reference
 from unrung.settings import Settings
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -55,3 +56,9 @@ def test_blocks_of_settings_in_a_page_are_read(page: Path) -> None:
 def test_links_within_the_project_lead_somewhere(page: Path) -> None:
     for target in re.findall(r"\]\((?!https?:|#)([^)#]+)", page.read_text("utf-8")):
         assert (page.parent / target).exists(), target
+
+
+def test_the_page_of_the_export_names_every_column() -> None:
+    assert columns_reference() in (DOCS / "parquet.md").read_text("utf-8"), (
+        "replace its tables by what unrung.parquet.reference.reference() says"
+    )

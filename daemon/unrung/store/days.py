@@ -108,6 +108,17 @@ def leaves_between(db: Database, first: date, last: date) -> list[dict[str, Any]
     )
 
 
+def issued_leaves(db: Database, day: date) -> list[dict[str, Any]]:
+    """The leaves of one issued day in order, each with the day's status; none before it was issued."""
+    return list(
+        db.query(
+            "SELECT l.*, d.status FROM leaves l JOIN days d ON d.day = l.day WHERE l.day = ? AND "
+            "d.revision > 0 ORDER BY window_start_ms, outlet, product",
+            [day.isoformat()],
+        )
+    )
+
+
 def record_issue(
     db: Database, day: date, revision: int, files: Iterable[tuple[str, str, int]],
     config_digest: str, now_ms: int,

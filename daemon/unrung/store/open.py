@@ -71,14 +71,19 @@ def look_at_store(path: Path) -> Store:
     _refuse_hollow(path)
     try:
         if not path.exists():
-            empty = Store(sqlite3.connect(":memory:"), path)
-            _migrate(empty)
-            return empty
+            return memory_store(path)
         db = Store(_connected(f"{path.resolve().as_uri()}?mode=ro", uri=True), path)
         with _closed_on_error(db):
             _check(db)
     except sqlite3.DatabaseError as error:
         raise StoreError(_advice(path, error)) from error
+    return db
+
+
+def memory_store(path: Path = Path(":memory:")) -> Store:
+    """A store without a row that leaves nothing behind; ``path`` is for messages."""
+    db = Store(sqlite3.connect(":memory:"), path)
+    _migrate(db)
     return db
 
 

@@ -1,0 +1,43 @@
+"""``unrung export``: the command; what it does stands in ``parquet.export``."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
+import click
+
+Say = Callable[[str], None]
+DAY = click.DateTime(["%Y-%m-%d"])
+
+
+def export_command(say: Say) -> click.Command:
+    """``unrung export``."""
+
+    @click.command("export")
+    @click.argument("config", type=click.Path(path_type=Path))
+    @click.option("--to", "folder", required=True, type=click.Path(path_type=Path, file_okay=False),
+                  help="Folder for the files; several venues may share one.")
+    @click.option("--from", "first", type=DAY, default=None, help="First business day; else all.")
+    @click.option("--through", "last", type=DAY, default=None, help="Last business day; else all.")
+    def export(config: Path, folder: Path, first: datetime | None, last: datetime | None) -> None:
+        """Write movements and ledger leaves as Parquet files, by venue and business day.
+
+        The store is only read, also while the service runs. Names of staff are left out unless the
+        venue keeps them.
+
+        \b
+        Example:  unrung export my-bar --to lake
+        """
+        from unrung.opening import look_at_venue
+        from unrung.parquet.export import export as write
+
+        settings, db = look_at_venue(config, time.time_ns() // 1_000_000)
+        done = write(db, settings, folder, first and first.date(), last and last.date())
+        db.close()
+        say(f"{settings.venue.name}: {done.days} days, {done.movements:,} movements and "
+            f"{done.leaves:,} leaves in {folder}")
+
+    return export
