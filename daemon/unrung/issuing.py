@@ -115,8 +115,10 @@ def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cach
         if changed:
             named = [(name, hashlib.sha256(data).hexdigest(), len(data)) for name, data in files.items()]
             record_issue(db, day, revision, named, settings.digest, now_ms)
-        if changed and revision == 1:
-            write_morning_mail(db, settings, ledger, files, now_ms, bounds_of(settings, day)[1])
+        if changed:
+            write_morning_mail(
+                db, settings, ledger, files, now_ms, bounds_of(settings, day)[1], first=revision == 1
+            )
     return Issued(day, revision, changed, ledger, unplaced)
 
 

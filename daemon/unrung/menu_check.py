@@ -9,7 +9,7 @@ from pathlib import Path
 from unrung.daybook import day_at
 from unrung.errors import ConfigError
 from unrung.menu_evidence import LOOK_BACK_MS, seen_portions
-from unrung.menu_rows import Asked, NewRow, line_for, lookalikes, proposed
+from unrung.menu_rows import Asked, NewRow, add_command, line_for, lookalikes, proposed
 from unrung.records import Ring
 from unrung.settings import Settings
 from unrung.store.open import Store
@@ -56,7 +56,8 @@ def list_unlisted(
             lines.append(f"      {line_for(text, row, settings.venue.volume_unit)}")
         except ConfigError as error:
             lines += [f"    {problem}" for problem in error.problems]
+    command = next(filter(None, (add_command(row, str(config)) for row, _ in rows)), "")
     lines.append(
-        f'  Add such a row in a spreadsheet, or by: unrung add-item {config} "{rows[0][0].item}" '
-        "(with --portion N, or --not-draught)."
+        "  Add such a row in a spreadsheet, or by: "
+        + (command or f"unrung add-item {config} ITEM --portion N") + "; with --not-draught where it is none."
     )

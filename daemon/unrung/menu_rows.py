@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import os
+import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -88,6 +89,15 @@ def _row(settings: Settings, item: str, size: str, product: str, volume_ul: int,
 def _most_usual(portions: Sequence[int]) -> int:
     counts = Counter(portions)
     return min(counts, key=lambda each: (-counts[each], each))
+
+
+def add_command(row: NewRow, config: str) -> str:
+    """The command that adds ``row``; "" where the item's name holds what a shell might take for more
+    than text. A portion that nothing tells stands as N, to be filled in."""
+    if not all(re.fullmatch(r"[\w][\w .,/+#()'-]*", text) for text in (row.item, row.size) if text):
+        return ""
+    size = f' --size "{row.size}"' if row.size else ""
+    return f'unrung add-item {config} "{row.item}"{size}{"" if row.portion else " --portion N"}'
 
 
 def add_row(config: Path, row: NewRow, venue_unit: str) -> str:

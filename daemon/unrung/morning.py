@@ -7,63 +7,95 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 
-from unrung.alerts.rules import History, Raised, judge_day, not_judged
+from unrung.alerts.rules import History, Raised, comparing_feed_missing, judge_day, not_judged
 from unrung.alerts.state import OpenAlert, next_state
 from unrung.daybook import day_at
 from unrung.ledger.results import DayLedger
-from unrung.mail.causes import cause_actions, without_repeats
+from unrung.mail.causes import causes_told, without_repeats
 from unrung.mail.compose import morning_mail
 from unrung.mail.message import Attachment, as_message, stable_message_id
 from unrung.mail.outbox import Mail, folded_notice, to_fold
+from unrung.mail.render import Composed
+from unrung.menu_mail import items_told
+from unrung.morning_past import keep_standing, same_weekdays, standing_before
 from unrung.settings import Settings
 from unrung.store import outbox
-from unrung.store.days import day_rows, fact, leaves_between
+from unrung.store.days import day_rows, fact, leaves_between, set_fact
 from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store
 
 FRESH_MS = 36 * 3_600_000
 """A day that ended longer ago is history taken in afterwards: its files are issued, no mail is."""
 MEDIAN_DAYS = 28
+FINAL = "Final: the data that was missing has come. This takes the place of the provisional mail."
 
 
 def write_morning_mail(
     db: Store, settings: Settings, ledger: DayLedger, files: Mapping[str, bytes], now_ms: int,
-    day_end_ms: int,
+    day_end_ms: int, *, first: bool,
 ) -> None:
-    """Judge the day, move the alerts' state, and put the mail into the outbox; in a transaction."""
-    if now_ms - day_end_ms > FRESH_MS:
+    """Judge the day, move what stands open, and put the mail into the outbox; in a transaction.
+
+    A day has one mail, written when it is issued ``first``; a second, final one where that was
+    provisional and what was missing has come.
+    """
+    provisional = comparing_feed_missing(ledger, settings)
+    final = not first and not provisional and fact(db, f"provisional {ledger.day}") is not None
+    if now_ms - day_end_ms > FRESH_MS or not (first or final):
         return
     history = history_before(db, settings, ledger.day)
     raised = judge_day(ledger, settings, history)
     unjudged = not_judged(ledger, settings, history)
-    told_before = told_on(db, ledger.day)
-    back = taken_back(told_before, raised, ledger)
-    if not unjudged:
+    back = taken_back(told_on(db, ledger.day), raised, ledger)
+    newest = not any(row.revision for row in day_rows(db) if row.day > ledger.day)
+    if not unjudged and newest:
         _move_alerts(db, raised, history, ledger.day)
-    late = to_fold([_mail(row) for row in outbox.mails(db, state="waiting")])
-    notices = [
-        text for text in (folded_notice(late), "" if ledger.missing else unjudged, *back) if text
-    ]
-    composed = morning_mail(
-        ledger, without_repeats(raised, ledger), settings, first_notices=notices,
-        actions=cause_actions(ledger, settings, judged=not unjudged),
-    )
     if not (settings.mail.to and settings.mail.host):
         return
+    late = to_fold([_mail(row) for row in outbox.mails(db, state="waiting")])
+    notices = [
+        text for text in (
+            FINAL if final else "", folded_notice(late), "" if ledger.missing else unjudged, *back
+        ) if text
+    ]
+    known = standing_before(db, ledger.day)
+    causes = causes_told(ledger, settings, judged=not unjudged, known=known)
+    items, items_open, items_kept = items_told(db, settings, ledger.day, now_ms, known)
+    composed = morning_mail(
+        ledger, without_repeats(raised, ledger), settings, first_notices=notices,
+        actions=[*causes.actions, *items], still_open=[*causes.still_open, *items_open],
+        before_ul=same_weekdays(db, ledger.day), final=final, items_told=bool(items_kept),
+    )
+    if provisional:
+        set_fact(db, f"provisional {ledger.day}", "mailed")
+    if newest:
+        keep_standing(db, {**known, **dict(causes.standing), **items_kept})
+    _fold(db, late)
+    _put(db, settings, ledger.day, composed, files, now_ms, "final" if final else "morning")
+
+
+def _fold(db: Store, late: Sequence[Mail]) -> None:
+    """Mails whose words the new one takes over wait no longer."""
     for mail in late:
         outbox.set_state(db, mail.id, "folded")
         for one in outbox.recipients_of(db, mail.id):
             if one["state"] == "waiting":
                 outbox.save_recipient(db, mail.id, one["recipient"], state="folded")
-    key = f"morning {ledger.day.isoformat()}"
+
+
+def _put(
+    db: Store, settings: Settings, day: date, composed: Composed, files: Mapping[str, bytes],
+    now_ms: int, word: str,
+) -> None:
+    key = f"{word} {day.isoformat()}"
     message_id = stable_message_id(key, settings.mail.sender)
-    name = f"variance-{ledger.day.isoformat()}.csv"
+    name = f"variance-{day.isoformat()}.csv"
     body = as_message(
         composed, settings, settings.mail.to, message_id, datetime.fromtimestamp(now_ms // 1000, UTC),
         [Attachment(name, files[name])],
     )
     outbox.add_mail(
-        db, key=key, kind="morning", day=ledger.day.isoformat(), message_id=message_id,
+        db, key=key, kind="morning", day=day.isoformat(), message_id=message_id,
         subject=composed.subject, body=body, recipients=settings.mail.to, now_ms=now_ms,
     )
 

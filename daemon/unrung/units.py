@@ -34,6 +34,10 @@ UNIT_LABELS = {
     "us_gal": "gal", "imp_gal": "imp gal", "us_pt": "US pt", "imp_pt": "pt",
 }
 
+SHOWN_PLACES = {"us_fl_oz": 0, "imp_fl_oz": 0, "ml": 0, "l": 1}
+"""Decimals of a volume as people are shown it, by the venue's unit: whole litres are too coarse for a
+table of glasses."""
+
 _KEG_WORDS: dict[str, Fraction] = {
     "us_bbl": 31 * UNITS_UL["us_gal"],
     "half barrel": 31 * UNITS_UL["us_gal"] / 2,
@@ -86,6 +90,15 @@ def thousandths(volume_ul: int, unit: str, places: int = 3) -> int:
     twice = 2 * rest
     up = twice > size.numerator or (twice == size.numerator and whole % 2 == 1)
     return int(whole + up)
+
+
+def step_ul(unit: str) -> Fraction:
+    """Microlitres in one of the last decimal that people are shown.
+
+    >>> step_ul("l"), step_ul("ml")
+    (Fraction(100000, 1), Fraction(1000, 1))
+    """
+    return UNITS_UL[unit] / Fraction(10 ** SHOWN_PLACES[unit])
 
 
 def ratio_ul(numerator: Decimal, unit: str) -> Fraction:

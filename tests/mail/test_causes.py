@@ -10,7 +10,7 @@ from mail.samples import LEARNT, busy_day, mail_of
 from unrung.alerts.rules import judge_day
 from unrung.findings.advice import ADVICE
 from unrung.ledger.results import DayLedger, FindingRow
-from unrung.mail.causes import cause_actions, without_repeats
+from unrung.mail.causes import causes_told, without_repeats
 
 OZ = 29_573.5295625
 
@@ -35,14 +35,14 @@ def test_the_costliest_cause_comes_first_and_rows_of_one_finding_are_one_action(
         row("leak", 70), row("samples", 60, 100, tap="", headline="Tasters"),
         row("samples", 40, 100, tap="", product="Pale Ale", headline="Tasters"),
     )
-    first, second = cause_actions(day, venue_settings())
+    first, second = causes_told(day, venue_settings()).actions
     assert first.title.replace("\u00a0", " ") == "Tasters: 100 fl oz"
     assert second.title.replace("\u00a0", " ") == "The leak: 70 fl oz"
     assert second.place == "Main Bar, tap 4"
 
 
 def test_an_action_says_where_how_long_what_to_check_and_what_to_mind() -> None:
-    actions = cause_actions(day_with(row("leak", 90)), venue_settings())
+    actions = causes_told(day_with(row("leak", 90)), venue_settings()).actions
     text = " ".join(mail_of(day_with(), actions=actions).text.split())
     assert "Main Bar, tap 4 · 5 min" in text
     assert "12 of 40 pints." in text and "does it drip?" in text
@@ -50,24 +50,25 @@ def test_an_action_says_where_how_long_what_to_check_and_what_to_mind() -> None:
 
 
 def test_a_little_that_never_came_to_an_alert_is_left_to_the_file() -> None:
-    assert cause_actions(day_with(row("samples", 4, 20)), venue_settings()) == []
-    assert len(cause_actions(day_with(row("samples", 4, 200)), venue_settings())) == 1
+    assert causes_told(day_with(row("samples", 4, 20)), venue_settings()).actions == ()
+    assert len(causes_told(day_with(row("samples", 4, 200)), venue_settings()).actions) == 1
 
 
 def test_serves_without_a_ring_wait_until_the_venue_is_known() -> None:
     day = day_with(row("serves_without_ring", 90), row("leak", 90))
-    titles = [one.title for one in cause_actions(day, venue_settings(), judged=False)]
+    titles = [one.title for one in causes_told(day, venue_settings(), judged=False).actions]
     assert [title.partition(":")[0] for title in titles] == ["The leak"]
 
 
 def test_a_wrong_clock_costs_nothing_and_is_told_last() -> None:
     clock = row("clock_offset", 0, 0, product="", tap="", headline="Clock 240 s off")
-    titles = [one.title for one in cause_actions(day_with(clock, row("leak", 90)), venue_settings())]
+    titles = [one.title for one in causes_told(day_with(clock, row("leak", 90)), venue_settings()).actions]
     assert titles[1] == "Clock 240 s off"
 
 
 def test_a_doubtful_finding_says_so() -> None:
-    (action,) = cause_actions(day_with(row("meter_calibration", 90, confidence="low")), venue_settings())
+    day = day_with(row("meter_calibration", 90, confidence="low"))
+    (action,) = causes_told(day, venue_settings()).actions
     assert action.detail.endswith("Another reading explains it as well.")
 
 
@@ -87,5 +88,5 @@ def test_an_alert_stays_where_findings_explain_little_of_it_or_lie_elsewhere() -
 
 def test_findings_without_a_known_cost_are_ordered_by_volume() -> None:
     day = replace(ledger_of(leaf_at(20, matched_portion=950)), findings=(row("leak", 70), row("samples", 90)))
-    assert [one.title.partition(":")[0] for one in cause_actions(day, venue_settings())] == [
+    assert [one.title.partition(":")[0] for one in causes_told(day, venue_settings()).actions] == [
         "The samples", "The leak"]

@@ -152,6 +152,6 @@ def test_a_missing_feed_holds_loss_alerts_back_and_stands_first_in_the_mail(
     assert subjects(desk) == []  # not told, and not issued yet: the till may still come
     bar.catch_up("06-12 11:30:00")
     (morning,) = sent(desk)
-    assert "not compared" in morning["Subject"] and "not rung" not in morning["Subject"]
+    assert "provisional" in morning["Subject"] and "not rung" not in morning["Subject"]
     said = text(morning)
-    assert said.index("No sales from 'till' for Wed 11 Jun") < said.index("poured")
+    assert said.index("no sales from 'till' for Wed 11 Jun") < said.index("poured")

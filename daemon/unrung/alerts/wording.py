@@ -14,15 +14,13 @@ from babel.dates import format_time
 from babel.numbers import format_decimal, format_percent
 
 from unrung.alerts.measures import TWO_HOURS_MS, Measured
-from unrung.settings import Settings, VenueUnit
-from unrung.units import UNIT_LABELS, from_ul
+from unrung.settings import Settings
+from unrung.units import SHOWN_PLACES, UNIT_LABELS, from_ul
 
 CHECK_ORDER = (
     "Check the equipment first, then the settings, then how things are done; "
     "then talk with the team."
 )
-PLACES: dict[VenueUnit, int] = {"us_fl_oz": 0, "imp_fl_oz": 0, "ml": 0, "l": 1}
-"""Decimals of a volume as people are shown it."""
 _NO_BREAK = "\N{NO-BREAK SPACE}"
 _CONTROLS = re.compile(r"[\s\x00-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]+")
 
@@ -43,6 +41,20 @@ def shown_number(value: Decimal | int, settings: Settings) -> str:
     return format_decimal(value, pattern, locale_of(settings.venue.locale))
 
 
+def shown_steps(steps: int, settings: Settings) -> str:
+    """A figure of a table, counted in the last decimal shown: 123 is 12.3 where litres are shown."""
+    return shown_number(_of_steps(steps, settings), settings)
+
+
+def steps_with_unit(steps: int, settings: Settings) -> str:
+    """Such a figure with the unit's label."""
+    return with_unit(_of_steps(steps, settings), settings)
+
+
+def _of_steps(steps: int, settings: Settings) -> Decimal:
+    return Decimal(steps).scaleb(-SHOWN_PLACES[settings.venue.volume_unit])
+
+
 def with_unit(value: Decimal | int, settings: Settings) -> str:
     """A volume in the venue's unit with the unit's label, kept on one line."""
     label = UNIT_LABELS[settings.venue.volume_unit].replace(" ", _NO_BREAK)
@@ -52,15 +64,21 @@ def with_unit(value: Decimal | int, settings: Settings) -> str:
 def shown_volume(volume_ul: int, settings: Settings) -> str:
     """``volume_ul`` in the venue's unit, whole fluid ounces or millilitres, tenths of a litre."""
     unit = settings.venue.volume_unit
-    return with_unit(from_ul(volume_ul, unit, PLACES[unit]), settings)
+    return with_unit(from_ul(volume_ul, unit, SHOWN_PLACES[unit]), settings)
+
+
+def shown_serve(volume_ul: int, settings: Settings) -> str:
+    """A single serve: one decimal more than sums have, but for millilitres."""
+    unit = settings.venue.volume_unit
+    return with_unit(from_ul(volume_ul, unit, 0 if unit == "ml" else SHOWN_PLACES[unit] + 1), settings)
 
 
 def shown_range(low_ul: int, high_ul: int, settings: Settings) -> str:
     """Such as "between 50 and 110 fl oz", or "about 95 fl oz" where both ends are shown alike."""
     unit = settings.venue.volume_unit
-    if from_ul(low_ul, unit, PLACES[unit]) == from_ul(high_ul, unit, PLACES[unit]):
+    if from_ul(low_ul, unit, SHOWN_PLACES[unit]) == from_ul(high_ul, unit, SHOWN_PLACES[unit]):
         return f"about {shown_volume(high_ul, settings)}"
-    low = shown_number(from_ul(low_ul, unit, PLACES[unit]), settings)
+    low = shown_number(from_ul(low_ul, unit, SHOWN_PLACES[unit]), settings)
     return f"between {low} and {shown_volume(high_ul, settings)}"
 
 

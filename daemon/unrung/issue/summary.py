@@ -1,4 +1,4 @@
-"""The day's figures for a mail, a page or a terminal: computed once, in whole units that foot."""
+"""The day's figures for a mail, a page or a terminal: computed once, in whole steps that foot."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from unrung.issue.shown import ProductTotals, add_counts, by_product
 from unrung.issue.whole import Whole, whole_rows, whole_sum
 from unrung.ledger.results import DayLedger, DayStatus, ProductDay
 from unrung.settings import Settings
-from unrung.units import UNIT_LABELS, UNITS_UL
+from unrung.units import UNIT_LABELS, step_ul
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +27,7 @@ class SummaryRow:
     outlet: str
     product: str
     whole: Whole
-    """Volumes in whole units of the venue."""
+    """Volumes in steps of the venue's unit (``units.step_ul``)."""
     variance_pct: Decimal | None
     """Of the beer compared: poured less not_beer and poured_not_compared."""
     poured_not_rung_pct: Decimal | None
@@ -56,7 +56,7 @@ class DaySummary:
     outlets: tuple[SummaryRow, ...]
     total: SummaryRow
     logged_by_reason: tuple[tuple[str, int], ...]
-    """Reason and whole units explained, sorted; they sum to ``total.whole.logged`` when log entries
+    """Reason and whole steps explained, sorted; they sum to ``total.whole.logged`` when log entries
     are all that is logged."""
     without_cost: tuple[str, ...]
     """Products that poured or rang without a known cost."""
@@ -138,6 +138,6 @@ def _by_reason(
     reasons = sorted(reason for reason, volume_ul in explained.items() if volume_ul)
     whole_day = sum(explained.values()) == sum(one.totals.exact.logged for one in lines)
     shown = Decimal(whole_sum(one.whole for one in lines).logged)
-    values = [explained[reason] / UNITS_UL[unit] for reason in reasons]
+    values = [explained[reason] / step_ul(unit) for reason in reasons]
     footed = foot(values, 0, shown if whole_day else None)
     return tuple(zip(reasons, map(int, footed), strict=True))

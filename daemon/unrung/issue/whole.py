@@ -1,4 +1,6 @@
-"""A day's figures in whole units of volume, every row footing, for a mail or a small screen.
+"""A day's figures in whole steps of volume, every row footing, for a mail or a small screen.
+
+A step is one of the last decimal shown: a fluid ounce, a millilitre, a tenth of a litre.
 
 Each figure of a row becomes its own floor or ceiling, and these hold in the whole numbers:
 
@@ -21,11 +23,11 @@ from itertools import product
 from typing import NamedTuple
 
 from unrung.ledger.results import Volumes
-from unrung.units import UNITS_UL
+from unrung.units import step_ul
 
 
 class Whole(NamedTuple):
-    """Parts of one row (or the sum of rows) in whole units; the rest follows from them."""
+    """Parts of one row (or the sum of rows) in whole steps; the rest follows from them."""
 
     matched_portion: int = 0
     portion_difference: int = 0
@@ -60,8 +62,8 @@ def whole_sum(rows: Iterable[Whole]) -> Whole:
 
 
 def whole_rows(volumes: Sequence[Volumes], unit: str) -> list[Whole]:
-    """``volumes`` (microlitres) in whole ``unit``, in the order given."""
-    size = UNITS_UL[unit]
+    """``volumes`` (microlitres) in whole steps of ``unit``, in the order given."""
+    size = step_ul(unit)
     drift = [0] * (len(Whole._fields) + 3)
     rows = []
     for one in volumes:
@@ -77,7 +79,7 @@ def whole_rows(volumes: Sequence[Volumes], unit: str) -> list[Whole]:
 def _roundings(scaled: Sequence[int], size: int) -> Iterator[tuple[Whole, list[int]]]:
     """Every rounding whose derived figures are floors or ceilings too, with its errors.
 
-    ``scaled`` and the errors are counted in ``1/size`` of a unit.
+    ``scaled`` and the errors are counted in ``1/size`` of a step.
     """
     choices = [{part // size, -(-part // size)} for part in scaled]
     for parts in product(*map(sorted, choices)):

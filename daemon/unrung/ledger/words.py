@@ -10,6 +10,9 @@ from unrung.ledger.material import Material
 from unrung.ledger.outlets import Outlets
 from unrung.settings import Settings
 
+UNLISTED = "which menu.csv does not list; it looks like"
+"""In every notice of an item of the till that is likely a beer of ours."""
+
 
 def day_notices(draft: Draft) -> tuple[str, ...]:
     """What must be told at once comes first; then unlisted items that look like a product, what the
@@ -17,8 +20,7 @@ def day_notices(draft: Draft) -> tuple[str, ...]:
     material, zone = draft.material, draft.settings.venue.timezone
     notices = _served_while_cleaned(draft, zone)
     notices += [
-        f"The till sold {item!r} {_times(count)}, which menu.csv does not list; "
-        f"it looks like {like}. Add a row for it."
+        f"The till sold {item!r} {_times(count)}, {UNLISTED} {like}. Add a row for it."
         for (item, like), count in sorted(material.rings.unlisted.items()) if like
     ]
     notices += _unknown_outlets(material, draft.settings)

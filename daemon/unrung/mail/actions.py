@@ -19,7 +19,7 @@ from unrung.alerts.wording import (
     shown_share,
     shown_time,
     shown_volume,
-    with_unit,
+    steps_with_unit,
 )
 from unrung.ledger.results import DayLedger
 from unrung.mail.figures import rows, total
@@ -61,13 +61,22 @@ class Action:
     caution: str = ""
     cost_minor: int | None = None
     detail: str = ""
+    since: str = ""
+    """How long it has stood open, and what it cost so far."""
+    copy: tuple[str, ...] = ()
+    """Lines to be taken over as they are: a command, a row of a table."""
 
 
 class Figures(NamedTuple):
-    """The mail's own figures by outlet and product; the whole venue's under ``("", "")``."""
+    """The mail's own figures by outlet and product, volumes in steps; the venue's: ``("", "")``."""
 
     not_rung: Mapping[tuple[str, str], int]
     costs_minor: Mapping[tuple[str, str], int]
+
+
+def worst_first(actions: Sequence[Action]) -> list[Action]:
+    """By what the beer cost; among equals, and where no cost is known, in the order given."""
+    return sorted(actions, key=lambda one: -(one.cost_minor or 0))
 
 
 def actions_of(raised: Sequence[Raised], ledger: DayLedger, settings: Settings) -> list[Action]:
@@ -81,7 +90,7 @@ def actions_of(raised: Sequence[Raised], ledger: DayLedger, settings: Settings) 
     ranked = sorted(raised, key=lambda one: (order[per[one.rule]], -one.volume_ul, one.key))
     placed = any(order[per[one.rule]] == 0 for one in ranked)
     return [
-        _action(one, per[one.rule], figures, settings)
+        _action(one, per[one.rule], figures, ledger, settings)
         for one in ranked
         if not (placed and per[one.rule] == "venue_day")
     ]
@@ -96,11 +105,7 @@ def costs_minor(ledger: DayLedger) -> dict[tuple[str, str], int]:
     for leaf in ledger.leaves:
         key = (leaf.outlet, leaf.product)
         volumes[key] = volumes.get(key, 0) + leaf.volumes.poured_not_rung
-    prices = {
-        (row.outlet, row.product): row.cost_minor_per_litre
-        for row in ledger.products
-        if row.cost_minor_per_litre is not None
-    }
+    prices = _prices(ledger)
     costs = {
         key: round(Decimal(prices[key]) * volume / 1_000_000)
         for key, volume in volumes.items()
@@ -111,7 +116,30 @@ def costs_minor(ledger: DayLedger) -> dict[tuple[str, str], int]:
     return costs
 
 
-def _action(one: Raised, per: str, figures: Figures, settings: Settings) -> Action:
+def _prices(ledger: DayLedger) -> dict[tuple[str, str], float]:
+    """Minor units for a litre, where a cost is known."""
+    return {
+        (row.outlet, row.product): row.cost_minor_per_litre
+        for row in ledger.products
+        if row.cost_minor_per_litre is not None
+    }
+
+
+def _two_hours_cost(one: Raised, start_ms: int, ledger: DayLedger) -> int | None:
+    """Of the beer without a ring in the two hours, as far as costs are known; None where none is."""
+    prices = _prices(ledger)
+    known = [
+        Decimal(prices[leaf.outlet, leaf.product]) * leaf.volumes.poured_not_rung / 1_000_000
+        for leaf in ledger.leaves
+        if leaf.outlet == one.outlet and (leaf.outlet, leaf.product) in prices
+        and start_ms <= leaf.window_start_ms < start_ms + TWO_HOURS_MS
+    ]
+    return round(sum(known)) if known else None
+
+
+def _action(
+    one: Raised, per: str, figures: Figures, ledger: DayLedger, settings: Settings
+) -> Action:
     place = shown_name(one.outlet, 40) or "Whole venue"
     amount = f"{_volume(one, per, figures, settings)} ({shown_share(one.share, settings)})"
     likely = f"Unexplained volume, likely {shown_range(one.low_ul, one.high_ul, settings)}."
@@ -125,7 +153,8 @@ def _action(one: Raised, per: str, figures: Figures, settings: Settings) -> Acti
         end = shown_time(one.window_start_ms + TWO_HOURS_MS, settings)
         title = f"{amount} not rung from {start}, {place}"
         said = f"Unexplained volume until {end}, {one.serves} serves without a ring."
-        return Action(title, place, 10, HOURS_CHECK, f"{CELLAR} {CLEANER}", None, said)
+        cost = _two_hours_cost(one, one.window_start_ms, ledger)
+        return Action(title, place, 10, HOURS_CHECK, f"{CELLAR} {CLEANER}", cost, said)
     if per == "logged_share":
         return Action(f"{amount} written down", place, 5, LOG_CHECK)
     cost = figures.costs_minor.get(("", ""))
@@ -137,4 +166,4 @@ def _volume(one: Raised, per: str, figures: Figures, settings: Settings) -> str:
     shown = figures.not_rung.get((one.outlet, one.product))
     if per not in ("product_day", "venue_day") or shown is None:
         return shown_volume(one.volume_ul, settings)
-    return with_unit(shown, settings)
+    return steps_with_unit(shown, settings)

@@ -1,44 +1,106 @@
-"""The day's findings as things to look at, the costliest first."""
+"""The day's findings as things to look at, the costliest first; open ones come back once a week."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from itertools import groupby
 
 from unrung.alerts.rules import Raised
 from unrung.alerts.wording import shown_name, shown_volume
+from unrung.business_day import business_day
 from unrung.ledger.results import DayLedger, FindingRow
 from unrung.mail.actions import Action
+from unrung.mail.standing import Seen, Standing, days_open, is_due, moved_on
+from unrung.mail.view import shown_cost
 from unrung.settings import LEAST_LOSS, Settings
 from unrung.units import to_ul
 
 JUDGING = ("serves_without_ring",)
 """Findings that only a venue whose usual losses are known is told by mail."""
 
+Prices = Mapping[tuple[str, str], float | None]
 
-def cause_actions(
-    ledger: DayLedger, settings: Settings, *, judged: bool = True
-) -> list[Action]:
+
+@dataclass(frozen=True, slots=True)
+class CausesTold:
+    """What a mail makes of the day's findings."""
+
+    actions: tuple[Action, ...] = ()
+    still_open: tuple[str, ...] = ()
+    """Told in an earlier mail, open, and not due again: a few words each."""
+    standing: tuple[tuple[str, Standing], ...] = ()
+    """To be kept for the next mail."""
+
+
+def causes_told(
+    ledger: DayLedger, settings: Settings, *, judged: bool = True,
+    known: Mapping[str, Standing] | None = None,
+) -> CausesTold:
     """One action per finding and place. What never came to the least loss worth an alert stands in
     the findings file alone; what costs nothing by itself, such as a wrong clock, comes last. On a day
-    that is not ``judged``, serves without a ring are left to the file as well."""
-    least = to_ul(LEAST_LOSS[settings.venue.volume_unit], settings.venue.volume_unit)
+    that is not ``judged``, serves without a ring are left to the file as well. ``known``: what earlier
+    mails told."""
     prices = {(it.outlet, it.product): it.cost_minor_per_litre for it in ledger.products}
-    told = [row for row in ledger.findings if judged or row.finding not in JUDGING]
-    groups = [list(rows) for _, rows in groupby(told, key=_place)]
-    worth = [
-        rows for rows in groups
-        if not any(row.volume_ul for row in rows)
-        or abs(rows[0].total_ul) >= least
-    ]
-    worth.sort(key=lambda rows: (-_cost(rows, prices), -sum(row.volume_ul for row in rows)))
-    return [_action(rows, _cost(rows, prices), settings) for rows in worth]
+    least = _least_ul(settings)
+    actions: list[Action] = []
+    quiet: list[str] = []
+    standing: list[tuple[str, Standing]] = []
+    for rows in _worth_telling(ledger, prices, judged, least):
+        seen = _seen(rows, prices, ledger.day, settings)
+        before = (known or {}).get(seen.key)
+        told = is_due(before, seen, ledger.day, least)
+        after = moved_on(before, seen, ledger.day, told=told)
+        standing.append((seen.key, after))
+        if told:
+            actions.append(_action(rows, seen, after, ledger.day, settings))
+        else:
+            quiet.append(f"{shown_name(rows[0].headline, 60)} ({open_for(after, ledger.day, settings)})")
+    return CausesTold(tuple(actions), tuple(quiet), tuple(standing))
 
 
 def without_repeats(raised: Iterable[Raised], ledger: DayLedger) -> list[Raised]:
     """Alerts less those whose beer the findings mostly explain: one place is told once."""
     return [one for one in raised if not 0 < one.volume_ul <= 2 * _explained(one, ledger)]
+
+
+def open_for(one: Standing, day: date, settings: Settings) -> str:
+    """Such as "open 12 days, about $96 so far"."""
+    days = days_open(one, day)
+    cost = f", {shown_cost(one.cost_minor, settings)} so far" if one.cost_minor > 0 else ""
+    return f"open {days} {'day' if days == 1 else 'days'}{cost}"
+
+
+def _worth_telling(
+    ledger: DayLedger, prices: Prices, judged: bool, least_ul: int
+) -> list[list[FindingRow]]:
+    """The rows of each finding and place, the costliest first."""
+    told = [row for row in ledger.findings if judged or row.finding not in JUDGING]
+    groups = [list(rows) for _, rows in groupby(told, key=_place)]
+    worth = [
+        rows for rows in groups
+        if not any(row.volume_ul for row in rows) or abs(rows[0].total_ul) >= least_ul
+    ]
+    return sorted(worth, key=lambda rows: (-_cost(rows, prices), -sum(row.volume_ul for row in rows)))
+
+
+def _least_ul(settings: Settings) -> int:
+    return to_ul(LEAST_LOSS[settings.venue.volume_unit], settings.venue.volume_unit)
+
+
+def _seen(rows: Sequence[FindingRow], prices: Prices, day: date, settings: Settings) -> Seen:
+    """The day's volume and cost of a finding, and its cost since it began at the day's mean price."""
+    first, venue = rows[0], settings.venue
+    volume, cost = sum(row.volume_ul for row in rows), _cost(rows, prices)
+    price = Decimal(cost) / volume if volume else _price(first, prices)
+    # A clock's headline holds the seconds, which wander.
+    words = "" if first.finding == "clock_offset" else first.headline
+    key = json.dumps([first.finding, first.outlet, first.tap, words], ensure_ascii=False)
+    began = business_day(first.first_ms, venue.timezone, venue.day_starts) if first.first_ms else day
+    return Seen(key, began, volume, max(0, cost), max(0, round(price * first.total_ul)))
 
 
 def _explained(one: Raised, ledger: DayLedger) -> int:
@@ -55,22 +117,26 @@ def _place(row: FindingRow) -> tuple[str, str, str, str]:
     return (row.finding, row.outlet, row.tap, row.headline)
 
 
-def _cost(rows: Sequence[FindingRow], prices: dict[tuple[str, str], float | None]) -> int:
+def _price(row: FindingRow, prices: Prices) -> Decimal:
+    """Minor units for a microlitre; 0 where no cost is known."""
+    return Decimal(prices.get((row.outlet, row.product)) or 0) / 1_000_000
+
+
+def _cost(rows: Sequence[FindingRow], prices: Prices) -> int:
     """Of the beer over, in minor units; 0 where no cost is known."""
-    return sum(
-        round(Decimal(prices.get((row.outlet, row.product)) or 0) * row.volume_ul / 1_000_000)
-        for row in rows
-    )
+    return sum(round(_price(row, prices) * row.volume_ul) for row in rows)
 
 
-def _action(rows: Sequence[FindingRow], cost_minor: int, settings: Settings) -> Action:
+def _action(
+    rows: Sequence[FindingRow], seen: Seen, after: Standing, day: date, settings: Settings
+) -> Action:
     first = rows[0]
-    volume = sum(row.volume_ul for row in rows)
-    amount = f": {shown_volume(volume, settings)}" if volume else ""
+    amount = f": {shown_volume(seen.volume_ul, settings)}" if seen.volume_ul else ""
     place = shown_name(first.outlet, 40) or "Whole venue"
     place += f", tap {shown_name(first.tap, 12)}" if first.tap else ""
     doubt = " Another reading explains it as well." if first.confidence == "low" else ""
     return Action(
         f"{first.headline}{amount}", place, first.minutes, first.check_first, first.caution,
-        cost_minor if cost_minor > 0 else None, first.evidence + doubt,
+        seen.cost_minor or None, first.evidence + doubt,
+        open_for(after, day, settings) if days_open(after, day) > 1 else "",
     )

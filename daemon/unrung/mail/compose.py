@@ -6,11 +6,13 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from unrung.alerts.rules import Raised, comparing_feed_missing
-from unrung.alerts.wording import shown_name, shown_share, shown_volume, with_unit
+from unrung.alerts.wording import shown_name, shown_share, shown_volume, steps_with_unit
 from unrung.ledger.results import DayLedger
-from unrung.mail.actions import Action, actions_of, costs_minor
+from unrung.ledger.words import UNLISTED
+from unrung.mail.actions import Action, actions_of, costs_minor, worst_first
 from unrung.mail.figures import Row, rows, total, whole_day
 from unrung.mail.render import Composed, render
+from unrung.mail.usual import usual_sentence
 from unrung.mail.view import (
     View,
     more_actions,
@@ -18,6 +20,7 @@ from unrung.mail.view import (
     shown_cost,
     shown_day,
     shown_notes,
+    shown_open,
     shown_sentences,
     shown_table,
 )
@@ -32,35 +35,46 @@ NOT_COMPARED_TOLD = Fraction(1, 20)
 def morning_mail(
     ledger: DayLedger, raised: Sequence[Raised], settings: Settings, *,
     first_notices: Sequence[str] = (), actions: Sequence[Action] = (),
+    still_open: Sequence[str] = (), before_ul: Sequence[int] = (), final: bool = False,
+    items_told: bool = False,
 ) -> Composed:
     """The mail that a manager reads in a minute.
 
-    ``actions`` are what the findings advise, worst first; the raised alerts' own come after them.
+    ``actions`` are what the findings advise; with the raised alerts' own they stand worst cost first.
     ``first_notices`` are sentences to stand at the top, below missing feeds. With a ring or pour
-    feed missing, ``raised`` is left out: such a day is not judged.
+    feed missing, ``raised`` is left out: such a day is not judged. ``still_open``: findings that an
+    earlier mail told. ``before_ul``: beer without a ring on this weekday in earlier weeks,
+    microlitres. ``final``: the day was mailed as provisional, and its data has come.
+    ``items_told``: items that the menu lacks are among what is told, and need no note.
     """
     unjudged = comparing_feed_missing(ledger, settings)
     own = [] if unjudged else actions_of(raised, ledger, settings)
-    todo = [*([_fetch(ledger)] if unjudged else []), *actions, *own]
+    todo = [*([_fetch(ledger)] if unjudged else []), *worst_first([*actions, *own])]
     table = rows(ledger, settings)
     whole = total(table)
     leads = [
         *_missing(ledger, unjudged, whole), *first_notices, *_not_compared(ledger, settings)
     ]
+    usual = "" if unjudged or whole.share is None else usual_sentence(
+        before_ul, whole.not_rung, ledger.day, settings
+    )
     view = View(
         venue=shown_name(settings.venue.name),
-        heading=shown_day(ledger.day, settings),
+        heading=_heading(ledger, settings, unjudged, final),
         headline=_headline(whole, ledger, settings),
+        usual=usual,
         leads=shown_sentences(leads),
-        quiet="" if todo else "Nothing to do.",
+        quiet="" if todo else f"{_nothing(still_open)}.",
+        still_open=shown_open(still_open),
         actions=shown_actions(todo, settings),
         more=more_actions(todo),
         unit=UNIT_LABELS[settings.venue.volume_unit],
         table=shown_table(table, settings) if todo and whole.compared_ul else (),
-        notes=shown_notes(ledger.notices),
+        notes=shown_notes(one for one in ledger.notices if not (items_told and UNLISTED in one)),
     )
     missing = ledger.missing if unjudged else ()
-    return render(_subject(view.heading, whole, todo, missing, settings), view)
+    quiet = _nothing(still_open).lower()
+    return render(_subject(view.heading, whole, todo, missing, quiet, settings), view)
 
 
 def threshold_mail(
@@ -95,18 +109,29 @@ def trial_mail(settings: Settings) -> Composed:
     return render(_fit("Unrung test mail: ", venue, ""), view)
 
 
+def _heading(ledger: DayLedger, settings: Settings, unjudged: bool, final: bool) -> str:
+    """The day, and whether its figures may still change: "Fri, Oct 30, provisional"."""
+    state = ", provisional" if unjudged else ", final" if final else ""
+    return shown_day(ledger.day, settings) + state
+
+
+def _nothing(still_open: Sequence[str]) -> str:
+    return "Nothing new to do" if still_open else "Nothing to do"
+
+
 def _subject(
-    heading: str, whole: Row, todo: Sequence[Action], missing: Sequence[str], settings: Settings
+    heading: str, whole: Row, todo: Sequence[Action], missing: Sequence[str], quiet: str,
+    settings: Settings,
 ) -> str:
     if missing:
-        how = "partly compared" if whole.compared_ul else "not compared"
-        return _fit(f"{heading}: {how}, ", _bare(missing[0]), "")
+        what = _bare(missing[0])  # "no sales from 'till' for Fri 30 Oct": the day stands before it
+        return _fit(f"{heading}: ", what.rpartition(" for ")[0] or what, "")
     if todo:
         return _titled(f"{heading}: ", todo)
     if whole.share is None:
-        return _fit(f"{heading}: ", "nothing compared, nothing to do", "")
+        return _fit(f"{heading}: ", f"nothing compared, {quiet}", "")
     share = shown_share(whole.share, settings)
-    return _fit(f"{heading}: ", f"nothing to do, {share} not rung", "")
+    return _fit(f"{heading}: ", f"{quiet}, {share} not rung", "")
 
 
 def _titled(start: str, todo: Sequence[Action]) -> str:
@@ -124,8 +149,11 @@ def _headline(whole: Row, ledger: DayLedger, settings: Settings) -> str:
         sums = whole_day(ledger)
         beer, rung = (shown_volume(one, settings) for one in (sums.poured - sums.not_beer, sums.rung))
         return f"{beer} poured, {rung} rung; nothing was compared."
-    start = f"{with_unit(whole.poured, settings)} poured, {with_unit(whole.rung, settings)} rung; "
-    not_rung = f"{with_unit(whole.not_rung, settings)} ({shown_share(whole.share, settings)})"
+    poured, rung, lost = (
+        steps_with_unit(one, settings) for one in (whole.poured, whole.rung, whole.not_rung)
+    )
+    start = f"{poured} poured, {rung} rung; "
+    not_rung = f"{lost} ({shown_share(whole.share, settings)})"
     cost = costs_minor(ledger).get(("", ""))
     worth = f", {shown_cost(cost, settings)} at cost" if cost else ""
     return f"{start}{not_rung} poured without a ring{worth}."
@@ -135,11 +163,11 @@ def _missing(ledger: DayLedger, unjudged: bool, whole: Row) -> list[str]:
     """The mail's first line where a feed is missing."""
     if not ledger.missing:
         return []
-    effect = "beer that was written down may show as not rung"
-    if unjudged:
-        effect = "only part of the day is compared" if whole.compared_ul else "nothing is compared"
     said = "; ".join(_bare(one) for one in ledger.missing)
-    return [f"{said[:1].upper()}{said[1:]}, so {effect}."]
+    if not unjudged:
+        return [f"{said[:1].upper()}{said[1:]}, so beer that was written down may show as not rung."]
+    effect = "only part of the day is compared" if whole.compared_ul else "nothing is compared"
+    return [f"Provisional: {said}, so {effect}. Once it is in, the day is issued again as final."]
 
 
 def _not_compared(ledger: DayLedger, settings: Settings) -> list[str]:
@@ -158,7 +186,7 @@ def _fetch(ledger: DayLedger) -> Action:
     return Action(
         "Get the missing data in", "Back office", 5,
         "See that the export was written and reached its folder, and that till and meter box are "
-        "on. Late data is taken in by itself, and this day is issued again.",
+        "on. Late data is taken in by itself.",
     )
 
 

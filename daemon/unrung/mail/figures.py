@@ -1,4 +1,4 @@
-"""The mail's table: whole units of the venue, each row rounded so that it foots.
+"""The mail's table: steps of the venue's unit (``units.step_ul``), each row rounded so that it foots.
 
     poured = rung + other + not_rung
 
@@ -24,7 +24,7 @@ MAX_ROWS = 12
 
 
 class Row(NamedTuple):
-    """One product of one outlet in whole units of the venue; ``share`` is exact."""
+    """One product of one outlet in steps of the venue's unit; ``share`` is exact."""
 
     outlet: str
     product: str

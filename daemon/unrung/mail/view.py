@@ -11,7 +11,7 @@ from decimal import Decimal
 from babel.dates import format_skeleton
 from babel.numbers import format_currency
 
-from unrung.alerts.wording import locale_of, shown_name, shown_number, shown_share
+from unrung.alerts.wording import locale_of, shown_name, shown_share, shown_steps
 from unrung.mail.actions import Action
 from unrung.mail.figures import Row, shortened, total
 from unrung.settings import Settings
@@ -33,6 +33,7 @@ class ShownAction:
     detail: str
     first_check: str
     caution: str
+    copy: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,13 +48,16 @@ class ShownRow:
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """One mail. ``leads`` stand first; ``quiet`` is what a day without actions says."""
+    """One mail. ``leads`` stand first; ``quiet`` is what a day without actions says; ``still_open`` is what
+    earlier mails told."""
 
     venue: str
     heading: str
     headline: str
+    usual: str = ""
     leads: tuple[str, ...] = ()
     quiet: str = ""
+    still_open: str = ""
     actions: tuple[ShownAction, ...] = ()
     more: str = ""
     unit: str = ""
@@ -71,6 +75,15 @@ def more_actions(actions: Sequence[Action]) -> str:
     """Where the rest of the actions can be read."""
     count = len(actions) - MAX_ACTIONS
     return f"{count} more in the day's findings file." if count > 0 else ""
+
+
+def shown_open(told: Sequence[str]) -> str:
+    """What earlier mails told and is open still, the first three by name."""
+    if not told:
+        return ""
+    more = f"; and {len(told) - MAX_ACTIONS} more" if len(told) > MAX_ACTIONS else ""
+    named = "; ".join(shown_name(one, 120) for one in told[:MAX_ACTIONS])
+    return f"Told before and still open, back here once a week: {named}{more}."
 
 
 def shown_table(table: Sequence[Row], settings: Settings) -> tuple[ShownRow, ...]:
@@ -116,11 +129,11 @@ def shown_cost(minor: int, settings: Settings) -> str:
 
 def _shown_action(one: Action, settings: Settings) -> ShownAction:
     cost = f"{shown_cost(one.cost_minor, settings)} at cost" if one.cost_minor else ""
-    meta = [shown_name(one.place), f"{one.minutes} min", cost]
+    meta = [shown_name(one.place), f"{one.minutes} min", cost, one.since]
     return ShownAction(
         shown_name(one.title, 120), " · ".join(part for part in meta if part),
         shown_name(one.detail, 400), shown_name(one.first_check, 600),
-        shown_name(one.caution, 300),
+        shown_name(one.caution, 300), tuple(shown_name(line, 300) for line in one.copy),
     )
 
 
@@ -128,7 +141,7 @@ def _shown_row(row: Row, outlets: bool, bar: int, settings: Settings) -> ShownRo
     share = "" if row.share is None else shown_share(row.share, settings)
     place = shown_name(row.outlet, 40) if outlets else ""
     poured, rung, other, not_rung = (
-        shown_number(cell, settings) for cell in (row.poured, row.rung, row.other, row.not_rung)
+        shown_steps(cell, settings) for cell in (row.poured, row.rung, row.other, row.not_rung)
     )
     return ShownRow(
         shown_name(row.product, 40), place, (poured, rung, other, not_rung, share), bar

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 
-from unrung.alerts.wording import shown_name, shown_number, shown_time, shown_volume
+from unrung.alerts.wording import shown_name, shown_serve, shown_steps, shown_time, shown_volume
 from unrung.issue.summary import DaySummary, SummaryRow
 from unrung.ledger.results import DayLedger, Leaf, Lone
 from unrung.page import charts
@@ -50,8 +50,8 @@ def _evening(
     return Evening(
         title=f"{shown_name(row.product)}, {shown_name(row.outlet)}",
         summary=(
-            f"{shown_number(whole.poured, settings)} poured, {shown_number(whole.rung, settings)} rung, "
-            f"{shown_number(whole.poured_not_rung, settings)} not rung"
+            f"{shown_steps(whole.poured, settings)} poured, {shown_steps(whole.rung, settings)} rung, "
+            f"{shown_steps(whole.poured_not_rung, settings)} not rung"
         ),
         bars=charts.pairs_of_bars(axis, windows, most),
         pour_dots=charts.dots(axis, [(o.at_ms, o.volume_ul) for o in lone if o.kind == "pour"], largest),
@@ -69,5 +69,5 @@ def _evening(
 def _single(one: Lone, settings: Settings) -> Single:
     kinds = {"pour": "poured, not rung", "ring": "rung, not poured", "log": "written down, no pour"}
     sure = "another pour is as likely" if one.uncertain else ""
-    return Single(shown_time(one.at_ms, settings), kinds[one.kind], shown_volume(one.volume_ul, settings),
+    return Single(shown_time(one.at_ms, settings), kinds[one.kind], shown_serve(one.volume_ul, settings),
                   shown_name(one.tap), sure)

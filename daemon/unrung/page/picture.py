@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from unrung.alerts.wording import shown_number
+from unrung.alerts.wording import shown_steps
 from unrung.issue.summary import DaySummary
 from unrung.page import charts
 from unrung.page.model import Part
@@ -34,7 +34,7 @@ def rung_parts(summary: DaySummary, settings: Settings) -> list[Part]:
 def _parts(parts: list[tuple[str, int, str]], most: int, settings: Settings) -> list[Part]:
     boxes = charts.segments([volume for _, volume, _ in parts], most)
     return [
-        Part(name, shown_number(volume, settings), box, look)
+        Part(name, shown_steps(volume, settings), box, look)
         for (name, volume, look), box in zip(parts, boxes, strict=True)
     ]
 
@@ -50,7 +50,7 @@ def equation(summary: DaySummary, settings: Settings) -> list[tuple[str, str]]:
         ("Not beer: water, cleaner, gas", whole.not_beer),
         ("Poured", whole.poured),
     ]
-    return [(name, shown_number(volume, settings)) for name, volume in lines]
+    return [(name, shown_steps(volume, settings)) for name, volume in lines]
 
 
 def rung_equation(summary: DaySummary, settings: Settings) -> list[tuple[str, str]]:
@@ -61,4 +61,4 @@ def rung_equation(summary: DaySummary, settings: Settings) -> list[tuple[str, st
         ("Not compared", whole.rung_not_compared),
         ("Rung", whole.rung),
     ]
-    return [(name, shown_number(volume, settings)) for name, volume in lines]
+    return [(name, shown_steps(volume, settings)) for name, volume in lines]

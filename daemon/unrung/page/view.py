@@ -10,8 +10,8 @@ from babel.dates import format_date
 from unrung.alerts.wording import (
     locale_of,
     shown_name,
-    shown_number,
     shown_share,
+    shown_steps,
     shown_time,
     shown_volume,
 )
@@ -27,9 +27,9 @@ HOUR_MS = 3_600_000
 
 
 STATUS = {
-    "final": "all feeds cover the day",
+    "final": "final, all feeds cover the day",
     "provisional": "the day is not over",
-    "incomplete": "a feed does not cover the day",
+    "incomplete": "provisional, a feed does not cover the day",
 }
 
 
@@ -87,10 +87,10 @@ def _headline(summary: DaySummary, settings: Settings) -> str:
     whole = summary.total.whole
     share = summary.total.poured_not_rung_pct
     said = "" if share is None else f" ({shown_share(float(share) / 100, settings)} of the beer compared)"
-    number = shown_number(whole.poured_not_rung, settings)
+    number = shown_steps(whole.poured_not_rung, settings)
     return (
-        f"{shown_number(whole.poured, settings)} {summary.unit_label} poured, "
-        f"{shown_number(whole.rung, settings)} rung; {number}{said} poured without a ring."
+        f"{shown_steps(whole.poured, settings)} {summary.unit_label} poured, "
+        f"{shown_steps(whole.rung, settings)} rung; {number}{said} poured without a ring."
     )
 
 
@@ -100,7 +100,7 @@ def _row(row: SummaryRow, settings: Settings) -> list[str]:
     figures = (whole.poured, whole.rung, whole.portion_difference, whole.logged, whole.poured_not_rung,
                whole.rung_not_poured, whole.variance)
     name = shown_name(row.product) or "Total"
-    return [name, shown_name(row.outlet), *(shown_number(one, settings) for one in figures), share]
+    return [name, shown_name(row.outlet), *(shown_steps(one, settings) for one in figures), share]
 
 
 def _axis(ledger: DayLedger, settings: Settings) -> Axis:

@@ -1,0 +1,74 @@
+"""Items that the till sells and ``menu.csv`` does not list, as things to do in the morning mail."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from pathlib import Path
+
+from unrung.errors import ConfigError
+from unrung.mail.actions import Action
+from unrung.mail.causes import open_for
+from unrung.mail.standing import Seen, Standing, is_due, moved_on
+from unrung.menu_check import unlisted_rows
+from unrung.menu_rows import NewRow, add_command, line_for
+from unrung.settings import Settings
+from unrung.store.open import Store
+
+PLACE = "Back office"
+MINUTES = 2
+
+
+def items_told(
+    db: Store, settings: Settings, day: date, now_ms: int, known: Mapping[str, Standing]
+) -> tuple[list[Action], list[str], dict[str, Standing]]:
+    """What to do about new items, what was told of them before, and what to keep for the next mail.
+
+    An item is proposed when it is new, and again every week while it is not listed.
+    """
+    actions: list[Action] = []
+    quiet: list[str] = []
+    standing: dict[str, Standing] = {}
+    for row, count in unlisted_rows(db, settings, {}, now_ms):
+        seen = Seen(f"menu {row.item} {row.size}".rstrip(), day)
+        before = known.get(seen.key)
+        seen = seen._replace(began=before.since if before else day)
+        told = is_due(before, seen, day, 1)
+        standing[seen.key] = moved_on(before, seen, day, told=told)
+        if told:
+            actions.append(proposal(row, count, settings))
+        else:
+            quiet.append(f"{_name(row)!r} is not in menu.csv ({open_for(standing[seen.key], day, settings)})")
+    return actions, quiet, standing
+
+
+def proposal(row: NewRow, count: int, settings: Settings) -> Action:
+    """What to do about one item: a line to copy, whichever way the menu is kept."""
+    folder = Path(settings.folder)
+    how = f"One takes {row.portion} {row.unit or settings.venue.volume_unit} {row.why}" if row.portion else (
+        "Nothing tells how much one takes")
+    first = "See how much of the beer one of it takes. Then, on the PC, this command:"
+    command = add_command(row, folder.name)
+    line = _line(row, settings)
+    lines = (*([command] if command else []), *(["or this row in menu.csv:"] if command and line else []),
+             *([line] if line else []))
+    if not command:
+        first = "See how much of the beer one of it takes. Then add this row to menu.csv:"
+    return Action(
+        f"New on the till, not in menu.csv: {_name(row)}", PLACE, MINUTES, first,
+        detail=f"Sold {count} time{'s' if count != 1 else ''} in four weeks; it looks like {row.product}. "
+        f"{how}. Until it is listed, its beer shows as not rung.",
+        copy=lines,
+    )
+
+
+def _line(row: NewRow, settings: Settings) -> str:
+    try:
+        text = (Path(settings.folder) / "menu.csv").read_text("utf-8-sig")
+        return line_for(text, row, settings.venue.volume_unit)
+    except (OSError, UnicodeDecodeError, ConfigError):
+        return ""
+
+
+def _name(row: NewRow) -> str:
+    return f"{row.item} {row.size}".rstrip()
