@@ -29,6 +29,17 @@ def unknown_products(rows: Mapping[str, Sequence[Row]]) -> list[str]:
     ]
 
 
+def unknown_taps(rows: Mapping[str, Sequence[Row]]) -> list[str]:
+    """Fixes at a tap or meter that is not in taps.csv."""
+    known = {cells.get(name, "") for _, cells in rows["taps.csv"] for name in ("tap", "meter")} - {""}
+    alike = {name.casefold() for name in known}
+    return [
+        f"fixes.csv, line {line}: tap {cells['tap']!r} is not in taps.csv{nearest(cells['tap'], known)}"
+        for line, cells in rows["fixes.csv"]
+        if cells.get("tap") and cells["tap"].casefold() not in alike
+    ]
+
+
 def contradictions(tables: Mapping[str, Sequence[Made]], settings: Settings) -> list[str]:
     """Rows for one thing whose dates overlap and that say different things of it."""
     found = []

@@ -13,7 +13,7 @@ from babel.core import UnknownLocaleError
 from babel.numbers import get_currency_precision
 from pydantic import ValidationError
 
-from unrung.config_checks import contradictions, unknown_products, venue_problems
+from unrung.config_checks import contradictions, unknown_products, unknown_taps, venue_problems
 from unrung.config_lines import Place, key_lines, line_of
 from unrung.config_tables import OPTIONAL, TABLES, Ground, make_rows, read_table
 from unrung.config_words import nearest, sentences
@@ -35,7 +35,7 @@ def load(folder: Path) -> Settings:
     for name in OPTIONAL:
         rows[name] = read_table(folder / name, digest, problems) if (folder / name).exists() else []
     tables = make_rows(rows, _ground(raw, settings), problems)
-    problems += unknown_products(rows)
+    problems += unknown_products(rows) + unknown_taps(rows)
     dated = {name: made for name, made in tables.items() if name != "fixes"}
     if settings is not None:
         problems += venue_problems(settings, rows) + contradictions(dated, settings)

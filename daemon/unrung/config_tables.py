@@ -14,6 +14,7 @@ from unrung import units
 from unrung.config_cells import Cells, day, moment, money, needed, number, with_point
 from unrung.config_words import nearest, sentences, stopped
 from unrung.errors import UnrungError
+from unrung.finding_names import SHOWN
 from unrung.settings import Fix, MenuRow, Product, Section, TapRow
 
 TABLES = ("products.csv", "menu.csv", "taps.csv")
@@ -25,7 +26,7 @@ COLUMNS = {
                  "sold_by", "from", "to"),
     "taps.csv": ("tap", "meter", "outlet", "product", "metered", "from", "to", "pulses_per_litre",
                  "line_volume", "counter_modulus"),
-    "fixes.csv": ("date", "tap", "product", "what"),
+    "fixes.csv": ("date", "tap", "product", "what", "finding"),
 }
 MODELS: dict[str, type[Section]] = {
     "products.csv": Product, "menu.csv": MenuRow, "taps.csv": TapRow, "fixes.csv": Fix,
@@ -93,10 +94,16 @@ def make_rows(rows: dict[str, list[Row]], ground: Ground, problems: list[str]) -
 
 
 def _fix(cells: Cells, ground: Ground) -> Fix:
-    needed(cells, "date")
+    if not cells.get("date"):
+        raise UnrungError("date is empty; write the day of the fix, such as 2026-10-27")
+    if not cells.get("what"):
+        raise UnrungError("what is empty; say in a few words what was mended")
+    finding = cells.get("finding", "").lower().replace(" ", "_")
+    if finding and finding not in SHOWN:
+        raise UnrungError(f"finding {cells['finding']!r} is not known{nearest(finding, SHOWN)}")
     return Fix(
-        day=day(cells, "date"), what=needed(cells, "what"), tap=cells.get("tap", ""),
-        product=cells.get("product", ""),
+        day=day(cells, "date"), what=cells["what"], tap=cells.get("tap", ""),
+        product=cells.get("product", ""), finding=finding,
     )
 
 

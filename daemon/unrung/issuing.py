@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 from unrung.adjusting import judge_closed_day
 from unrung.daybook import Cache, bounds_of, day_at, day_inputs, ledger_of
 from unrung.findings.apply import with_findings
-from unrung.findings.facts import first_day
+from unrung.findings.fix_cases import first_needed
 from unrung.issue.daily import files_of, revised_files, tables_of
 from unrung.issue.digest import NO_REVISION, content_digest
 from unrung.issue.place import Unplaced, folder_for_day, place
@@ -27,7 +27,7 @@ from unrung.morning import write_morning_mail
 from unrung.page.render import page_bytes
 from unrung.settings import Settings
 from unrung.store.day_books import save_day_books
-from unrung.store.days import day_row, day_rows, note_unplaced, record_issue, save_day
+from unrung.store.days import day_row, day_rows, note_fixes, note_unplaced, record_issue, save_day
 from unrung.store.facts import facts_between, save_facts
 from unrung.store.months import closing_of, mark_months_dirty
 from unrung.store.movements import first_and_last_ms
@@ -87,7 +87,7 @@ def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cach
     revision, digest = (row.revision, row.digest) if row else (0, "")
     changed_ms = row.changed_ms if row else 0
     ledger = ledger_of(db, settings, day, cache)
-    ledger = with_findings(ledger, facts_between(db, first_day(day), day), settings)
+    ledger = with_findings(ledger, facts_between(db, first_needed(day, settings), day), settings)
     tables = tables_of(ledger, settings, NO_REVISION)
     first = files_of(ledger, settings, tables)
     now_digest = content_digest(first)
@@ -111,6 +111,7 @@ def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cach
             save_facts(db, ledger.facts)
         save_day_books(db, ledger, spans)
         mark_months_dirty(db, touched_periods(db, settings, day))
+        note_fixes(db, day, [fix.sentence for fix in ledger.fixes])
         note_unplaced(db, day, " ".join(map(str, unplaced)), now_ms)
         if changed:
             named = [(name, hashlib.sha256(data).hexdigest(), len(data)) for name, data in files.items()]

@@ -257,13 +257,14 @@ class TapRow(Section):
 
 
 class Fix(Section):
-    """A row of ``fixes.csv``: what was mended on a day, and where. For people, and to show before and
-    after; it changes no figure."""
+    """A row of ``fixes.csv``: what was mended on a day, and where. Findings there are held against it; it
+    changes no figure of the ledger."""
 
     day: date
     what: str
     tap: str = ""
     product: str = ""
+    finding: str = ""
 
 
 class Settings(Section):

@@ -16,7 +16,7 @@ from unrung.issuing import due_days, issue_time_ms
 from unrung.ledger.menu import Menu, resembles
 from unrung.rhythm import HOUR_MS, LOOK_BACK_MS, counted, silence
 from unrung.settings import Feed, Settings
-from unrung.store.days import day_rows, fact, unplaced
+from unrung.store.days import day_rows, fact, fixes_told, unplaced
 from unrung.store.months import month_rows
 from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store
@@ -53,6 +53,7 @@ def collect(db: Store, settings: Settings, now_ms: int, holder: Holder) -> dict[
         "rejects": waiting_rejects(db),
         "days": _days(db, settings, now_ms),
         "months": _months(db),
+        "fixes": fixes_told(db)["fixes"],
         "outbox": _outbox(db, settings, now_ms),
         "store": store_overview(db, Path(settings.folder) / settings.files.store),
         "upkeep": _upkeep(db, settings),

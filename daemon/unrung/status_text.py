@@ -20,6 +20,8 @@ def lines(state: dict[str, Any]) -> list[str]:
     out += _entry("Store", f"{store['bytes'] / 1e6:.1f} MB, {counted(store['movements'], 'row')}, "
                            f"SQLite {store['sqlite']}")
     out += _entry("Backup", _short(state["upkeep"]["backup_made"]))
+    for number, text in enumerate(state["fixes"]):
+        out += _entry("" if number else "Fixes", text)
     for reject in state["rejects"]:
         out += ["", *_wrapped(f"{reject['file']}, line {reject['line']}, field {reject['field']!r}:"),
                 *_wrapped(f"{reject['value'][:40]!r} {reject['reason']}.", "  "),

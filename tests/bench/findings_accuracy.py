@@ -30,8 +30,9 @@ sys.path[:0] = [str(Path(__file__).resolve().parents[1]), *(
 from bench.findings_truth import AT_PRODUCTS, AT_TAPS, Place, Truth, truth_of  # noqa: E402
 from findings.months import ledgers, settings_of  # noqa: E402
 from simulator import LOSSES, simulate  # noqa: E402
+from unrung.finding_names import SHOWN  # noqa: E402
 from unrung.findings.finding import Finding, rows_of  # noqa: E402
-from unrung.findings.table import SHOWN, findings_of  # noqa: E402
+from unrung.findings.table import findings_of  # noqa: E402
 from unrung.ledger.facts import DayFacts  # noqa: E402
 from unrung.settings import Settings  # noqa: E402
 

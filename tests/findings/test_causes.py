@@ -11,9 +11,10 @@ import pytest
 
 from findings import trade
 from findings.trade import OZ, alone, at, changed, fuller, ordinary, ring, with_kegs, with_rings, with_serves
+from unrung.finding_names import SHOWN
 from unrung.findings.advice import ADVICE
 from unrung.findings.finding import Finding, rows_of
-from unrung.findings.table import SHOWN, TABLE, findings_of, rows_of_all
+from unrung.findings.table import TABLE, findings_of, rows_of_all
 from unrung.ledger.facts import ClockFact, DayFacts, ServeFact
 
 SETTINGS = trade.settings()

@@ -30,7 +30,8 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
         usual = min(tap.pieces, key=lambda piece: abs(piece.level))
         for piece in tap.pieces:
             step = piece.level - usual.level
-            if piece is not usual and stands_clear(step, len(piece.keys)):
+            alike = piece.alike and usual.alike
+            if piece is not usual and alike and stands_clear(step, len(piece.keys)):
                 found.append(_finding(facts, settings, tap, piece, step, len(taps)))
     return found
 

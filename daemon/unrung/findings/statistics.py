@@ -152,7 +152,7 @@ def binomial_tail(count: int, trials: int, share: float) -> float:
     return min(1.0, total)
 
 
-def t_quantile(probability: float, freedom: int) -> float:
+def t_quantile(probability: float, freedom: float) -> float:
     """Quantile of Student's t.
 
     >>> round(t_quantile(0.975, 9), 6)
@@ -178,7 +178,7 @@ def t_limits(values: Sequence[float], chance: float = 0.05) -> Limits:
     return Limits(centre - reach, centre, centre + reach)
 
 
-def t_up_to(value: float, freedom: int) -> float:
+def t_up_to(value: float, freedom: float) -> float:
     """Chance that Student's t is at most ``value`` (at least 0)."""
     return 1 - beta_share(freedom / (freedom + value * value), freedom / 2, 0.5) / 2
 

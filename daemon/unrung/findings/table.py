@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from unrung.finding_names import SHOWN
 from unrung.findings import (
     clock_offset,
     feed_gap,
@@ -51,20 +52,19 @@ TABLE: dict[str, Find] = {
     "mis_ring": mis_ring.find,
     "serves_without_ring": serves_without_ring.find,
 }
-SHOWN = (
-    "leak", "meter_calibration", "keg_short_fill", "feed_gap", "clock_offset", "tap_list",
-    "portion_setting", "portion_drift", "top_ups", "keg_change_loss", "unlogged_cleaning", "samples",
-    "wrong_size", "mis_ring", "serves_without_ring",
-)
 
 
-def findings_of(days: Sequence[DayFacts], settings: Settings) -> tuple[Facts, list[Finding]]:
+def findings_of(
+    days: Sequence[DayFacts], settings: Settings,
+    settled: Callable[[Finding, Facts], Finding] = lambda made, facts: made,
+) -> tuple[Facts, list[Finding]]:
     """All findings over ``days`` (in order, the last is the one they are for), and what is left
-    to explain. The same days give the same findings."""
+    to explain. The same days give the same findings. ``settled``: a finding as it stands after the
+    fixes."""
     facts = facts_of(days, settings)
     found: list[Finding] = []
     for find in TABLE.values():
-        made = find(facts, settings)
+        made = [settled(one, facts) for one in find(facts, settings)]
         found += made
         facts = facts.less((one.serves, one.rings) for one in made)
     return facts, found

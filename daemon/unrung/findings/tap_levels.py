@@ -49,6 +49,8 @@ class Piece:
     error: float
     chance: float = 1.0
     """Of the step that it began with; 1 where it begins with the window."""
+    alike: bool = True
+    """Whether every item shares the tap's way in it: one item that steps alone is no step of the tap."""
 
 
 @dataclass(frozen=True)
@@ -96,19 +98,32 @@ def middle_of(fills: Sequence[Fill]) -> float:
 
 def _tap(facts: Facts, tap: str, fills: list[Fill], middle: float, base: float) -> Tap:
     series = sorted(
-        (key, ratio - fill.mean) for fill in fills
+        (key, ratio - fill.mean, number) for number, fill in enumerate(fills)
         for key, ratio in zip(fill.keys, fill.ratios, strict=True)
     )
-    keys = [key for key, _ in series]
-    values = [value for _, value in series]
+    keys = [key for key, _, _ in series]
+    values = [value for _, value, _ in series]
     cuts = _cuts(facts, keys, values)
     pieces = []
     for low, high in pairwise([0, *sorted(cuts), len(keys)]):
         part = values[low:high]
         if part:
             error = max(spread(part), 0.005) / math.sqrt(len(part))
-            pieces.append(Piece(keys[low:high], middle - base + fmean(part), error, cuts.get(low, 1.0)))
+            pieces.append(Piece(
+                keys[low:high], middle - base + fmean(part), error, cuts.get(low, 1.0),
+                _alike(series[low:high], fmean(part))))
     return Tap(tap, fills[0].cell.outlet, pieces, _agree(fills, middle))
+
+
+def _alike(part: Sequence[tuple[int, float, int]], shift: float) -> bool:
+    """Whether every item with enough serves in a piece of the window shifted with the tap."""
+    items: dict[int, list[float]] = defaultdict(list)
+    for _, value, number in part:
+        items[number].append(value)
+    return all(
+        abs(fmean(values) - shift) <= 4 * max(spread(values), 0.005) / math.sqrt(len(values)) + 0.01
+        for values in items.values() if len(values) >= FEW
+    )
 
 
 def _agree(fills: Sequence[Fill], middle: float) -> bool:

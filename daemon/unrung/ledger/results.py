@@ -211,6 +211,29 @@ class FindingRow:
     """A few words for a mail: what, and where."""
 
 
+Verdict = Literal["closed", "smaller", "no_help", "too_early", "nothing_found"]
+"""What became of a finding after a fix: gone; less, not gone; as before; not to be said yet; or no
+finding stood there before it."""
+
+
+@dataclass(frozen=True, slots=True)
+class FixNote:
+    """What a fix that somebody wrote down (``fixes.csv``) did, as of one day."""
+
+    day: date
+    """Of the fix."""
+    what: str
+    tap: str
+    product: str
+    finding: str
+    """The finding that it is held against; empty where none stood there."""
+    verdict: Verdict
+    sentence: str
+    """The whole of it in words, figures included."""
+    news: bool = False
+    """Whether the day before had another verdict, or none."""
+
+
 @dataclass(frozen=True, slots=True)
 class DayLedger:
     """Everything that the day's files, mail and alerts are made of. No clock, no generation time."""
@@ -236,3 +259,5 @@ class DayLedger:
     """Serve by serve, for the findings."""
     findings: tuple[FindingRow, ...] = ()
     """What explains the day's variance, in the order in which it is to be looked at."""
+    fixes: tuple[FixNote, ...] = ()
+    """What the fixes of the last four weeks did, the newest first."""

@@ -70,7 +70,10 @@ def morning_mail(
         more=more_actions(todo),
         unit=UNIT_LABELS[settings.venue.volume_unit],
         table=shown_table(table, settings) if todo and whole.compared_ul else (),
-        notes=shown_notes(one for one in ledger.notices if not (items_told and UNLISTED in one)),
+        notes=shown_notes([
+            *(fix.sentence for fix in ledger.fixes if fix.news),
+            *(one for one in ledger.notices if not (items_told and UNLISTED in one)),
+        ]),
     )
     missing = ledger.missing if unjudged else ()
     quiet = _nothing(still_open).lower()

@@ -70,6 +70,7 @@ class PageView:
     leads: list[str]
     notes: list[str]
     findings: list[Note]
+    fixes: list[str]
     poured_parts: list[Part]
     rung_parts: list[Part]
     equation: list[tuple[str, str]]

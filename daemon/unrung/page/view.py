@@ -50,6 +50,7 @@ def page_view(ledger: DayLedger, settings: Settings, revision: int) -> PageView:
         leads=[shown_name(one, 200) for one in ledger.missing],
         notes=[shown_name(one, 240) for one in ledger.notices],
         findings=_findings(ledger, settings),
+        fixes=[shown_name(fix.sentence, 400) for fix in ledger.fixes],
         poured_parts=poured_parts(summary, settings),
         rung_parts=rung_parts(summary, settings),
         equation=equation(summary, settings),
@@ -78,7 +79,7 @@ def _note(rows: Sequence[FindingRow], settings: Settings) -> Note:
     return Note(
         title=shown_name(first.headline, 120), place=place,
         volume=f"{shown_volume(volume, settings)} of this day" if volume else "",
-        evidence=f"{shown_name(first.evidence, 400)} Confidence: {first.confidence}.",
+        evidence=f"{shown_name(first.evidence, 700)} Confidence: {first.confidence}.",
         check_first=" ".join(text for text in (first.check_first, first.caution) if text),
     )
 

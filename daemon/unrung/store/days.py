@@ -149,6 +149,19 @@ def set_fact(db: Database, name: str, value: str) -> None:
     )
 
 
+def note_fixes(db: Database, day: date, sentences: Sequence[str]) -> None:
+    """Keep what the fixes did as of a day, unless a later day's is known."""
+    if day >= date.fromisoformat(fixes_told(db)["day"] or date.min.isoformat()):
+        told = {"day": day.isoformat(), "fixes": list(sentences)}
+        set_fact(db, "fixes", json.dumps(told, ensure_ascii=False))
+
+
+def fixes_told(db: Database) -> dict[str, Any]:
+    """``day`` ("" where none) and ``fixes``: what was kept last."""
+    found: dict[str, Any] = json.loads(fact(db, "fixes") or '{"day": "", "fixes": []}')
+    return found
+
+
 def unplaced(db: Database) -> dict[str, str]:
     """Days with files that could not take their place, each with the reason."""
     found: dict[str, str] = json.loads(fact(db, UNPLACED) or "{}")

@@ -57,7 +57,7 @@ def packed(facts: DayFacts) -> bytes:
     return zlib.compress(json.dumps(content, separators=(",", ":")).encode("utf-8"))
 
 
-@lru_cache(maxsize=32)
+@lru_cache(maxsize=64)
 def unpacked(content: bytes) -> DayFacts:
     """The facts that ``packed`` made bytes of. Days issued one after the other look back over nearly
     the same days: the bytes last seen are not unpacked again."""
