@@ -25,6 +25,7 @@ from unrung.ledger.tap_spans import tap_spans
 from unrung.month_issuing import touched_periods
 from unrung.morning import write_morning_mail
 from unrung.page.render import page_bytes
+from unrung.safety import tell_served
 from unrung.settings import Settings
 from unrung.store.day_books import save_day_books
 from unrung.store.days import day_row, day_rows, note_fixes, note_unplaced, record_issue, save_day
@@ -116,6 +117,7 @@ def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cach
         if changed:
             named = [(name, hashlib.sha256(data).hexdigest(), len(data)) for name, data in files.items()]
             record_issue(db, day, revision, named, settings.digest, now_ms)
+        tell_served(db, settings, ledger, now_ms)
         if changed:
             write_morning_mail(
                 db, settings, ledger, files, now_ms, bounds_of(settings, day)[1], first=revision == 1

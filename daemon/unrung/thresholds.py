@@ -18,14 +18,19 @@ from unrung.mail.compose import threshold_mail
 from unrung.mail.message import as_message, stable_message_id
 from unrung.mail.outbox import Mail, may_tell
 from unrung.morning import history_before, told_on
+from unrung.safety import tell_served
 from unrung.settings import Settings
 from unrung.store import outbox
 from unrung.store.days import fact, set_fact
 from unrung.store.open import Store, write_tx
+from unrung.store.sources import newest_source
 
 DURING_THE_DAY = ("two_hours", "product_day")
 """Rules that make sense before a day is over."""
 JUDGED_UNTIL = "judged_until"
+SOON_MS = 5 * 60_000
+"""A ring in a line's cleaning is told without the whole time that rings trail: it is better to have asked
+once for nothing (our own choice)."""
 
 
 def to_judge(db: Store, settings: Settings, now_ms: int) -> tuple[date, int] | None:
@@ -37,9 +42,16 @@ def to_judge(db: Store, settings: Settings, now_ms: int) -> tuple[date, int] | N
     if until is None:
         return None
     until -= round(settings.schedule.trailing_minutes * 60_000)
-    if until <= bounds_of(settings, day)[0] or str(until) == fact(db, JUDGED_UNTIL):
+    if until <= bounds_of(settings, day)[0] or _mark(db, settings, until) == fact(db, JUDGED_UNTIL):
         return None
     return day, until
+
+
+def _mark(db: Store, settings: Settings, until_ms: int) -> str:
+    """Changes when there is something new to judge: both sides reach further, or somebody wrote something
+    down, such as a cleaning."""
+    logs = [feed.name for feed in settings.feed if feed.carries == "log"]
+    return f"{until_ms} {newest_source(db, logs)}" if logs else str(until_ms)
 
 
 def judge_today(db: Store, settings: Settings, now_ms: int) -> list[Raised]:
@@ -53,8 +65,10 @@ def judge_today(db: Store, settings: Settings, now_ms: int) -> list[Raised]:
     raised = [one for one in judge_day(ledger, settings, history) if _per(one, settings) in DURING_THE_DAY]
     after = next_state(history.open, raised)
     news = [one for one in raised if one.key in after.tell]
+    covered = until + round(settings.schedule.trailing_minutes * 60_000)
     with write_tx(db):
-        set_fact(db, JUDGED_UNTIL, str(until))
+        set_fact(db, JUDGED_UNTIL, _mark(db, settings, until))
+        tell_served(db, settings, ledger, now_ms, covered - SOON_MS)
         if news and _write(db, settings, ledger, news, now_ms):
             standing = {**history.open, **after.open}
             outbox.save_alerts(

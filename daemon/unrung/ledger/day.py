@@ -21,11 +21,11 @@ from unrung.ledger.pairs import enter_carried_out, enter_pairs
 from unrung.ledger.pours import Flow
 from unrung.ledger.products import product_days
 from unrung.ledger.rest import Rest, Said, allowance, divide
-from unrung.ledger.results import ClockNote, DayLedger
+from unrung.ledger.results import ClockNote, DayLedger, ServedWhileCleaned
 from unrung.ledger.rings import Unit, till_rows
 from unrung.ledger.said import Names, names_of
 from unrung.ledger.totals import enter_totals, is_heard
-from unrung.ledger.words import day_notices
+from unrung.ledger.words import day_notices, served_while_cleaned
 from unrung.matching.types import Clock
 from unrung.settings import Settings
 
@@ -136,10 +136,24 @@ def _finish(draft: Draft, said: list[Said], names: Names, clocks: list[ClockNote
         status="incomplete" if missing else "final",
         missing=missing,
         notices=day_notices(draft),
+        urgent=served_while_cleaned(draft),
+        served_while_cleaned=_served(draft, clocks),
         rings_covered_ms=length_ms(draft.ring_cover, today.bounds),
         pours_covered_ms=length_ms(draft.pour_cover["", ""], today.bounds),
         facts=day_facts(draft, said, clocks),
     )
+
+
+def _served(draft: Draft, clocks: Sequence[ClockNote]) -> tuple[ServedWhileCleaned, ...]:
+    by_outlet = {clock.outlet: clock for clock in clocks}
+    found = []
+    for seen in draft.seen:
+        if seen.unit is not None and seen.unit.key in draft.served:
+            clock, unit, serve = by_outlet.get(seen.outlet), seen.unit, seen.serve
+            rung_ms = unit.at_ms if clock is None else clock.corrected(unit.at_ms)
+            found.append(ServedWhileCleaned(
+                seen.outlet, serve.product, serve.tap, serve.end_ms, rung_ms, serve.volume_ul))
+    return tuple(sorted(found))
 
 
 def _outlets(*materials: Material | None) -> list[str]:

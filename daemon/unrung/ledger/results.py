@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from unrung.ledger.facts import DayFacts
 
@@ -179,6 +179,18 @@ class ClockNote:
         return at_ms - self.offset_ms - (self.jump_ms if jumped else 0)
 
 
+class ServedWhileCleaned(NamedTuple):
+    """A ring that only a flow in a line's cleaning can have filled: cleaner may have reached a glass."""
+
+    outlet: str
+    product: str
+    tap: str
+    poured_ms: int
+    rung_ms: int
+    """Corrected to the meters' clock."""
+    volume_ul: int
+
+
 Confidence = Literal["high", "medium", "low"]
 """How sure a finding is: ``high``, noise alone would show as much less than once in a million
 venue-months; ``medium``, less than once in a venue-month; ``low``, the figures are as clear as
@@ -252,6 +264,9 @@ class DayLedger:
     """Feeds that do not cover the day, as sentences: "no sales from 'till' for 30 Oct"."""
     notices: tuple[str, ...] = ()
     """Things the manager should know: unlisted items, unknown taps, shifted times."""
+    urgent: tuple[str, ...] = ()
+    """Those of the notices that cannot wait and stand first wherever the day is told."""
+    served_while_cleaned: tuple[ServedWhileCleaned, ...] = ()
     rings_covered_ms: int = 0
     """How much of the day the ring feeds cover, in milliseconds."""
     pours_covered_ms: int = 0

@@ -18,7 +18,7 @@ def day_notices(draft: Draft) -> tuple[str, ...]:
     """What must be told at once comes first; then unlisted items that look like a product, what the
     tables do not know, and meters that fell silent."""
     material, zone = draft.material, draft.settings.venue.timezone
-    notices = _served_while_cleaned(draft, zone)
+    notices = [*served_while_cleaned(draft)]
     notices += [
         f"The till sold {item!r} {_times(count)}, {UNLISTED} {like}. Add a row for it."
         for (item, like), count in sorted(material.rings.unlisted.items()) if like
@@ -44,17 +44,18 @@ def day_notices(draft: Draft) -> tuple[str, ...]:
     return tuple(notices)
 
 
-def _served_while_cleaned(draft: Draft, zone: str) -> list[str]:
+def served_while_cleaned(draft: Draft) -> tuple[str, ...]:
     """One sentence for each line that a glass was filled from while it was being cleaned."""
+    zone = draft.settings.venue.timezone
     times: dict[tuple[str, str], list[int]] = defaultdict(list)
     for flow in draft.served.values():
         times[flow.outlet, flow.product].append(flow.end_ms)
-    return [
+    return tuple(
         f"{product} at {outlet}: a ring at {' and '.join(_clock(at, zone) for at in sorted(ends)[:3])}"
         f"{' and later' if len(ends) > 3 else ''} fits what flowed while its line was being cleaned. "
         "Do not serve from a line being cleaned; ask at once whether a glass was handed out."
         for (outlet, product), ends in sorted(times.items())
-    ]
+    )
 
 
 def _meters(material: Material, zone: str) -> list[str]:

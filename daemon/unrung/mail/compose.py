@@ -53,7 +53,8 @@ def morning_mail(
     table = rows(ledger, settings)
     whole = total(table)
     leads = [
-        *_missing(ledger, unjudged, whole), *first_notices, *_not_compared(ledger, settings)
+        *ledger.urgent, *_missing(ledger, unjudged, whole), *first_notices,
+        *_not_compared(ledger, settings),
     ]
     usual = "" if unjudged or whole.share is None else usual_sentence(
         before_ul, whole.not_rung, ledger.day, settings
@@ -72,7 +73,8 @@ def morning_mail(
         table=shown_table(table, settings) if todo and whole.compared_ul else (),
         notes=shown_notes([
             *(fix.sentence for fix in ledger.fixes if fix.news),
-            *(one for one in ledger.notices if not (items_told and UNLISTED in one)),
+            *(one for one in ledger.notices
+              if one not in ledger.urgent and not (items_told and UNLISTED in one)),
         ]),
     )
     missing = ledger.missing if unjudged else ()

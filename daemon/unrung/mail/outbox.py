@@ -12,7 +12,7 @@ from typing import Literal, NamedTuple
 
 from unrung.mail.smtp import Outcome
 
-Kind = Literal["morning", "threshold", "trial"]
+Kind = Literal["morning", "threshold", "safety", "trial"]
 MailState = Literal["waiting", "sent", "partly", "refused", "expired", "folded"]
 RecipientState = Literal["waiting", "sent", "refused", "expired", "folded"]
 
@@ -25,6 +25,7 @@ LONGEST_PAUSE_MS = 4 * HOUR_MS
 EXPIRES_MS: dict[Kind, int] = {
     "morning": 18 * HOUR_MS,  # the next one says more
     "threshold": 18 * HOUR_MS,
+    "safety": 48 * HOUR_MS,  # somebody may have drunk cleaner: no summary takes its place
     "trial": HOUR_MS,
 }
 THRESHOLD_MAILS_A_DAY = 3

@@ -80,6 +80,15 @@ def newest_taken(db: Database, feed: str) -> SourceRow | None:
         db, "feed = ? AND state = 'taken' AND kept_as <> '' ORDER BY id DESC LIMIT 1", feed), None)
 
 
+def newest_source(db: Database, feeds: Iterable[str]) -> int:
+    """Number of the last export of ``feeds`` that was taken in; 0 where there is none."""
+    names = list(feeds)
+    marks = ",".join("?" * len(names))
+    row = db.execute(
+        f"SELECT max(id) FROM sources WHERE state = 'taken' AND feed IN ({marks})", names).fetchone()
+    return row[0] or 0
+
+
 def set_aside_ones(db: Database, feed: str) -> list[SourceRow]:
     """Exports of a feed that stand set aside."""
     return list(_sources(db, "feed = ? AND state = 'set_aside' ORDER BY id", feed))
