@@ -10,11 +10,10 @@ from unrung.setup.evidence import Evidence
 from unrung.setup.groups import Group
 from unrung.setup.portions import (
     BY_NAME,
-    IMP_PINT,
-    US_PINT,
     Portion,
     Seen,
     agreed,
+    country_pint,
     pint_ul,
     portion_of,
     seen_amounts,
@@ -26,7 +25,7 @@ from unrung.setup.proposal import Key, Place, Tables
 def set_portions(evidence: Evidence, place: Place, tables: Tables) -> None:
     """Sizes by name first, with the pint that the pours are of; then what the pours say of the rest."""
     if evidence.hill is None:
-        pint = IMP_PINT if place.imperial else US_PINT
+        pint = country_pint(place)
         for index in evidence.products:
             _set(evidence, evidence.groups[index], {}, pint, place)
         return
@@ -34,7 +33,7 @@ def set_portions(evidence: Evidence, place: Place, tables: Tables) -> None:
     for index in evidence.products:
         group, rings, pours = evidence.groups[index], *evidence.of_group(index)
         seen = seen_amounts(group, rings, pours, evidence.hill, {})
-        pint, _ = pint_ul(group.keys, seen, place.imperial)
+        pint = pint_ul(group.keys, seen, place)
         _set(evidence, group, {}, pint, place)
         sizes = {key: float(p.volume_ul) for key in group.keys if (p := evidence.portions.get(key))}
         seen = seen_amounts(group, rings, pours, evidence.hill, sizes, _hints(evidence, group, sizes))

@@ -12,12 +12,13 @@ from typing import NamedTuple
 
 from unrung.setup.groups import Group
 from unrung.setup.meet import Hill, PourFact, RingFact, nearest_pairs
-from unrung.setup.proposal import Key
+from unrung.setup.proposal import Key, Place
 from unrung.setup.sizes import Named
 from unrung.units import UNITS_UL
 
 US_PINT = float(UNITS_UL["us_pt"])
 IMP_PINT = float(UNITS_UL["imp_pt"])
+METRIC_PINT = 570_000.0
 BY_NAME = "by its name"
 _NICE_OZ = (4, 5, 6, 8, 10, 12, 14, 16, 20, 22, 24, 25, 32, 48, 60, 64, 72, 128)
 _NICE_ML = (100, 125, 150, 200, 250, 300, 330, 400, 500, 568.26125, 750, 1000, 1500, 2000, 3000)
@@ -113,7 +114,12 @@ def densest(amounts: Sequence[float]) -> Seen:
     return Seen(median(best), len(best))
 
 
-def pint_ul(named: Mapping[Key, Named], seen: Mapping[Key, Seen], imperial: bool) -> tuple[float, str]:
+def country_pint(place: Place) -> float:
+    """Microlitres of a pint where nothing but the country tells it."""
+    return METRIC_PINT if place.metric_pint else IMP_PINT if place.imperial else US_PINT
+
+
+def pint_ul(named: Mapping[Key, Named], seen: Mapping[Key, Seen], place: Place) -> float:
     """A pint's microlitres: the one that the pours of pints are nearer to, else the country's."""
     ratios = [
         seen[key].amount / float(one.pints) for key, one in named.items()
@@ -121,10 +127,11 @@ def pint_ul(named: Mapping[Key, Named], seen: Mapping[Key, Seen], imperial: bool
     ]
     if ratios:
         middle = median(ratios)
-        best = min((US_PINT, IMP_PINT), key=lambda pint: abs(middle / pint - 1))
+        large = METRIC_PINT if place.metric_pint else IMP_PINT  # 0.3 % apart: no meter tells them
+        best = min((US_PINT, large), key=lambda pint: abs(middle / pint - 1))
         if abs(middle / best - 1) < 0.08:
-            return best, "its pours are of that size"
-    return (IMP_PINT if imperial else US_PINT), "the country's pint"
+            return best
+    return country_pint(place)
 
 
 def portion_of(
@@ -134,8 +141,8 @@ def portion_of(
     if one.volume_ul is not None:
         return _named(one, imperial and not metric)
     if one.pints is not None:
-        if one.pints.denominator == 3:
-            return Portion(f"{float(one.pints) * pint / 1000:.3f}", "ml", BY_NAME)
+        if one.pints.denominator == 3 or pint == METRIC_PINT:
+            return Portion(f"{round(float(one.pints) * pint / 1000, 3):.10g}", "ml", BY_NAME)
         if pint == IMP_PINT:
             return Portion(_decimal(one.pints), "imp_pt", BY_NAME)
         return Portion(_decimal(one.pints * 16), "us_fl_oz", BY_NAME)

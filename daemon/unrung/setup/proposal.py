@@ -90,6 +90,8 @@ class Place:
     imperial: bool
     outlet: str = "Bar"
     """Name of the only outlet where the till names none."""
+    metric_pint: bool = False
+    """Whether a pint is 570 mL, as in Australia and New Zealand."""
 
 
 def unique(names: Iterable[str]) -> list[str]:

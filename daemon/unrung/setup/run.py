@@ -192,7 +192,9 @@ def _times(look: Look, carries: str) -> list[int]:
 
 def _tables(look: Look, wishes: Wishes) -> tuple[Tables, Place]:
     known = known_names(look.drafts, look.records, look.zone)
-    place = Place(not _us_measures(look) and not look.country.pints, look.country.pints)
+    country = look.country
+    metric = not _us_measures(look) and not country.pints
+    place = Place(metric, country.pints, metric_pint=country.metric_pints)
     rings = [one for rows in look.records.values() for one in rows if isinstance(one, Ring)]
     pours = [one for rows in look.records.values() for one in rows if isinstance(one, Pour)]
     sold = [

@@ -9,7 +9,6 @@ from unrung.mapping import Constant
 from unrung.setup.columns import by_name
 from unrung.setup.doubt import Doubt, Found, Notes
 from unrung.setup.draft import Draft
-from unrung.setup.facts import Facts
 from unrung.setup.times import forms_of, read_local
 from unrung.setup.words import plain
 
@@ -108,10 +107,8 @@ def _drop(draft: Draft, field: str) -> None:
         draft.fields.pop(field)
 
 
-def is_interval(facts: Facts) -> bool:
+def is_interval(draft: Draft, field: str) -> bool:
     """Whether the times of rows are those of a clock that strikes, not of pours: all on whole
-    multiples of five minutes."""
-    if not facts.times:
-        return False
-    moments = [one for one in read_local(facts.times[0].form, facts.column.filled) if one is not None]
+    multiples of five minutes. A date and a time in two columns count as one time."""
+    moments = [one for one in _moments(draft, field) if one is not None]
     return len(moments) >= 10 and all(one.minute % 5 == 0 and one.second == 0 for one in moments)

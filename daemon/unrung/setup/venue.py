@@ -14,6 +14,8 @@ from babel.numbers import get_territory_currencies
 
 _US_MEASURES = {"US", "PR", "GU", "VI"}
 _PINTS = {"GB", "IE", "IM", "JE", "GG"}
+_METRIC_PINTS = {"AU", "NZ"}
+"""Where a pint of beer is 570 mL (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +42,10 @@ class Country:
     @property
     def pints(self) -> bool:
         return self.territory in _PINTS
+
+    @property
+    def metric_pints(self) -> bool:
+        return self.territory in _METRIC_PINTS
 
 
 def country_of(zone: str) -> Country:

@@ -34,8 +34,8 @@ def settle_volumes(draft: Draft, notes: Notes) -> None:
         field = "volume" if "volume" in draft.fields else None
     if draft.carries == "pours":
         _drop_other_count(draft)
-        main = by_name(draft.facts, draft.fields["end" if "end" in draft.fields else "start"][0])
-        draft.resolution = "interval" if is_interval(main) else "single"
+        main = "end" if "end" in draft.fields else "start"
+        draft.resolution = "interval" if is_interval(draft, main) else "single"
     if draft.carries == "readings" and "total" in draft.fields:
         field = "total"
     if draft.carries == "kegs" and "size" in draft.fields and field is None:
