@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from unrung.issue.digest import NO_REVISION, content_digest
-from unrung.issue.monthly import monthly_files
+from unrung.issue.monthly import monthly_files, monthly_tables
 from unrung.issue.place import Unplaced, folder_for_month, place
 from unrung.ledger.month import MonthLedger, make_month
 from unrung.monthbook import books_of, margin_days, month_inputs, period_at
@@ -104,8 +104,7 @@ def issue_month(db: Store, settings: Settings, period: Period, now_ms: int) -> M
 def month_digest(month: MonthLedger, settings: Settings) -> str:
     """Of what the period's tables say, whatever their revision. The workbook and the data package
     follow from them; how they look may change with the program, which is no reason for a revision."""
-    files = monthly_files(month, settings, NO_REVISION).files
-    return content_digest({name: data for name, data in files.items() if name.endswith(TABLES)})
+    return content_digest(monthly_tables(month, settings, NO_REVISION))
 
 
 def write_down(

@@ -60,6 +60,8 @@ def _once_more(
     if content is None:
         return None
     path, waited = kept_path(settings, source), source.state == "set_aside" or source.rejected
+    if waited:  # before the rows: reasons that are missing are written again, stale ones would stay
+        remove_reasons(reasons_beside(settings, feed, source))
     taken = take_in(
         db, settings, feed, Export(source.name, content, source.received_ms), again=source,
         mtime_ms=source.mtime_ms, now_ms=now_ms,
@@ -68,7 +70,6 @@ def _once_more(
     with suppress(SourceError):  # tried again at the next look
         if path is not None and path != kept_path(settings, taken.source):
             put_away(settings, feed, path, taken)
-            remove_reasons(path)
         elif waited:
             give_reasons(settings, feed, taken)
     return taken if waited else None
@@ -114,11 +115,11 @@ def _let_go(db: Store, settings: Settings, feed: Feed, aside: list[SourceRow]) -
             continue
         if kept is None and not came_in.parent.is_dir():
             continue
+        if kept is not None:
+            remove_reasons(kept)
         with write_tx(db):
             let_go(db, source.id or 0)
         aside.remove(source)
-        if kept is not None:
-            remove_reasons(kept)
 
 
 def _tidy(db: Store, settings: Settings, feed: Feed, aside: list[SourceRow]) -> None:
@@ -133,8 +134,8 @@ def _tidy(db: Store, settings: Settings, feed: Feed, aside: list[SourceRow]) -> 
         kept = kept_path(settings, source) if source and source.state == "taken" else None
         if kept is not None:
             with suppress(SourceError):
-                move(path, kept)
                 remove_reasons(path)
+                move(path, kept)
     for source in with_waiting_rows(db, feed.name):
         kept, reasons = kept_path(settings, source), reasons_of(reasons_beside(settings, feed, source))
         if not reasons.exists() and (kept is None or kept.parent.is_dir()):

@@ -111,11 +111,19 @@ def write_reasons(kept: Path, name: str, reason: str, rejects: Sequence[Reject])
             (_safe(name), reject.line or "", _safe(reject.field), _safe(reject.value),
              _safe(reject.reason), _safe(reject.fix))
         )
-    target = reasons_of(kept)
+    _write_whole(reasons_of(kept), buffer.getvalue().encode("utf-8", "replace"))
+
+
+def _write_whole(target: Path, content: bytes) -> None:
+    """Aside first, then renamed: a stop half way leaves the earlier file or none, never half of one."""
+    aside = target.with_name(f".{target.name}.part")
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_bytes(buffer.getvalue().encode("utf-8", "replace"))
+        aside.write_bytes(content)
+        os.replace(aside, target)
     except OSError as error:
+        with suppress(OSError):
+            aside.unlink(missing_ok=True)
         raise SourceError(f"{target} cannot be written ({error.strerror})") from error
 
 

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from unrung.issue.csv_bytes import csv_bytes
 from unrung.issue.daily import PACKAGE
 from unrung.issue.month_adjustments import month_adjustments_table
-from unrung.issue.month_journal import month_journal
+from unrung.issue.month_journal import Journal, month_journal
 from unrung.issue.month_kegs import month_kegs_table
 from unrung.issue.month_variance import month_variance_table
 from unrung.issue.month_xlsx import workbook_bytes
 from unrung.issue.package import package_bytes
+from unrung.issue.table import Table
 from unrung.ledger.month import MonthLedger
 from unrung.settings import Settings
 
@@ -24,21 +25,44 @@ class MonthFiles:
     notes: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class _Tables:
+    variance: Table
+    kegs: Table
+    adjustments: Table
+    journal: Journal
+
+    def named(self, period: str) -> list[tuple[str, Table]]:
+        """File name and table, in the order of the data package."""
+        made = [self.variance, self.kegs, self.adjustments]
+        made += [self.journal.table] if self.journal.table else []
+        return [(f"{one.name}-{period}.csv", one) for one in made]
+
+
 def monthly_files(month: MonthLedger, settings: Settings, revision: int) -> MonthFiles:
     """Called twice it gives the same bytes: nothing tells when it was made.
 
     ``datapackage.json`` comes last; it holds the hashes of the tables.
     """
-    name = month.period.name
-    journal = month_journal(month, settings, revision)
-    variance = month_variance_table(month, settings, revision)
-    kegs, adjustments = month_kegs_table(month, settings), month_adjustments_table(month, settings)
-    made = [variance, kegs, adjustments, *([journal.table] if journal.table else [])]
-    tables = [(f"{one.name}-{name}.csv", one) for one in made]
-    files = {path: csv_bytes(table, settings.files) for path, table in tables}
+    name, made = month.period.name, _tables(month, settings, revision)
+    named, journal = made.named(name), made.journal
+    files = {path: csv_bytes(table, settings.files) for path, table in named}
     files[f"variance-{name}.xlsx"] = workbook_bytes(
-        month, variance, kegs, adjustments, journal.table, settings, journal.notes
+        month, made.variance, made.kegs, made.adjustments, journal.table, settings, journal.notes
     )
     title = f"{settings.venue.name}: draught beer in {name}"
-    files[PACKAGE] = package_bytes(f"draught-{name.lower()}", title, tables, files, settings)
+    files[PACKAGE] = package_bytes(f"draught-{name.lower()}", title, named, files, settings)
     return MonthFiles(files, journal.notes if journal.wanted else ())
+
+
+def monthly_tables(month: MonthLedger, settings: Settings, revision: int) -> dict[str, bytes]:
+    """Only the CSV files among them, without the work that a workbook is."""
+    named = _tables(month, settings, revision).named(month.period.name)
+    return {path: csv_bytes(table, settings.files) for path, table in named}
+
+
+def _tables(month: MonthLedger, settings: Settings, revision: int) -> _Tables:
+    return _Tables(
+        month_variance_table(month, settings, revision), month_kegs_table(month, settings),
+        month_adjustments_table(month, settings), month_journal(month, settings, revision),
+    )

@@ -75,7 +75,7 @@ def _opened(mail: Mail, password: str) -> smtplib.SMTP | Outcome:
         )
         return Outcome("retry", text, slow=True)
     try:
-        context = _context(mail)
+        context = None if mail.security == "none" else _context(mail)
     except OSError as fault:
         text = f"ca_file {mail.ca_file!r} cannot be used as PEM certificates ({fault})"
         return Outcome("retry", text, slow=True)
@@ -92,7 +92,7 @@ def _opened(mail: Mail, password: str) -> smtplib.SMTP | Outcome:
     return server
 
 
-def _connected(mail: Mail, context: ssl.SSLContext) -> smtplib.SMTP:
+def _connected(mail: Mail, context: ssl.SSLContext | None) -> smtplib.SMTP:
     """A greeted server, encrypted and verified unless ``security`` is none."""
     server: smtplib.SMTP
     if mail.security == "tls":

@@ -1,0 +1,154 @@
+"""Killed at any moment and started again, a night ends as if nothing had been.
+
+Five nights at the test bar, with real files, a real web server and a real mail server. Each night is
+lived through once undisturbed, which also counts its moments (``fuse``), and then once for every
+moment: killed there by SIGKILL, looked at dead, started again, and compared with the undisturbed one:
+tables by content, files by their bytes, each mail as often as it may come.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import pytest
+
+from crash.everything import everything, files
+from crash.fuse import in_child
+from crash.nights import NIGHTS, Night, Wall, bar
+from crash.post import Post, serving
+from crash.sound import is_sound
+from polling.server import Served
+from polling.server import serving as web
+from venue_folder import VenueFolder
+
+pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
+LEAST = 300
+"""Moments in all nights together; fewer, and the fuse does not reach what it should."""
+
+
+MOMENTS: dict[tuple[str, str], int] = {}
+
+
+class Ends(NamedTuple):
+    """How the undisturbed night ended, and the files that were there before it."""
+
+    mails: Counter[tuple[str, str]]
+    beats: int
+    everything: dict[str, object]
+    before: dict[str, bytes]
+    after: dict[str, bytes]
+
+
+@dataclass
+class Stage:
+    """The servers, and a folder for the venues. Disks do not matter to a killed process: what it
+    wrote is in the system's hands, so memory serves where there is some."""
+
+    folder: Path
+    wall: Wall
+    served: Served
+    post: Post
+
+    def at_dusk(self, night: Night) -> VenueFolder:
+        """The venue after all the nights before, undisturbed."""
+        venue = bar(self.folder / "dusk", self.served.url, self.post.port)
+        for one in NIGHTS:
+            one.arrives(venue, self.wall)
+            if one is night:
+                break
+            one.go(venue)
+        self.forget()
+        return venue
+
+    def kill_everywhere(self, night: Night, step: str, dusk: VenueFolder) -> int:
+        """Kill ``step`` at each of its moments, start again, compare; returns how many there are."""
+        self.forget()
+        calm = copy_of(dusk, "calm")
+        moments = in_child(lambda: night.go(calm, step))
+        assert moments is not None
+        night.go(calm)
+        ends = Ends(self.post.copies(), self.beats(), everything(calm), files(dusk), files(calm))
+        for at, moment in enumerate(moments, 1):
+            self.forget()
+            killed = copy_of(dusk, "killed")
+            where = f"killed while {step}, at moment {at}: {moment}"
+            assert in_child(partial(night.go, killed, step), at) is None, where
+            self.ends_alike(night, killed, ends, where)
+        return len(moments)
+
+    def ends_alike(self, night: Night, killed: VenueFolder, ends: Ends, where: str) -> None:
+        self.post.rest()
+        is_sound(killed, ends.before, ends.after)
+        twice = self.post.copies() - known_sent(killed, self.post)
+        night.go(killed)
+        self.post.rest()
+        assert differing(everything(killed), ends.everything) == {}, where
+        assert self.post.copies() == ends.mails + twice, where
+        assert self.beats() >= ends.beats, where
+
+    def forget(self) -> None:
+        self.post.rest()
+        self.post.taken.clear()
+        self.served.asked.clear()
+
+    def beats(self) -> int:
+        return sum(1 for asked in self.served.asked if asked.path.startswith("/alive"))
+
+
+@pytest.fixture
+def stage() -> Iterator[Stage]:
+    memory = Path("/dev/shm")
+    wall = Wall()
+    with tempfile.TemporaryDirectory(dir=memory if os.access(memory, os.W_OK) else None) as folder, \
+            web(wall.answer) as served, serving() as post:
+        yield Stage(Path(folder), wall, served, post)
+
+
+@pytest.mark.timeout(600)  # some seconds on a machine that is not busy
+@pytest.mark.parametrize("night", NIGHTS, ids=lambda night: night.name)
+def test_a_night_killed_at_any_moment_ends_the_same_when_started_again(stage: Stage, night: Night) -> None:
+    venue = stage.at_dusk(night)
+    moments = {}
+    for step in night.steps:
+        moments[step] = stage.kill_everywhere(night, step, venue)
+        night.go(venue, step)
+    assert sum(moments.values()) >= night.least, moments
+
+
+def test_the_moments_are_three_hundred() -> None:
+    assert sum(night.least for night in NIGHTS) >= 300
+
+
+def known_sent(venue: VenueFolder, post: Post) -> Counter[tuple[str, str]]:
+    """Of what the server took, what stands in the store as sent: the rest is sent once more, since the
+    kill fell between the server's word and ours."""
+    known: Counter[tuple[str, str]] = Counter()
+    if (venue.path / "unrung.sqlite").exists() and post.taken:
+        sent = venue.query("SELECT message_id, recipient FROM outbox o JOIN outbox_recipients r "
+                           "ON r.outbox = o.id WHERE r.state = 'sent'")
+        known = Counter((row["message_id"], row["recipient"]) for row in sent)
+    return known
+
+
+def differing(found: dict[str, Any], expected: dict[str, Any]) -> dict[str, Any]:
+    """Only what differs, so that a failure can be read."""
+    return {
+        name: (found.get(name), expected.get(name)) for name in found.keys() | expected.keys()
+        if found.get(name) != expected.get(name)
+    }
+
+
+def copy_of(venue: VenueFolder, name: str) -> VenueFolder:
+    """The same folder under another name."""
+    path = venue.path.with_name(name)
+    shutil.rmtree(path, ignore_errors=True)
+    shutil.copytree(venue.path, path)
+    return VenueFolder(path)
