@@ -33,11 +33,12 @@ TOP_LEVEL = {
     "daemon", "adapters", "config", "sample_exports", "tests",
 }  # fmt: skip
 
-BASE = {"errors", "records", "mapping", "units", "business_day", "periods", "finding_names"}
+BASE = {"by_locale", "errors", "records", "mapping", "units", "business_day", "periods", "finding_names"}
 CALCULATED = {*BASE, "settings", "book_settings", "matching", "ledger", "findings"}
 MAY_IMPORT = {
     "errors": set(),
     "records": set(),
+    "by_locale": set(),
     "finding_names": set(),
     "mapping": set(),
     "business_day": set(),

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date
+from decimal import Decimal
 from pathlib import Path
 
+from unrung.alerts.wording import shown_serve
 from unrung.errors import ConfigError
 from unrung.mail.actions import Action
 from unrung.mail.causes import open_for
@@ -14,6 +16,7 @@ from unrung.menu_check import unlisted_rows
 from unrung.menu_rows import NewRow, add_command, line_for
 from unrung.settings import Settings
 from unrung.store.open import Store
+from unrung.units import to_ul
 
 PLACE = "Back office"
 MINUTES = 2
@@ -45,8 +48,10 @@ def items_told(
 def proposal(row: NewRow, count: int, settings: Settings) -> Action:
     """What to do about one item: a line to copy, whichever way the menu is kept."""
     folder = Path(settings.folder)
-    how = f"One takes {row.portion} {row.unit or settings.venue.volume_unit} {row.why}" if row.portion else (
-        "Nothing tells how much one takes")
+    how = "Nothing tells how much one takes"
+    if row.portion:
+        portion_ul = to_ul(Decimal(row.portion), row.unit or settings.venue.volume_unit)
+        how = f"One takes {shown_serve(portion_ul, settings)}, {row.why}"
     first = "See how much of the beer one of it takes. Then, on the PC, this command:"
     command = add_command(row, folder.name)
     line = _line(row, settings)

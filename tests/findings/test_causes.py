@@ -248,7 +248,7 @@ def test_one_evening_of_one_beer_is_told_though_the_weeks_are_quiet() -> None:
     evening = (alone("T2", at(LAST, 20 + 0.4 * n), 16) for n in range(7))
     (found,) = judged(with_serves(ordinary(), evening))
     assert (found.finding, found.product) == ("serves_without_ring", "Stout")
-    assert found.evidence.startswith("7 of 31 serves of Stout at Bar have no ring, from Sun 28 Jun 20:00")
+    assert found.evidence.startswith("7 of 31 serves of Stout at Bar have no ring, from Sun 28 Jun 8:00 PM")
 
 
 def test_a_steady_under_pour_is_told_as_the_customers_matter_and_no_portion_is_advised_down() -> None:

@@ -21,10 +21,10 @@ def said(before: list[float], steps: int, **venue: str) -> str:
     [
         ([], 85, ""),
         ([60], 85, ""),
-        ([60, 62], 85, "24 more than a usual Friday (61 fl oz, the middle of 2)."),
-        ([10, 60, 400], 85, "25 more than a usual Friday (60 fl oz, the middle of 3)."),
-        ([90, 92, 94, 300], 85, "8 less than a usual Friday (93 fl oz, the middle of 4)."),
-        ([85.2, 85.3, 84.9], 85, "As on a usual Friday (85 fl oz, the middle of 3)."),
+        ([60, 62], 85, "24 fl oz more than on a usual Friday (61, the middle of 2)."),
+        ([10, 60, 400], 85, "25 fl oz more than on a usual Friday (60, the middle of 3)."),
+        ([90, 92, 94, 300], 85, "8 fl oz less than on a usual Friday (93, the middle of 4)."),
+        ([85.2, 85.3, 84.9], 85, "As on a usual Friday (85, the middle of 3)."),
     ],
 )
 def test_the_day_is_told_beside_the_median_of_its_weekday(
@@ -38,7 +38,7 @@ def test_the_day_is_told_beside_the_median_of_its_weekday(
 def test_litres_are_told_in_tenths_and_as_the_locale_writes_them() -> None:
     """61 fl oz are 1.804 L (231 cubic inches to the US gallon)."""
     assert said([60, 62], 25, volume_unit="l", locale="de_DE") == (
-        "0,7 more than a usual Friday (1,8 L, the middle of 2)."
+        "0,7 L more than on a usual Friday (1,8, the middle of 2)."
     )
 
 
@@ -47,5 +47,5 @@ def test_the_mail_tells_it_beside_the_figures_also_on_a_quiet_day() -> None:
     for day in (busy_day(), quiet_day()):
         mail = mail_of(day, before_ul=before)
         text = " ".join(mail.text.split()).replace("\u00a0", " ")
-        assert "than a usual Friday (60 fl oz" in text and "a usual Friday" in mail.html
+        assert "than on a usual Friday (60, " in text and "a usual Friday" in mail.html
     assert "usual" not in mail_of(till_missing(), before_ul=before).text

@@ -113,3 +113,14 @@ def test_findings_stand_on_the_page_the_largest_first() -> None:
     found = page(replace(day(), findings=(cause("Small thing", 100_000), cause("Large thing", 900_000))))
     assert found.index("Large thing") < found.index("Small thing")
     assert "Confidence: high." in found and "Check first:" in found
+
+
+def test_a_bar_that_counts_in_litres_sees_tenths_in_its_own_way_of_writing() -> None:
+    """Glasses in hundredths; every sum in tenths that foot; nowhere another unit."""
+    settings = venue_settings(venue={"volume_unit": "l", "locale": "de_DE", "currency": "EUR"})
+    view = page_view(day(), settings, 1)
+    figures = [float(figure.replace(".", "").replace(",", ".")) for _, figure in view.equation]
+    assert round(sum(figures[:-1]), 1) == figures[-1] == 13.5
+    assert [one.volume for one in view.evenings[0].singles] == ["0,47\u00a0L"] * 3
+    found = page_bytes(day(), settings, 1).decode()
+    assert "oz" not in found.replace("Wozu", "") and "13,5" in found and "13.5" not in found

@@ -77,7 +77,7 @@ def test_a_day_is_told_beside_the_same_weekday_from_the_third_week_on(bar: Venue
         bar.catch_up(f"{after} 12:00:00")
         said[day] = " ".join(text(one) for one in mails(desk)).replace("\u00a0", " ")
     assert "usual" not in said["06-03"] + said["06-10"]
-    assert "96 more than a usual Tuesday (48 fl oz, the middle of 2)." in said["06-17"]
+    assert "96 fl oz more than on a usual Tuesday (48, the middle of 2)." in said["06-17"]
 
 
 def test_an_item_that_the_menu_lacks_is_proposed_once_a_week_until_it_is_added(

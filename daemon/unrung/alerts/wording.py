@@ -6,14 +6,10 @@ import re
 from datetime import UTC, datetime
 from decimal import Decimal
 from fractions import Fraction
-from functools import lru_cache
 from zoneinfo import ZoneInfo
 
-from babel import Locale, UnknownLocaleError
-from babel.dates import format_time
-from babel.numbers import format_decimal, format_percent
-
 from unrung.alerts.measures import TWO_HOURS_MS, Measured
+from unrung.by_locale import number_text, percent_text, time_text
 from unrung.settings import Settings
 from unrung.units import SHOWN_PLACES, UNIT_LABELS, from_ul
 
@@ -25,20 +21,9 @@ _NO_BREAK = "\N{NO-BREAK SPACE}"
 _CONTROLS = re.compile(r"[\s\x00-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]+")
 
 
-@lru_cache(maxsize=8)
-def locale_of(name: str) -> Locale:
-    """The venue's locale; an unknown one reads as US English, so that the mail still goes out."""
-    try:
-        return Locale.parse(name.replace("-", "_"))
-    except (UnknownLocaleError, ValueError):
-        return Locale("en", "US")
-
-
 def shown_number(value: Decimal | int, settings: Settings) -> str:
     """A number as the locale writes it, with the decimals that it has."""
-    places = -int(value.as_tuple().exponent) if isinstance(value, Decimal) else 0
-    pattern = "#,##0" + ("." + "0" * places if places else "")
-    return format_decimal(value, pattern, locale_of(settings.venue.locale))
+    return number_text(value, settings.venue.locale)
 
 
 def shown_steps(steps: int, settings: Settings) -> str:
@@ -84,19 +69,13 @@ def shown_range(low_ul: int, high_ul: int, settings: Settings) -> str:
 
 def shown_share(share: Fraction | float, settings: Settings) -> str:
     """A share as a percentage with one decimal, half to even, as the locale writes it."""
-    locale = locale_of(settings.venue.locale)
-    pattern = re.sub(r"0(?!.*[0#])", "0.0", locale.percent_formats[None].pattern)
-    exact = Decimal(round(Fraction(share) * 1000)).scaleb(-3)
-    return format_percent(exact, pattern, locale)
+    return percent_text(share, settings.venue.locale)
 
 
 def shown_time(at_ms: int, settings: Settings) -> str:
     """The venue's wall clock, such as 9:00 PM or 21:00."""
     moment = datetime.fromtimestamp(at_ms / 1000, UTC)
-    return format_time(
-        moment.astimezone(ZoneInfo(settings.venue.timezone)), "short",
-        locale=locale_of(settings.venue.locale),
-    )
+    return time_text(moment.astimezone(ZoneInfo(settings.venue.timezone)), settings.venue.locale)
 
 
 def shown_name(text: str, limit: int = 60) -> str:

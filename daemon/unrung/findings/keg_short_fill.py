@@ -91,8 +91,9 @@ def _finding(
     meters = sorted({keg.line for keg in short})
     last = max(keg.off_ms for keg in short)
     evidence = (
-        f"{len(short)} of {times(others, 'whole keg')} of {product} gave {share(missing / used)} less than "
-        f"they hold since {moment(min(keg.on_ms for keg in short), settings)}, at meter "
+        f"{len(short)} of {times(others, 'whole keg')} of {product} gave "
+        f"{share(missing / used, settings)} less than they hold since "
+        f"{moment(min(keg.on_ms for keg in short), settings)}, at meter "
         f"{' and '.join(meters)}, whose glasses are not short: {sum_volume(missing, settings)}. Filled "
         "short, or lost before the meter; the two look alike."
     )

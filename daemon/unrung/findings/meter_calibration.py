@@ -81,12 +81,14 @@ def _finding(
     claims = _claims(facts, tap.tap, piece, (piece.level + factor) / 2 if near else factor)
     reads = "more" if piece.level > 0 else "less"
     evidence = (
-        f"The meter of tap {tap.tap} reads {share(abs(factor))} {reads} than {times(len(kegs), 'whole keg')} "
-        f"held, and its glasses differ from their portions by {share(piece.level)}, since "
+        f"The meter of tap {tap.tap} reads {share(abs(factor), settings)} {reads} than "
+        f"{times(len(kegs), 'whole keg')} held, and its glasses differ from their portions by "
+        f"{share(piece.level, settings)}, since "
         f"{moment(first.start_ms, settings)}: {sum_volume(sum(claims.values()), settings)} that never "
         "flowed." if piece.level > 0 else
-        f"The meter of tap {tap.tap} reads {share(abs(factor))} {reads} than {times(len(kegs), 'whole keg')} "
-        f"held, and its glasses seem short by {share(abs(piece.level))}, since "
+        f"The meter of tap {tap.tap} reads {share(abs(factor), settings)} {reads} than "
+        f"{times(len(kegs), 'whole keg')} held, and its glasses seem short by "
+        f"{share(abs(piece.level), settings)}, since "
         f"{moment(first.start_ms, settings)}: {sum_volume(-sum(claims.values()), settings)} that it missed."
     )
     return Finding(
@@ -103,7 +105,7 @@ def _either(facts: Facts, settings: Settings, tap: Tap, piece: Piece) -> Finding
     first, last = facts.serves[piece.keys[0]], facts.serves[piece.keys[-1]]
     claims = _claims(facts, tap.tap, piece, piece.level)
     evidence = (
-        f"Every item at tap {tap.tap} differs from its portion by {share(piece.level)} alike since "
+        f"Every item at tap {tap.tap} differs from its portion by {share(piece.level, settings)} alike since "
         f"{moment(first.start_ms, settings)}: {sum_volume(sum(claims.values()), settings)}. Until a whole "
         "keg has run, a meter that reads wrong and glasses poured so cannot be told apart."
     )

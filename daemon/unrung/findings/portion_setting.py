@@ -92,7 +92,7 @@ def _whole_tap(
     }
     start = facts.serves[first].start_ms
     evidence = (
-        f"All items at tap {tap.tap} differ from their portions by {share(piece.level)} over "
+        f"All items at tap {tap.tap} differ from their portions by {share(piece.level, settings)} over "
         f"{times(len(claims), 'serve')} since {moment(start, settings)}: "
         f"{sum_volume(sum(claims.values()), settings)}.{CUSTOMERS if piece.level < 0 else ''}"
     )

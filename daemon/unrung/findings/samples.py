@@ -12,7 +12,7 @@ from unrung.findings.certainty import confidence, level, ounces
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import poisson_tail
-from unrung.findings.wording import moment, serve_volume, sum_volume, times
+from unrung.findings.wording import figure, moment, serve_volume, sum_volume, times
 from unrung.settings import Settings
 
 SMALLEST, LARGEST = ounces(0.8), ounces(3.3)
@@ -49,7 +49,8 @@ def _finding(
     evidence = (
         f"{times(len(keys), 'small pour')} of about {serve_volume(volume / len(keys), settings)} without "
         f"a ring at {outlet} since {moment(serves[0].start_ms, settings)}, "
-        f"{100 * len(keys) / all_served:.1f} to a hundred serves: {sum_volume(volume, settings)}."
+        f"{figure(100 * len(keys) / all_served, 1, settings)} to a hundred serves: "
+        f"{sum_volume(volume, settings)}."
     )
     return Finding(
         "samples", outlet, "Tasters not rung", evidence, confidence(chance, places),

@@ -140,7 +140,7 @@ def _finding(
     all_served = _served(facts)[outlet]
     evidence = (
         f"{times(len(keys), 'full serve')} without a ring at {outlet} since "
-        f"{moment(serves[0].start_ms, settings)}, {share(len(keys) / all_served)} of its serves: "
+        f"{moment(serves[0].start_ms, settings)}, {share(len(keys) / all_served, settings)} of its serves: "
         f"{sum_volume(volume, settings)}."
     )
     voided = sum(serve.voided for serve in serves)

@@ -18,7 +18,7 @@ from unrung.findings.facts import Facts
 from unrung.findings.fills import FAR, plain_serves, topped_up
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail, t_limits
-from unrung.findings.wording import moment, serve_volume, share, sum_volume
+from unrung.findings.wording import figure, moment, serve_volume, share, sum_volume
 from unrung.ledger.facts import DayFacts
 from unrung.settings import Settings
 
@@ -113,10 +113,11 @@ def _judge(
     serves = [facts.serves[glass.key] for glass in topped]
     volume = sum(claims.values())
     evidence = (
-        f"{len(topped):,} of {glasses:,} glasses at tap {tap} were topped up by a second small pour "
-        f"since {moment(serves[0].start_ms, settings)} ({share(len(topped) / glasses)}, elsewhere "
-        f"{share(usual)}), and end {serve_volume(volume / len(topped), settings)} fuller than its other "
-        f"glasses: {sum_volume(volume, settings)}."
+        f"{figure(len(topped), 0, settings)} of {figure(glasses, 0, settings)} glasses at tap {tap} were "
+        "topped up by a second small pour "
+        f"since {moment(serves[0].start_ms, settings)} ({share(len(topped) / glasses, settings)}, elsewhere "
+        f"{share(usual, settings)}), and end {serve_volume(volume / len(topped), settings)} fuller than its "
+        f"other glasses: {sum_volume(volume, settings)}."
     )
     return Finding(
         "top_ups", serves[0].outlet, f"Tap {tap}: glasses topped up", evidence,

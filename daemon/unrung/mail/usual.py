@@ -26,9 +26,9 @@ def usual_sentence(
         return ""
     usual = round(median(before_ul) / step_ul(settings.venue.volume_unit))
     weekday = format_date(day, "EEEE", "en")
-    told = f"{steps_with_unit(usual, settings)}, the middle of {len(before_ul)}"
+    told = f"({shown_steps(usual, settings)}, the middle of {len(before_ul)})"
     more = not_rung_steps - usual
     if not more:
-        return f"As on a usual {weekday} ({told})."
+        return f"As on a usual {weekday} {told}."
     word = "more" if more > 0 else "less"
-    return f"{shown_steps(abs(more), settings)} {word} than a usual {weekday} ({told})."
+    return f"{steps_with_unit(abs(more), settings)} {word} than on a usual {weekday} {told}."

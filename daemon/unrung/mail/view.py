@@ -11,7 +11,8 @@ from decimal import Decimal
 from babel.dates import format_skeleton
 from babel.numbers import format_currency
 
-from unrung.alerts.wording import locale_of, shown_name, shown_share, shown_steps
+from unrung.alerts.wording import shown_name, shown_share, shown_steps
+from unrung.by_locale import locale_of
 from unrung.mail.actions import Action
 from unrung.mail.figures import Row, shortened, total
 from unrung.settings import Settings

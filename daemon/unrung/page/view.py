@@ -8,13 +8,13 @@ from collections.abc import Sequence
 from babel.dates import format_date
 
 from unrung.alerts.wording import (
-    locale_of,
     shown_name,
     shown_share,
     shown_steps,
     shown_time,
     shown_volume,
 )
+from unrung.by_locale import locale_of
 from unrung.issue.summary import DaySummary, SummaryRow, day_summary
 from unrung.ledger.results import DayLedger, FindingRow
 from unrung.page.charts import Axis, Tick
@@ -98,8 +98,8 @@ def _headline(summary: DaySummary, settings: Settings) -> str:
 def _row(row: SummaryRow, settings: Settings) -> list[str]:
     whole = row.whole
     share = "" if row.variance_pct is None else shown_share(float(row.variance_pct) / 100, settings)
-    figures = (whole.poured, whole.rung, whole.portion_difference, whole.logged, whole.poured_not_rung,
-               whole.rung_not_poured, whole.variance)
+    figures = (whole.poured, whole.rung, whole.poured_not_rung, whole.rung_not_poured,
+               whole.portion_difference, whole.logged, whole.variance)
     name = shown_name(row.product) or "Total"
     return [name, shown_name(row.outlet), *(shown_steps(one, settings) for one in figures), share]
 
