@@ -101,7 +101,11 @@ class Feed(Section):
 
 class Matching(Section):
     window_before_minutes: float = Field(20, gt=0, description="A ring may come this long before its pour.")
-    window_after_minutes: float = Field(45, gt=0, description="A ring may come this long after its pour.")
+    window_after_minutes: float = Field(
+        45, gt=0,
+        description="A ring may come this long after its pour. Over 90, for tills that only tell when a "
+        "check was closed, totals are compared and no single pour is called unrung for sure.",
+    )
     clock_offset_seconds: float | None = Field(
         None, description="Pins the till clock's lead over the meter clock; unset: learnt daily."
     )

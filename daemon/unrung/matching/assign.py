@@ -20,6 +20,8 @@ from unrung.matching.costs import Edges
 BLOCK_RINGS = 256
 """Pieces are gathered up to about this many rings a call; the solver's time grows faster than
 the number of rings, and a call costs about a tenth of a millisecond."""
+STRETCH, AHEAD = 512, 128
+"""See ``good_assignment``."""
 
 
 def best_assignment(edges: Edges, rings: int) -> Ints:
@@ -36,6 +38,24 @@ def best_assignment(edges: Edges, rings: int) -> Ints:
             partner[first:last] = _solve(
                 edges.ring[block] - first, edges.glass[block], edges.gain[block], last - first
             )
+    return partner
+
+
+def good_assignment(edges: Edges, rings: int) -> Ints:
+    """Like ``best_assignment``, for crowds: solved in stretches of ``STRETCH`` rings, each with the
+    ``AHEAD`` after it, whose partners are then given back. The time grows with the number of rings."""
+    partner = np.full(rings, -1, np.int64)
+    free = np.ones(int(edges.glass.max(initial=0)) + 1, np.bool_)
+    for first in range(0, rings, STRETCH):
+        last = min(first + STRETCH + AHEAD, rings)
+        low, high = np.searchsorted(edges.ring, (first, last)).tolist()
+        open_ = low + np.flatnonzero(free[edges.glass[low:high]])
+        if len(open_):
+            found = _solve(
+                edges.ring[open_] - first, edges.glass[open_], edges.gain[open_], last - first
+            )[:STRETCH]
+            partner[first : first + STRETCH] = found
+            free[found[found >= 0]] = False
     return partner
 
 

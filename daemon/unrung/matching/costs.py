@@ -16,8 +16,9 @@ import numpy as np
 
 from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints, order_key, spread
+from unrung.matching.crowd import offered
 from unrung.matching.fills import Fills, fill_density, odd_density, sized_density
-from unrung.matching.laws import CLASSES, Laws, bins
+from unrung.matching.laws import CLASSES, Laws, bins, usual_ms
 
 FILL_STEP, FILL_REACH = 0.004, 1.2
 """Resolution and reach of the table of log(volume / centre)."""
@@ -100,9 +101,16 @@ def rings_at(rings: Rings, rows: Ints) -> Rings:
 
 def possible_pairs(rings: Rings, glasses: Glasses, laws: Laws) -> Edges:
     """Every pair that is worth more than leaving both sides unpaired."""
-    low, high = _reach(rings, glasses, laws)
-    ring, glass = spread(*_span(rings, glasses, low, high))
-    return edges_of(rings, glasses, laws, ring, glass)
+    first, last, near = _span(rings, glasses, laws)
+    return edges_of(rings, glasses, laws, *offered(
+        first, last, near, rings.product, rings.centre, glasses.log_volume, priors.MOST_PAIRS
+    ))
+
+
+def too_many(rings: Rings, glasses: Glasses, laws: Laws) -> bool:
+    """Whether more pairs are possible than are looked at."""
+    first, last, _ = _span(rings, glasses, laws)
+    return int((last - first).sum()) > priors.MOST_PAIRS
 
 
 def edges_of(rings: Rings, glasses: Glasses, laws: Laws, ring: Ints, glass: Ints) -> Edges:
@@ -145,10 +153,8 @@ def _reach(rings: Rings, glasses: Glasses, laws: Laws) -> tuple[Ints, Ints]:
     high = np.zeros(len(rings.product))
     if not len(low) or not len(glasses.product):
         return low.astype(np.int64), high.astype(np.int64)
-    fill = int(millinats(np.array([_FILL_TABLE.max() - glasses.lone.min()]))[0])
-    fill = max(fill, int(glasses.wrong.max()))
     # The density is a sum of two terms: one of them must reach half of what is needed.
-    need = 0.5 * np.exp(-(fill + rings.base) / priors.MILLINATS)
+    need = 0.5 * np.exp(-(_best_fill(rings, glasses) + rings.base) / priors.MILLINATS)
     for law in np.unique(rings.law).tolist():
         mine = rings.law == law
         solo = laws.solo_share[law] * laws.solo[law // CLASSES]
@@ -163,6 +169,23 @@ def _reach(rings: Rings, glasses: Glasses, laws: Laws) -> tuple[Ints, Ints]:
     return np.floor(1_000 * low).astype(np.int64), np.ceil(1_000 * high).astype(np.int64)
 
 
+def _best_fill(rings: Rings, glasses: Glasses) -> Ints:
+    """Per ring, the most that any serve of its product gains by its volume."""
+    order = np.lexsort((rings.centre, rings.product))
+    product, centre = rings.product[order], rings.centre[order]
+    new = np.ones(len(order), np.bool_)
+    new[1:] = (np.diff(product) != 0) | (np.diff(centre) != 0)
+    kind = np.flatnonzero(new)
+    low = np.searchsorted(glasses.product, product[kind])
+    row, glass = spread(low, np.searchsorted(glasses.product, product[kind], "right"))
+    most = np.full(len(kind), -100 * priors.MILLINATS)
+    some, begin = np.unique(row, return_index=True)
+    most[some] = np.maximum.reduceat(_fill_gain(centre[kind][row], glasses, glass), begin)
+    best = np.empty(len(order), np.int64)
+    best[order] = np.repeat(most, np.diff(np.append(kind, len(order))))
+    return best
+
+
 def _where_reached(law: Floats, need: Floats, edge_s: Floats) -> tuple[Floats, Floats]:
     """Lower and upper end (seconds) of where ``law`` reaches each ``need``."""
     low = np.searchsorted(np.maximum.accumulate(law), need)
@@ -171,12 +194,16 @@ def _where_reached(law: Floats, need: Floats, edge_s: Floats) -> tuple[Floats, F
     return np.where(empty, 0.0, edge_s[low]), np.where(empty, 0.0, edge_s[high])
 
 
-def _span(rings: Rings, glasses: Glasses, low: Ints, high: Ints) -> tuple[Ints, Ints]:
-    """First and one past last serve whose residual lag is in ``[low, high)``, per ring."""
+def _span(rings: Rings, glasses: Glasses, laws: Laws) -> tuple[Ints, Ints, Ints]:
+    """First and one past last serve within reach, per ring; and the first after its expected moment."""
+    low, high = _reach(rings, glasses, laws)
     if not len(rings.product) or not len(glasses.product):
-        return np.zeros(len(low), np.int64), np.zeros(len(low), np.int64)
+        nothing = np.zeros(len(low), np.int64)
+        return nothing, nothing, nothing
     base = min(int(rings.corrected.min()), int(glasses.end.min())) - (1 << 35)
     keys = order_key(glasses.product, glasses.end, base)
     first = np.searchsorted(keys, order_key(rings.product, rings.corrected - high, base), "right")
     last = np.searchsorted(keys, order_key(rings.product, rings.corrected - low, base), "right")
-    return first, last
+    expected = rings.corrected - rings.shift - usual_ms(laws)[rings.law // CLASSES]
+    near = np.searchsorted(keys, order_key(rings.product, expected, base))
+    return first, last, near

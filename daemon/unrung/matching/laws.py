@@ -78,6 +78,20 @@ def prior_laws(settings: MatchSettings) -> Laws:
     return Laws(scale, solo, np.zeros((CLASSES, solo.shape[1])), np.ones(CLASSES))
 
 
+def flat_laws(settings: MatchSettings) -> Laws:
+    """Any lag within the window is as likely as any other."""
+    law = prior_laws(settings)
+    return Laws(law.scale, np.full_like(law.solo, 1 / law.scale.width_s.sum()), law.mates, law.solo_share)
+
+
+def usual_ms(laws: Laws) -> Ints:
+    """The middle residual lag of each day's law."""
+    until = np.cumsum(laws.solo * laws.scale.width_s, axis=1)
+    at = [np.searchsorted(row, row[-1] / 2) for row in until]
+    found: Ints = (1_000 * laws.scale.middle_s[at]).astype(np.int64)
+    return found
+
+
 def near_only(laws: Laws) -> Laws:
     """The laws cut to the lags that teach."""
     low, high = priors.LEARNING_WINDOW_S

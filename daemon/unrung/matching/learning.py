@@ -6,7 +6,7 @@ lag re-centred on its round-mates'; from the second round on, the rings also rev
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -23,61 +23,23 @@ from unrung.matching.costs import (
     possible_pairs,
     ring_bases,
     rings_at,
+    too_many,
 )
 from unrung.matching.fills import Sizes, centres_of, odd_density, sized_density
-from unrung.matching.laws import CLASSES, Laws, learn_laws, near_only, prior_laws
+from unrung.matching.known import Known, Learnt, Rung, Started
+from unrung.matching.laws import CLASSES, learn_laws, near_only, prior_laws
 from unrung.matching.marginals import Chances, chances
-from unrung.matching.rounds import Mates, mates_of, no_mates, rounds_of
+from unrung.matching.rounds import mates_of, no_mates, rounds_of
 from unrung.matching.second_look import second_look
 from unrung.matching.serves import Serves, Weighed, first_cut, log_fill, serves_of, weigh
 from unrung.matching.types import MatchSettings
 
 
-@dataclass(frozen=True, slots=True)
-class Known:
-    """What is believed about the day's lags and prices."""
-
-    clockwork: Clockwork
-    laws: Laws
-    mates: Mates
-    lone_ring: Floats
-    """Per product, share of rings without a pour."""
-    lone_serve: Floats
-    """(products, taps): share of full-size serves without a ring."""
-    confusion: Confusion = ()
-    """Products that are rung for one another."""
-
-
-@dataclass(frozen=True, slots=True)
-class Rung:
-    """The day's ring units, and what does not change while learning."""
-
-    units: Units
-    centre: Floats
-    """Log of what a glass sold as this portion holds."""
-    rounds: Ints
-    rate: Floats
-    """Rings of the same product per second around each ring."""
-
-
-@dataclass(frozen=True, slots=True)
-class Learnt:
-    """The result: serves and rings priced, and the lags that stand behind the clock."""
-
-    serves: Serves
-    glasses: Glasses
-    rings: Rings
-    order: Ints
-    """The unit that each row of ``rings`` is."""
-    known: Known
-    residual_ms: Ints
-    """Residual lags of the last provisional pairs."""
-
-
-def learn(
+def start(
     pours: Pours, units: Units, sizes: Sizes, settings: MatchSettings, lo_ms: int
-) -> Learnt:
-    """Learn from one day's rows. Serves end no earlier than ``lo_ms``."""
+) -> Started:
+    """Serves by the pours alone, the clock, and what is believed before. Serves end no earlier than
+    ``lo_ms``."""
     weighed = weigh(pours, sizes, settings.top_up_gap_ms)
     rung = Rung(
         units, centres_of(weighed.fills, units.product, units.portion), rounds_of(units),
@@ -92,6 +54,13 @@ def learn(
     )
     glasses = price(weighed, serves, known)
     known = replace(known, clockwork=_clock(rung, known, glasses, settings))
+    return Started(weighed, rung, cut, serves, known, glasses)
+
+
+def learn(started: Started, settings: MatchSettings, lo_ms: int) -> Learnt:
+    """Learn from one day's rows."""
+    weighed, rung, cut = started.weighed, started.rung, started.cut
+    serves, known, glasses = started.serves, started.known, started.glasses
     residual = np.zeros(0, np.int64)
     for step in range(priors.LEARNING_ROUNDS):
         rings, order = rings_of(rung, known)
@@ -105,9 +74,9 @@ def learn(
             known, rung, rings, order, glasses, edges, partner, likely, settings
         )
         if step > 0:
-            known = _shares(known, weighed, rings, glasses, serves.tap, likely)
+            known = shares(known, weighed, rings, glasses, serves.tap, likely)
             known = replace(known, confusion=_confusion(rings, glasses, partner))
-        serves = serves_of(pours, cut, lo_ms)
+        serves = serves_of(weighed.pours, cut, lo_ms)
         glasses = price(weighed, serves, known)
     rings, order = rings_of(rung, known)
     return Learnt(serves, glasses, rings, order, known, residual)
@@ -169,16 +138,17 @@ def _confusion(rings: Rings, glasses: Glasses, partner: Ints) -> Confusion:
 
 
 def _clock(rung: Rung, known: Known, glasses: Glasses, settings: MatchSettings) -> Clockwork:
-    """The first guess at the clock; a jump only where it explains the pairs much better."""
-    if settings.clock_offset_ms is not None:
-        return pinned(settings.clock_offset_ms)
+    """The first guess at the clock; a jump only where it explains the pairs much better. Rings that
+    may come hours late tell nothing of it."""
+    if settings.clock_offset_ms is not None or settings.window_after_ms > priors.LATE_MS:
+        return pinned(settings.clock_offset_ms or 0)
     units = rung.units
     steady, jumped = find_clock(
         all_lags(
             units.at, units.product, rung.centre, glasses.product, glasses.end, glasses.log_volume
         )
     )
-    if jumped is None:
+    if jumped is None or too_many(rings_of(rung, known)[0], glasses, known.laws):
         return steady
     worth = [
         _worth(replace(known, clockwork=clockwork), rung, glasses, settings)
@@ -238,7 +208,7 @@ def _middle(residual: Ints) -> int:
     return round(float(np.median(residual)) * len(residual) / (len(residual) + priors.CENTRE_PRIOR))
 
 
-def _shares(
+def shares(
     known: Known, weighed: Weighed, rings: Rings, glasses: Glasses, tap: Ints, likely: Chances
 ) -> Known:
     """Shares of lone rings and lone serves, from the chances of all pairs.

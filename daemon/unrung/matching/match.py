@@ -6,10 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from unrung.matching.assign import best_assignment
+from unrung.matching.assign import best_assignment, good_assignment
 from unrung.matching.columns import Bools, Ints
 from unrung.matching.confusion import own, with_confusion
-from unrung.matching.costs import Edges, possible_pairs
+from unrung.matching.costs import Edges, possible_pairs, too_many
+from unrung.matching.crowd_learning import as_assigned
 from unrung.matching.marginals import chances
 from unrung.matching.nodes import Nodes, gather
 from unrung.matching.prepare import Prepared
@@ -30,7 +31,8 @@ def match_day(before: Prepared | None, day: Prepared, after: Prepared | None) ->
     edges = possible_pairs(nodes.rings, nodes.glasses, nodes.laws)
     if nodes.confusion:
         edges = with_confusion(edges, nodes.rings, nodes.glasses, nodes.laws, nodes.confusion)
-    assigned = best_assignment(edges, len(nodes.rings.product))
+    crowd = too_many(nodes.rings, nodes.glasses, nodes.laws)
+    assigned = (good_assignment if crowd else best_assignment)(edges, len(nodes.rings.product))
     partner = own(nodes.rings, nodes.glasses, assigned)
     keys = _ring_keys(nodes, days)
     unit = np.full(len(day.glasses.end), -1, np.int64)
@@ -40,12 +42,14 @@ def match_day(before: Prepared | None, day: Prepared, after: Prepared | None) ->
     unit[glass], has[glass] = keys[ring], True
     for early, late, crossing in crossings:
         _freeze(early, late, day, crossing, unit, has)
-    unsure, range_ul = _honesty(day, nodes, edges, partner, has)
+    blurred = crowd or day.blurred
+    unsure, range_ul = _honesty(day, nodes, edges, partner, has, blurred)
     lone = np.flatnonzero(partner < 0)
     at = np.clip(nodes.rings.corrected[lone], day.bounds[0], day.bounds[1] - 1)
     units = sorted(zip(at.tolist(), keys[lone].tolist(), strict=True))
     return Matched(
-        _serves(day, unit, has, unsure), [(key, when) for when, key in units], day.clock, range_ul
+        _serves(day, unit, has, unsure), [(key, when) for when, key in units], day.clock, range_ul,
+        not blurred,
     )
 
 
@@ -109,14 +113,19 @@ def _freeze(
 
 
 def _honesty(
-    day: Prepared, nodes: Nodes, edges: Edges, partner: Ints, has: Bools
+    day: Prepared, nodes: Nodes, edges: Edges, partner: Ints, has: Bools, blurred: bool
 ) -> tuple[Bools, dict[str, tuple[int, int]]]:
     """Uncertain serves, and the plausible range of each product's lone volume."""
-    likely = chances(edges, len(nodes.ring_row), len(nodes.glass_row))
+    count = len(nodes.glass_row)
+    if blurred:
+        likely = as_assigned(edges, partner, count)
+        likely.lone_glass[:] = likely.lone_glass.mean() if count else 0.0
+    else:
+        likely = chances(edges, len(nodes.ring_row), count)
     foreign = nodes.rings.product[edges.ring] != nodes.glasses.product[edges.glass]
     np.add.at(likely.lone_glass, edges.glass[foreign], likely.pair[foreign])
     unsure, lone_chance = np.zeros(len(has), np.bool_), np.zeros(len(has))
-    unsure[nodes.glass_row] = doubtful(edges, partner, likely)
+    unsure[nodes.glass_row] = blurred | doubtful(edges, partner, likely)
     lone_chance[nodes.glass_row] = likely.lone_glass
     ranges = plausible_range(
         day.serves.product, day.serves.volume, ~has, lone_chance, len(day.products)

@@ -13,9 +13,11 @@ import numpy as np
 from unrung.matching.columns import Ints, pour_columns, unit_columns
 from unrung.matching.confusion import Confusion
 from unrung.matching.costs import Glasses, Rings
+from unrung.matching.crowd_learning import learn_totals, totals_only
 from unrung.matching.fills import sizes_of
+from unrung.matching.known import Learnt
 from unrung.matching.laws import Laws
-from unrung.matching.learning import Learnt, learn
+from unrung.matching.learning import learn, start
 from unrung.matching.serves import Serves
 from unrung.matching.types import Clock, MatchSettings, MeteredPour, RingUnit
 
@@ -35,6 +37,8 @@ class Prepared:
     laws: Laws
     clock: Clock
     confusion: Confusion
+    blurred: bool
+    """Single pairs tell nothing: serves stand too close, or rings come too late."""
 
 
 def prepare(
@@ -52,11 +56,13 @@ def prepare(
     products = tuple(sorted({p.product for p in pours} | {u.product for u in units}))
     poured, rung = pour_columns(pours, products), unit_columns(units, products)
     known = sizes_of(products, sizes, rung.product, rung.portion)
-    learnt = learn(poured, rung, known, settings, bounds[0])
+    started = start(poured, rung, known, settings, bounds[0])
+    blurred = totals_only(started, settings)
+    learnt = (learn_totals if blurred else learn)(started, settings, bounds[0])
     return Prepared(
         bounds, products, poured.taps, learnt.serves, learnt.glasses, learnt.rings,
         rung.key[learnt.order], learnt.known.laws, _clock(learnt),
-        learnt.known.confusion,
+        learnt.known.confusion, blurred,
     )
 
 

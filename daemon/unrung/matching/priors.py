@@ -159,3 +159,9 @@ has it meet lone rings."""
 CONFUSED_PRICE = -2.0
 """Log likelihood that a ring under the other name costs more than one under its own: less, since
 only gross confusion is taken for one."""
+MOST_PAIRS = 1_500_000
+"""Pairs of rings and serves looked at in one go. A bar stays far below; a stadium's stand does not."""
+BELIEF_MORE_STEPS, UNSETTLED = 24, 0.1
+"""Further steps, damped, where beliefs still contradict each other by so much."""
+LATE_MS = 90 * 60_000
+"""A venue that lets rings come later than this has a till that tells when checks were closed."""

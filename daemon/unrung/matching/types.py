@@ -94,3 +94,6 @@ class Matched:
     clock: Clock = field(default_factory=Clock)
     pour_not_rung_range_ul: Mapping[str, tuple[int, int]] = field(default_factory=dict)
     """Per product: low and high plausible total of unpaired serves (90 %)."""
+    single_pours: bool = True
+    """False: serves stand so close, or rings come so late, that only totals can be told; which pour
+    has no ring cannot, and every serve is uncertain."""

@@ -1,0 +1,59 @@
+"""What a day teaches where single pairs tell nothing: only how many serves find a ring is known.
+
+Either serves stand so close that hundreds could be a ring's, or the till only tells when a check was
+closed, hours after its pours. The lags stay as they are believed before, and the shares of lone serves
+and rings are those of the cheapest assignment.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from unrung.matching import priors
+from unrung.matching.assign import best_assignment, good_assignment
+from unrung.matching.columns import Ints
+from unrung.matching.costs import Edges, possible_pairs, too_many
+from unrung.matching.known import Learnt, Started
+from unrung.matching.laws import flat_laws
+from unrung.matching.learning import price, rings_of, shares
+from unrung.matching.marginals import Chances
+from unrung.matching.second_look import second_look
+from unrung.matching.serves import serves_of
+from unrung.matching.types import MatchSettings
+
+
+def totals_only(started: Started, settings: MatchSettings) -> bool:
+    """Whether single pairs tell nothing."""
+    rings, _ = rings_of(started.rung, started.known)
+    late = settings.window_after_ms > priors.LATE_MS
+    return late or too_many(rings, started.glasses, started.known.laws)
+
+
+def learn_totals(started: Started, settings: MatchSettings, lo_ms: int) -> Learnt:
+    """Learn from one day's rows: the cut and the shares, from one assignment."""
+    weighed, known, serves, glasses = started.weighed, started.known, started.serves, started.glasses
+    if settings.window_after_ms > priors.LATE_MS:
+        known = replace(known, laws=flat_laws(settings))
+    rings, order = rings_of(started.rung, known)
+    edges = possible_pairs(rings, glasses, known.laws)
+    solve = good_assignment if too_many(rings, glasses, known.laws) else best_assignment
+    partner = solve(edges, len(order))
+    cut = second_look(
+        weighed, started.cut, serves, edges, partner, rings, known.laws, known.lone_serve
+    )
+    known = shares(known, weighed, rings, glasses, serves.tap, as_assigned(edges, partner, len(glasses.end)))
+    serves = serves_of(weighed.pours, cut, lo_ms)
+    paired = np.flatnonzero(partner >= 0)
+    residual = rings.corrected[paired] - glasses.end[partner[paired]]
+    rings, order = rings_of(started.rung, known)
+    return Learnt(serves, price(weighed, serves, known), rings, order, known, residual)
+
+
+def as_assigned(edges: Edges, partner: Ints, glasses: int) -> Chances:
+    """The assignment as if it were certain."""
+    pair = (partner[edges.ring] == edges.glass).astype(float)
+    lone = np.ones(glasses)
+    lone[partner[partner >= 0]] = 0.0
+    return Chances(pair, (partner < 0).astype(float), lone)
