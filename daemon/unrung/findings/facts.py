@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from functools import cached_property
+from functools import cached_property, partial
 from itertools import accumulate
 from typing import Any, TypeVar
 
@@ -62,13 +62,34 @@ class Window:
         """Which day of the window a serve belongs to, from 0."""
         return bisect_right(self._first_keys, key) - 1
 
+    def keys_of(self, name: str, numbers_of: Callable[[DayFacts], Sequence[int]]) -> list[int]:
+        """Keys of the serves whose numbers within their day ``numbers_of`` gives; asked once a day."""
+        return [
+            first + number for first, day in zip(self._first_keys, self.days, strict=False)
+            for number in day.once(name, None, partial(numbers_of, day))
+        ]
+
     @cached_property
     def by_tap(self) -> dict[str, list[int]]:
         """Keys of each tap's serves, in order of time."""
         found: dict[str, list[int]] = defaultdict(list)
-        for key, serve in enumerate(self.serves):
-            found[serve.tap].append(key)
+        for first, day in zip(self._first_keys, self.days, strict=False):
+            for tap, numbers in day.once("by tap", None, partial(_by_tap, day)).items():
+                found[tap] += [first + number for number in numbers]
         return dict(sorted(found.items()))
+
+    @cached_property
+    def served(self) -> Counter[str]:
+        """How many serves each outlet had."""
+        found: Counter[str] = Counter()
+        for day in self.days:
+            found.update(day.once("served", None, partial(_served, day)))
+        return found
+
+    @cached_property
+    def leaving(self) -> list[int]:
+        """Keys of the serves that leave poured-not-rung beer."""
+        return self.keys_of("leaving", _leaving)
 
     @cached_property
     def flows(self) -> dict[str, list[tuple[int, int, int, int]]]:
@@ -185,10 +206,7 @@ class Facts:
     @cached_property
     def lone(self) -> list[int]:
         """Serves that leave poured-not-rung beer which nothing has explained yet."""
-        return [
-            key for key, serve in enumerate(self.serves)
-            if serve.left_ul > 0 and key not in self.taken
-        ]
+        return [key for key in self.window.leaving if key not in self.taken]
 
     @cached_property
     def lone_rings(self) -> list[int]:
@@ -218,6 +236,22 @@ class Facts:
             return self
         # What lone pours explain leaves the glasses of paired serves as they were.
         return Facts(self.window, taken, frozenset(rings), {} if fuller else self._made)
+
+
+def _by_tap(day: DayFacts) -> dict[str, list[int]]:
+    """Numbers of each tap's serves within the day."""
+    found: dict[str, list[int]] = defaultdict(list)
+    for number, serve in enumerate(day.serves):
+        found[serve.tap].append(number)
+    return found
+
+
+def _served(day: DayFacts) -> Counter[str]:
+    return Counter(serve.outlet for serve in day.serves)
+
+
+def _leaving(day: DayFacts) -> list[int]:
+    return [number for number, serve in enumerate(day.serves) if serve.left_ul > 0]
 
 
 def facts_of(days: Sequence[DayFacts], settings: Settings) -> Facts:

@@ -75,49 +75,116 @@ def fills_of(facts: Facts) -> dict[Cell, Fill]:
     return facts.once("fills", _fills)
 
 
+class _Glasses(NamedTuple):
+    """The glasses of a cell on one day, those that were topped up left out, in order of time."""
+
+    numbers: list[int]
+    """Of their serves within the day."""
+    differences_ul: list[int]
+    """Metered less set."""
+    ratios: list[float]
+    """The same over the portion."""
+    other_size: frozenset[int]
+    """Numbers of those that are nearer another size."""
+
+
+class _Stretch(NamedTuple):
+    """A day's glasses of a cell within the window."""
+
+    day: DayFacts
+    first: int
+    """Key of the day's first serve."""
+    glasses: _Glasses
+    ratios: list[float]
+    """Less what is explained."""
+
+
 def _fills(facts: Facts) -> dict[Cell, Fill]:
-    cells: dict[Cell, list[tuple[int, float]]] = defaultdict(list)
+    cells: dict[Cell, list[_Stretch]] = defaultdict(list)
     first = 0
     for day in facts.window.days:
         for cell, glasses in day.once("glasses", None, partial(_glasses_of, day)).items():
-            cells[cell] += [
-                (first + number, (difference_ul - facts.taken.get(first + number, 0)) / cell.portion_ul)
-                for number, difference_ul in glasses
-            ]
+            cells[cell].append(_Stretch(day, first, glasses, _left(facts, cell, first, glasses)))
         first += len(day.serves)
     made = {}
     for cell in sorted(cells):
-        kept = _near_their_like(facts, cells[cell])
-        if kept:
-            made[cell] = Fill(cell, [key for key, _ in kept], [ratio for _, ratio in kept])
+        fill = Fill(cell, [], [])
+        for stretch, (numbers, ratios) in zip(cells[cell], _near_their_like(cell, cells[cell]), strict=True):
+            fill.keys.extend([stretch.first + number for number in numbers])
+            fill.ratios.extend(ratios)
+        if fill.keys:
+            made[cell] = fill
     return made
 
 
-def _glasses_of(day: DayFacts) -> dict[Cell, list[tuple[int, int]]]:
-    """A day's glasses by cell, those that were topped up left out: number within the day, and metered
-    less set."""
-    found: dict[Cell, list[tuple[int, int]]] = defaultdict(list)
+def _left(facts: Facts, cell: Cell, first: int, glasses: _Glasses) -> list[float]:
+    taken = facts.taken
+    if not taken or taken.keys().isdisjoint([first + number for number in glasses.numbers]):
+        return glasses.ratios
+    return [
+        (difference_ul - taken.get(first + number, 0)) / cell.portion_ul
+        for number, difference_ul in zip(glasses.numbers, glasses.differences_ul, strict=True)
+    ]
+
+
+def _glasses_of(day: DayFacts) -> dict[Cell, _Glasses]:
+    """A day's glasses by cell."""
+    found: dict[Cell, list[tuple[int, int, bool]]] = defaultdict(list)
     for number, serve in enumerate(day.serves):
         if serve.paired and not topped_up(serve):
             cell = Cell(serve.outlet, serve.product, serve.tap, serve.item, serve.size, serve.portion_ul)
-            found[cell].append((number, serve.difference_ul))
-    return dict(found)
+            found[cell].append((number, serve.difference_ul, serve.other_size))
+    return {
+        cell: _Glasses(
+            [number for number, _, _ in rows], [difference_ul for _, difference_ul, _ in rows],
+            [difference_ul / cell.portion_ul for _, difference_ul, _ in rows],
+            frozenset(number for number, _, other_size in rows if other_size),
+        )
+        for cell, rows in found.items()
+    }
 
 
-def _near_their_like(facts: Facts, glasses: list[tuple[int, float]]) -> list[tuple[int, float]]:
-    """The glasses of a cell that lie near the middle of those just before and after them."""
-    ratios = [ratio for _, ratio in glasses]
-    near, low = sorted(ratios[: 2 * AROUND + 1]), 0
-    kept = []
-    for at, (key, ratio) in enumerate(glasses):
-        if low < min(at - AROUND, len(ratios) - 2 * AROUND - 1):
+_Kept = tuple[list[int], list[float]]
+
+
+def _near_their_like(cell: Cell, stretches: list[_Stretch]) -> list[_Kept]:
+    """The glasses of a cell that lie near the middle of those just before and after them, day by day.
+
+    What of a day is kept follows from its glasses and the few around it, so it is kept with the day.
+    """
+    ratios = [ratio for stretch in stretches for ratio in stretch.ratios]
+    found, start = [], 0
+    for stretch in stretches:
+        end = start + len(stretch.ratios)
+        low, high = _around(start, len(ratios)), _around(end - 1, len(ratios)) + 2 * AROUND + 1
+        given = (ratios[low:start], stretch.ratios, ratios[end:high])
+        known: dict[Cell, tuple[object, _Kept]] = stretch.day.once("near", None, dict)
+        if cell not in known or known[cell][0] != given:
+            known[cell] = (given, _near(stretch.glasses, *given))
+        found.append(known[cell][1])
+        start = end
+    return found
+
+
+def _around(at: int, glasses: int) -> int:
+    """The first of those that the glass at ``at`` is held against."""
+    return max(0, min(at - AROUND, glasses - 2 * AROUND - 1))
+
+
+def _near(glasses: _Glasses, before: list[float], own: list[float], after: list[float]) -> _Kept:
+    ratios, low = [*before, *own, *after], 0
+    near = sorted(ratios[: 2 * AROUND + 1])
+    numbers, kept = [], []
+    for at, (number, ratio) in enumerate(zip(glasses.numbers, own, strict=True), len(before)):
+        if low < _around(at, len(ratios)):
             del near[bisect_left(near, ratios[low])]
             insort(near, ratios[low + 2 * AROUND + 1])
             low += 1
         middle = near[len(near) // 2]
-        if abs(ratio - middle) <= FAR and (abs(middle) > SHIFTED or not facts.serves[key].other_size):
-            kept.append((key, ratio))
-    return kept
+        if abs(ratio - middle) <= FAR and (abs(middle) > SHIFTED or number not in glasses.other_size):
+            numbers.append(number)
+            kept.append(ratio)
+    return numbers, kept
 
 
 def remaining(facts: Facts, key: int) -> int:

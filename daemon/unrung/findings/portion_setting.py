@@ -59,7 +59,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
 
 def _gross(facts: Facts, fill: Fill) -> bool:
     """Whether what other findings explain of a cell is so much that sizes were taken for others."""
-    explained = sum(facts.taken.get(key, 0) for key in fill.keys) / len(fill.keys)
+    explained = sum(facts.taken.get(key, 0) for key in fill.keys) / len(fill.keys) if facts.taken else 0
     return abs(explained) >= GROSS * fill.cell.portion_ul
 
 

@@ -6,7 +6,7 @@ glass beside them are pieces of it and do not count. Noise is held to be ``USUAL
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 
 from unrung.findings.certainty import confidence, level, ounces
 from unrung.findings.facts import Facts
@@ -31,7 +31,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
         limit = min([LARGEST, *(OF_PORTION * one for one in portions.get(serve.product, ())[:1])])
         if SMALLEST <= serve.left_ul == serve.volume_ul <= limit and key not in pieces:
             tasters[serve.outlet].append(key)
-    served = Counter(serve.outlet for serve in facts.serves)
+    served = facts.window.served
     found = []
     for outlet, keys in sorted(tasters.items()):
         chance = poisson_tail(len(keys), USUAL * served[outlet] + 0.5)

@@ -7,6 +7,7 @@ pouring side must outweigh what is left on the ringing side by more than chance.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
@@ -52,7 +53,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
         if serve.left_ul == serve.volume_ul and is_full(serve, facts.window.portions):
             lone[serve.outlet].append(key)
     alone = Counter(facts.rings[key].outlet for key in facts.lone_rings)
-    served = _served(facts)
+    served = facts.window.served
     late = _rung_late(facts, [key for keys in lone.values() for key in keys])
     found = []
     for outlet, keys in sorted(lone.items()):
@@ -128,7 +129,7 @@ def _rung_late(facts: Facts, lone: list[int]) -> set[int]:
 
 
 def _day(starts: list[int], at_ms: int) -> int:
-    return sum(start <= at_ms for start in starts)
+    return bisect_right(starts, at_ms)
 
 
 def _finding(
@@ -137,7 +138,7 @@ def _finding(
 ) -> Finding:
     serves = [facts.serves[key] for key in keys]
     volume = sum(serve.left_ul for serve in serves)
-    all_served = _served(facts)[outlet]
+    all_served = facts.window.served[outlet]
     evidence = (
         f"{times(len(keys), 'full serve')} without a ring at {outlet} since "
         f"{moment(serves[0].start_ms, settings)}, {share(len(keys) / all_served, settings)} of its serves: "
@@ -198,18 +199,6 @@ def _cluster(facts: Facts, settings: Settings, outlet: str, keys: list[int]) -> 
 def _trade(day: DayFacts, zone: ZoneInfo) -> Counter[tuple[str, int]]:
     """A day's serves by outlet and local hour."""
     return Counter((serve.outlet, _hour(serve.end_ms, zone)) for serve in day.serves)
-
-
-def _served(facts: Facts) -> Counter[str]:
-    """How many serves each outlet had in the window."""
-    found: Counter[str] = Counter()
-    for day in facts.window.days:
-        found.update(day.once("served", None, partial(_served_on, day)))
-    return found
-
-
-def _served_on(day: DayFacts) -> Counter[str]:
-    return Counter(serve.outlet for serve in day.serves)
 
 
 def _hour(at_ms: int, zone: ZoneInfo) -> int:

@@ -47,6 +47,8 @@ class _Paired(NamedTuple):
     portion_ul: int
     again: bool
     """Topped up by a small last go."""
+    ratio: float
+    """Metered over set, less 1, where nothing else belongs to it."""
 
 
 def find(facts: Facts, settings: Settings) -> list[Finding]:
@@ -78,10 +80,17 @@ def _glasses(facts: Facts) -> Iterator[tuple[str, int, tuple[int, ...], bool, fl
     for piece, key in facts.window.pieces.items():
         if piece not in facts.taken:
             goes[key].append(piece)
+    others = goes.keys() | facts.taken.keys()
     first = 0
     for day in facts.window.days:
-        for number, tap, difference_ul, portion_ul, again in day.once("paired", None, partial(_paired, day)):
+        for number, tap, difference_ul, portion_ul, again, ratio in day.once(
+            "paired", None, partial(_paired, day)
+        ):
             key = first + number
+            if key not in others:
+                if -FAR <= ratio <= FAR and (again or key in plain):
+                    yield tap, key, (), again, ratio
+                continue
             own = goes.get(key, ())
             more = sum(facts.serves[piece].left_ul for piece in own) if own else 0
             ratio = (difference_ul + more - facts.taken.get(key, 0)) / portion_ul
@@ -92,8 +101,10 @@ def _glasses(facts: Facts) -> Iterator[tuple[str, int, tuple[int, ...], bool, fl
 
 def _paired(day: DayFacts) -> list[_Paired]:
     return [
-        _Paired(number, serve.tap, serve.difference_ul, serve.portion_ul, topped_up(serve))
+        _Paired(number, serve.tap, difference_ul, serve.portion_ul, topped_up(serve),
+                difference_ul / serve.portion_ul)
         for number, serve in enumerate(day.serves) if serve.paired and not serve.other_size
+        for difference_ul in (serve.difference_ul,)
     ]
 
 

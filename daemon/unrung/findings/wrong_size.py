@@ -8,6 +8,7 @@ and as many of them as go that way more often.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
+from functools import partial
 
 from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
@@ -15,7 +16,7 @@ from unrung.findings.fills import SHIFTED, remaining
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail
 from unrung.findings.wording import drink, moment, sum_volume, times
-from unrung.ledger.facts import ServeFact
+from unrung.ledger.facts import DayFacts, ServeFact
 from unrung.settings import Settings
 
 NEAR = 0.13
@@ -29,12 +30,14 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     """One finding per outlet or pool."""
     larger: dict[str, list[int]] = defaultdict(list)
     smaller: Counter[str] = Counter()
-    paired = Counter(serve.outlet for serve in facts.serves if serve.paired)
-    for key, serve in enumerate(facts.serves):
-        left = remaining(facts, key)
+    paired: Counter[str] = Counter()
+    for day in facts.window.days:
+        paired.update(day.once("paired of outlets", None, partial(_paired, day)))
+    for key in facts.window.keys_of("of other size", _of_other_size):
+        serve, left = facts.serves[key], remaining(facts, key)
         if abs(facts.taken.get(key, 0)) > SHIFTED * serve.portion_ul:
             continue
-        if serve.other_size and abs(left) > NEAR * serve.portion_ul and _is_a_size(facts, serve, left):
+        if abs(left) > NEAR * serve.portion_ul and _is_a_size(facts, serve, left):
             if left > 0:
                 larger[serve.outlet].append(key)
             else:
@@ -47,6 +50,15 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
             surest = sorted(keys, key=lambda key: _doubt(facts, key))[: len(keys) - smaller[outlet]]
             found.append(_finding(facts, settings, outlet, sorted(surest), chance, len(paired)))
     return found
+
+
+def _paired(day: DayFacts) -> Counter[str]:
+    """Paired serves of each outlet."""
+    return Counter(serve.outlet for serve in day.serves if serve.paired)
+
+
+def _of_other_size(day: DayFacts) -> list[int]:
+    return [number for number, serve in enumerate(day.serves) if serve.other_size]
 
 
 def _is_a_size(facts: Facts, serve: ServeFact, left_ul: int) -> bool:
