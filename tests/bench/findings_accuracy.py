@@ -31,6 +31,7 @@ from bench.findings_truth import AT_PRODUCTS, AT_TAPS, Place, Truth, truth_of  #
 from findings.months import ledgers, settings_of  # noqa: E402
 from simulator import LOSSES, simulate  # noqa: E402
 from unrung.finding_names import SHOWN  # noqa: E402
+from unrung.findings.facts import Facts  # noqa: E402
 from unrung.findings.finding import Finding, rows_of  # noqa: E402
 from unrung.findings.table import findings_of  # noqa: E402
 from unrung.ledger.facts import DayFacts  # noqa: E402
@@ -88,12 +89,18 @@ def raised_in(days: list[DayFacts], settings: Settings, every: int) -> dict[Plac
         facts, found = findings_of(days[max(0, index - 27) : index + 1], settings)
         totals: dict[Place, int] = defaultdict(int)
         for one in found:
-            rows = rows_of(one, facts)
-            if rows:
-                place = place_of(one)
-                totals[place] += rows[0].total_ul
-                kept[place] = Raised(index, one, totals[place])
+            totals[place_of(one)] += cost_of(one, facts)
+        for one in found:
+            if rows_of(one, facts):
+                kept[place_of(one)] = Raised(index, one, totals[place_of(one)])
     return kept
+
+
+def cost_of(found: Finding, facts: Facts) -> int:
+    """What a finding says was lost since it began; what was over before the judged day counts too."""
+    if found.total_ul is not None:
+        return found.total_ul
+    return sum(found.serves.values()) - sum(facts.rings[key].portion_ul for key in found.rings)
 
 
 def place_of(found: Finding) -> Place:

@@ -90,7 +90,14 @@ def _silent_tills(facts: Facts, settings: Settings) -> Iterator[Finding]:
         for outlet, gap, inside in day.once("till pauses", settings, partial(_till_pauses, day, outlet_of)):
             alone = [start + number for number in inside if start + number in lone]
             if len(alone) >= max(FEWEST, ALONE * len(inside)):
-                yield _till(facts, settings, outlet, gap, alone, len(inside))
+                pool = facts.serves[alone[0]].outlet
+                beside = [
+                    start + number for number, serve in enumerate(day.serves)
+                    if serve.outlet == pool and gap[0] <= serve.end_ms < gap[1]
+                    and serve.volume_ul >= GLASS_UL and start + number in lone
+                ]
+                others = sorted(set(beside) - set(alone))
+                yield _till(facts, settings, outlet, gap, alone, others, len(inside))
         start += len(day.serves)
 
 
@@ -117,7 +124,7 @@ def _silent_meters(facts: Facts, settings: Settings) -> Iterator[Finding]:
     for day in facts.window.days:
         for pause in day.once("meter pauses", None, partial(_meter_pauses, day)):
             inside = [first_ring + n for n in pause.rings if first_ring + n in lone_rings]
-            if len(inside) >= max(FEWEST, ALONE * pause.rung):
+            if len(inside) >= max(FEWEST, ALONE * pause.expected):
                 yield _meter(facts, settings, pause.tap, pause.gap, inside)
         first_ring += len(day.rings)
 
@@ -127,16 +134,18 @@ class _MeterPause(NamedTuple):
     gap: Gap
     rings: list[int]
     """The day's rings without a serve in it, by their number."""
-    rung: int
-    """All that was rung of its beer meanwhile."""
+    expected: float
+    """What was rung of its beer meanwhile, as far as this tap usually pours it."""
 
 
 def _meter_pauses(day: DayFacts) -> list[_MeterPause]:
     """Pauses of every tap of a day."""
     by_tap: dict[str, list[int]] = defaultdict(list)
     rung: dict[tuple[str, str], list[int]] = defaultdict(list)
+    poured: dict[tuple[str, str], list[int]] = defaultdict(list)
     place_of: dict[str, tuple[str, str]] = {}
     for serve in day.serves:
+        poured[serve.outlet, serve.product].append(serve.end_ms)
         by_tap[serve.tap].append(serve.end_ms)
         place_of[serve.tap] = serve.outlet, serve.product
         if serve.paired:
@@ -148,7 +157,8 @@ def _meter_pauses(day: DayFacts) -> list[_MeterPause]:
     return [
         _MeterPause(
             tap, gap, [n for n in alone[place_of[tap]] if gap[0] <= day.rings[n].at_ms < gap[1]],
-            sum(gap[0] <= at < gap[1] for at in rung[place_of[tap]]),
+            sum(gap[0] <= at < gap[1] for at in rung[place_of[tap]]) * len(own)
+            / max(1, sum(not gap[0] <= at < gap[1] for at in poured[place_of[tap]])),
         )
         for tap, own in sorted(by_tap.items()) for gap in pauses(own, sorted(rung[place_of[tap]]))
     ]
@@ -169,18 +179,21 @@ def pauses(own: Sequence[int], other: Sequence[int]) -> Iterator[Gap]:
 
 
 def _till(
-    facts: Facts, settings: Settings, outlet: str, gap: Gap, alone: list[int], inside: int
+    facts: Facts, settings: Settings, outlet: str, gap: Gap, alone: list[int], others: list[int],
+    inside: int,
 ) -> Finding:
-    serves = [facts.serves[key] for key in alone]
+    """``others``: serves of its pool without a ring in the pause, whose rings its own have taken."""
+    serves = [facts.serves[key] for key in (*alone, *others)]
     volume = sum(serve.left_ul for serve in serves)
     evidence = (
         f"The tills at {outlet} wrote nothing from {moment(gap[0], settings)} to {clock(gap[1], settings)}, "
-        f"while {times(inside, 'serve')} flowed there; {len(alone)} of them have no ring: "
+        f"while {times(inside, 'serve')} flowed there; {len(alone)} of them"
+        f"{f', and {len(others)} beside it,' if others else ''} have no ring: "
         f"{sum_volume(volume, settings)}."
     )
     return Finding(
         "feed_gap", serves[0].outlet, f"Tills at {outlet} silent from {clock(gap[0], settings)}", evidence,
-        "high", *gap, serves={key: facts.serves[key].left_ul for key in alone},
+        "high", *gap, serves={key: facts.serves[key].left_ul for key in (*alone, *others)},
     )
 
 

@@ -22,10 +22,11 @@ from unrung.ledger.coverage import covers, union
 from unrung.settings import Settings
 from unrung.units import UNITS_UL
 
-OFTEN = 0.25
+OFTEN = 0.5
 """Of the allowance, over it on average: told where several changes show it."""
 ONCE = 3.0
-"""Of the allowance: a single change over it by this, in flows that are no glass, is told."""
+"""Of the allowance: a single change over it by this, in flows that are no glass, is told of a tap with
+fewer changes; of more, all of them are asked, since one may fall among glasses poured in one go."""
 FEWEST = 3
 CHANCE = 0.01
 """Of the mean being above nothing by noise; what noise leaves at changes is below the allowance."""
@@ -69,7 +70,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
             and t_limits(over, CHANCE).low > 0
         )
         once = max(min(change.over_ul, change.odd_ul) for change in changes)
-        if often or once >= max(1.0, ONCE * allowance):
+        if often or (len(over) < FEWEST and once >= max(1.0, ONCE * allowance)):
             found.append(_finding(facts, settings, tap, changes))
     return found
 

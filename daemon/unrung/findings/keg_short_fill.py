@@ -8,12 +8,12 @@ lost between keg and meter; both readings are given.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.tap_levels import Tap, tap_levels
-from unrung.findings.whole_kegs import WholeKeg, whole_kegs
+from unrung.findings.whole_kegs import FEWEST_FULL, WholeKeg, full_factor, whole_kegs
 from unrung.findings.wording import moment, share, sum_volume, times
 from unrung.settings import Settings
 
@@ -21,10 +21,10 @@ LEAST = 0.015
 """Short by less is within what kegs, meters and the glass that spans two kegs leave open."""
 MOST = 0.2
 """Short by more is a keg that somebody wrote down at another tap."""
-FULL, FEWEST_FULL = 0.7, 4
 ONE_OF_TEN = 0.1
-FEW = 2
-"""Of so few whole kegs a single short one is told; of more, it takes two."""
+FEW, ALONE = 2, 0.04
+"""Of so few whole kegs a single one is told, short by so much: a meter that works errs by less. Of more
+kegs it takes two."""
 GLASS_UL = 500_000
 """A glass that spans two kegs belongs to the later one."""
 
@@ -35,36 +35,37 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     kegs = whole_kegs(facts, settings)
     groups = facts.window.group_of
     short: dict[tuple[str, str], list[WholeKeg]] = defaultdict(list)
-    full = _full_ratios(kegs)
+    full = _full_factors(kegs)
     for keg in kegs:
         if _is_short(facts, keg, full.get(keg.line, 0.0), levels.get(keg.line)):
             short[groups.get(keg.outlet, keg.outlet), keg.product].append(keg)
     return [
-        _finding(facts, settings, outlet, product, found, kegs)
+        _finding(facts, settings, outlet, product, found, kegs, full)
         for (outlet, product), found in sorted(short.items())
-        if _worth(len(found), sum(keg.product == product for keg in kegs))
+        if _worth(found, sum(keg.product == product for keg in kegs))
     ]
 
 
-def _worth(short: int, all_kegs: int) -> bool:
-    return short >= max(2, ONE_OF_TEN * all_kegs) or all_kegs <= FEW
+def _worth(short: Sequence[WholeKeg], all_kegs: int) -> bool:
+    if all_kegs <= FEW:
+        return any(keg.ratio < -ALONE for keg in short) or len(short) > 1
+    return len(short) >= max(2, ONE_OF_TEN * all_kegs)
 
 
-def _full_ratios(kegs: Sequence[WholeKeg]) -> dict[str, float]:
-    """What a line's full kegs give over what they hold, less 1: its meter's own way of reading. Of
-    several kegs the one that more than half give less than; unknown of a few."""
-    ratios: dict[str, list[float]] = defaultdict(list)
+def _full_factors(kegs: Sequence[WholeKeg]) -> dict[str, float]:
+    """By how much each line's meter reads too much, as its full kegs say; unknown of a few."""
+    lines: dict[str, list[WholeKeg]] = defaultdict(list)
     for keg in kegs:
-        ratios[keg.line].append(keg.ratio)
+        lines[keg.line].append(keg)
     return {
-        line: sorted(found)[int(FULL * len(found))]
-        for line, found in ratios.items() if len(found) >= FEWEST_FULL
+        line: max(0.0, full_factor(found))
+        for line, found in lines.items() if len(found) >= FEWEST_FULL
     }
 
 
 def _is_short(facts: Facts, keg: WholeKeg, full: float, tap: Tap | None) -> bool:
     bound = max(LEAST, keg.tolerance) + GLASS_UL / keg.used_ul / 3
-    short = keg.ratio - max(0.0, full)
+    short = keg.ratio - full
     if not -MOST <= short < -bound:
         return False
     level = _level(facts, keg, tap)
@@ -83,9 +84,9 @@ def _level(facts: Facts, keg: WholeKeg, tap: Tap | None) -> float | None:
 
 def _finding(
     facts: Facts, settings: Settings, outlet: str, product: str, short: list[WholeKeg],
-    kegs: list[WholeKeg],
+    kegs: list[WholeKeg], full: Mapping[str, float],
 ) -> Finding:
-    missing = sum(keg.used_ul - keg.metered_ul for keg in short)
+    missing = round(sum(keg.used_ul - keg.metered_ul / (1 + full.get(keg.line, 0.0)) for keg in short))
     used = sum(keg.used_ul for keg in short)
     others = sum(keg.product == product for keg in kegs)
     meters = sorted({keg.line for keg in short})

@@ -15,12 +15,12 @@ from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.portion_setting import difference_chance, stands_clear
 from unrung.findings.tap_levels import Piece, Tap, tap_levels
-from unrung.findings.whole_kegs import WholeKeg, combined, whole_kegs
+from unrung.findings.whole_kegs import WholeKeg, full_factor, whole_kegs
 from unrung.findings.wording import moment, share, sum_volume, times
 from unrung.settings import Settings
 
-LEAST, OF_MANY, MANY = 0.015, 0.012, 4
-"""A smaller factor is any meter's (many bar meters have no class); over many whole kegs less is clear."""
+LEAST = 0.015
+"""A smaller factor is any meter's (many bar meters have no class)."""
 AGREE = 0.4
 """Glasses bear out what kegs say where they are off the same way by at least as much, less this share.
 What they are off beyond it was poured so."""
@@ -53,13 +53,12 @@ def _judge(
     facts: Facts, settings: Settings, tap: Tap, piece: Piece, kegs: list[WholeKeg], places: int
 ) -> Finding | None:
     chance = difference_chance(piece.level, piece.error)
-    least = OF_MANY if len(kegs) >= MANY else LEAST
-    if abs(piece.level) < least or chance >= level(places):
+    if abs(piece.level) < LEAST or chance >= level(places):
         return None
     if not kegs:
         return _either(facts, settings, tap, piece)
-    factor = combined(kegs)
-    beyond = abs(factor) > max(least, kegs[0].filled_within)
+    factor = full_factor(kegs)
+    beyond = abs(factor) > max(LEAST, kegs[0].filled_within)
     alike = factor * piece.level > 0 and abs(piece.level) >= (1 - AGREE) * abs(factor)
     return _finding(facts, settings, tap, piece, kegs, factor) if beyond and alike else None
 

@@ -83,7 +83,8 @@ def _whole_tap(
 ) -> Finding | None:
     chance = difference_chance(piece.level, piece.error)
     clear = stands_clear(piece.level, len(piece.keys))
-    if not tap.agrees or not clear or chance >= level(places):
+    steady = all(one.level * piece.level > 0 and abs(one.level) >= abs(piece.level) / 2 for one in tap.pieces)
+    if not (tap.agrees and clear and steady) or chance >= level(places):
         return None
     first, last = piece.keys[0], piece.keys[-1]
     claims = {

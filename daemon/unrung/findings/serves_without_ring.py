@@ -16,7 +16,7 @@ from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from unrung.findings.certainty import confidence, level
-from unrung.findings.facts import Facts
+from unrung.findings.facts import DAYS, Facts
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail, counts, poisson_limits, poisson_tail
 from unrung.findings.wording import clock, day_name, moment, share, sum_volume, times
@@ -33,6 +33,9 @@ FEWEST, FEWEST_TODAY = 6, 5
 LEAST_SHARE, CLUSTERED = 0.01, 0.005
 """Below this share of an outlet's serves it is not worth a talk; less is where they cluster in hours."""
 HOURS = (1, 2, 3, 4)
+FAR_MORE, SMALL_DAY = 1.5, 20
+"""One beer's evening stands out from so many times the share of its worst other day (of at least so many
+serves)."""
 
 
 class Cluster(NamedTuple):
@@ -73,8 +76,10 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
 def _one_beer_today(
     facts: Facts, settings: Settings, left: list[int], usual: float
 ) -> Iterator[Finding]:
-    """A beer with far more of them on the last day than its serves would usually leave."""
+    """A beer with far more of them on the last day than its serves would usually leave, and than any other
+    day has left. Every day is another look: the chance is shared out over the month's days as well."""
     today, _ = facts.window.today
+    shares = _beer_shares(facts, left)
     poured = Counter((serve.outlet, serve.product) for serve in facts.day.serves)
     by_beer: dict[tuple[str, str], list[int]] = defaultdict(list)
     for key in left:
@@ -83,7 +88,8 @@ def _one_beer_today(
     for (outlet, product), keys in sorted(by_beer.items()):
         expected = max(LEAST_SHARE, usual) * poured[outlet, product]
         chance = poisson_tail(len(keys), expected)
-        if len(keys) >= FEWEST_TODAY and chance < level(len(poured)):
+        far = len(keys) >= FAR_MORE * shares.get((outlet, product), 0.0) * poured[outlet, product]
+        if len(keys) >= FEWEST_TODAY and far and chance < level(len(poured) * DAYS):
             serves = [facts.serves[key] for key in keys]
             evidence = (
                 f"{len(keys)} of {poured[outlet, product]} serves of {product} at {outlet} have no ring, "
@@ -95,6 +101,24 @@ def _one_beer_today(
                 serves[0].start_ms, serves[-1].end_ms, product,
                 serves={key: facts.serves[key].left_ul for key in keys},
             )
+
+
+def _beer_shares(facts: Facts, left: Sequence[int]) -> dict[tuple[str, str], float]:
+    """Each beer's largest share of serves without a ring on a day before the last, small days left out."""
+    alone = Counter(
+        (facts.window.day_of(key), facts.serves[key].outlet, facts.serves[key].product) for key in left
+    )
+    found: dict[tuple[str, str], float] = defaultdict(float)
+    for number, day in enumerate(facts.window.days[:-1]):
+        for (outlet, product), count in day.once("beers", None, partial(_beers, day)).items():
+            if count >= SMALL_DAY:
+                share_then = alone[number, outlet, product] / count
+                found[outlet, product] = max(found[outlet, product], share_then)
+    return found
+
+
+def _beers(day: DayFacts) -> Counter[tuple[str, str]]:
+    return Counter((serve.outlet, serve.product) for serve in day.serves)
 
 
 def is_full(serve: ServeFact, portions: Mapping[str, Sequence[int]]) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 from functools import partial
 from typing import NamedTuple
@@ -13,6 +14,10 @@ from unrung.ledger.kegs import Meters, keg_rows
 from unrung.ledger.tap_spans import TapSpan, tap_spans
 from unrung.settings import Settings
 
+FULL, FEWEST_FULL = 0.7, 4
+"""The fuller kegs of a line: those that more than so many give less than; not told of fewer."""
+ALIKE = 0.02
+"""Full kegs of a line lie this near to each other: twice a keg's tolerance, and the glass that spans two."""
 PLAIN_NOTES = {"gave_less", "gave_more"}
 """A keg with any other note does not tell how much it held."""
 
@@ -82,7 +87,17 @@ def _events(facts: Facts, settings: Settings) -> list[CellarEvent]:
     return found
 
 
-def combined(kegs: list[WholeKeg]) -> float:
+def full_factor(kegs: Sequence[WholeKeg]) -> float:
+    """What the full kegs of one line gave over what they hold, less 1: its meter's own way of reading. A
+    keg filled short says nothing of the meter, so of several kegs those count that agree with its fuller
+    ones; of a few, all."""
+    if len(kegs) < FEWEST_FULL:
+        return combined(kegs)
+    fuller = sorted(keg.ratio for keg in kegs)[int(FULL * len(kegs))]
+    return combined([keg for keg in kegs if abs(keg.ratio - fuller) <= ALIKE])
+
+
+def combined(kegs: Sequence[WholeKeg]) -> float:
     """Metered over used of several kegs together, less 1."""
     used = sum(keg.used_ul for keg in kegs)
     return float(Fraction(sum(keg.metered_ul for keg in kegs), used) - 1) if used else 0.0
