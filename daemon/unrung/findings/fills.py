@@ -65,6 +65,11 @@ def topped_up(serve: ServeFact) -> bool:
     return len(serve.parts) > 1 and serve.parts[-1][2] <= TOP_UP_SHARE * serve.volume_ul
 
 
+def cell_of(serve: ServeFact) -> Cell:
+    """The cell of a paired serve."""
+    return Cell(serve.outlet, serve.product, serve.tap, serve.item, serve.size, serve.portion_ul)
+
+
 def plain_serves(facts: Facts) -> frozenset[int]:
     """Serves that teach how full their glass usually is."""
     return frozenset(key for fill in fills_of(facts).values() for key in fill.keys)
@@ -132,8 +137,7 @@ def _glasses_of(day: DayFacts) -> dict[Cell, _Glasses]:
     found: dict[Cell, list[tuple[int, int, bool]]] = defaultdict(list)
     for number, serve in enumerate(day.serves):
         if serve.paired and not topped_up(serve):
-            cell = Cell(serve.outlet, serve.product, serve.tap, serve.item, serve.size, serve.portion_ul)
-            found[cell].append((number, serve.difference_ul, serve.other_size))
+            found[cell_of(serve)].append((number, serve.difference_ul, serve.other_size))
     return {
         cell: _Glasses(
             [number for number, _, _ in rows], [difference_ul for _, difference_ul, _ in rows],

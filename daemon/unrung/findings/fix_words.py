@@ -6,6 +6,7 @@ from unrung.findings.fix_effect import LEAST_DAYS, Effect
 from unrung.findings.wording import day_name, sum_volume, times
 from unrung.ledger.results import FixNote, Verdict
 from unrung.settings import Fix, Settings
+from unrung.units import UNIT_LABELS
 
 ENDS: dict[Verdict, str] = {
     "closed": "closed",
@@ -76,4 +77,5 @@ def _change(found: Effect, settings: Settings) -> str:
 
 def _between(low: float, high: float, settings: Settings) -> str:
     """"170 to 222 fl oz"."""
-    return f"{sum_volume(low, settings).partition(' ')[0]} to {sum_volume(high, settings)}"
+    label = f" {UNIT_LABELS[settings.venue.volume_unit]}"
+    return f"{sum_volume(low, settings).removesuffix(label)} to {sum_volume(high, settings)}"

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
-from unrung.findings.fills import FAR, plain_serves, topped_up
+from unrung.findings.fills import FAR, cell_of, fills_of, plain_serves, topped_up
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail, t_limits
 from unrung.findings.wording import figure, moment, serve_volume, share, sum_volume
@@ -34,8 +34,8 @@ class Topped(NamedTuple):
 
     key: int
     pieces: tuple[int, ...]
-    ratio: float
-    """Metered over set, less 1."""
+    over: float
+    """Share of its portion that it ends fuller than the plain glasses of its item at its tap."""
 
 
 class _Paired(NamedTuple):
@@ -55,11 +55,12 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     """One finding per tap."""
     topped: dict[str, list[Topped]] = defaultdict(list)
     plain: dict[str, list[float]] = defaultdict(list)
+    usual_of = {fill.cell: fill.mean for fill in fills_of(facts).values()}
     for tap, key, pieces, again, ratio in _glasses(facts):
-        if again:
-            topped[tap].append(Topped(key, pieces, ratio))
-        else:
+        if not again:
             plain[tap].append(ratio)
+        elif abs(over := ratio - usual_of.get(cell_of(facts.serves[key]), 0.0)) <= FAR:
+            topped[tap].append(Topped(key, pieces, over))
     shares = {
         tap: len(topped[tap]) / (len(topped[tap]) + len(ratios))
         for tap, ratios in plain.items() if len(ratios) >= FEWEST
@@ -73,7 +74,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
 
 
 def _glasses(facts: Facts) -> Iterator[tuple[str, int, tuple[int, ...], bool, float]]:
-    """Paired serves near their portion with what belongs to them: tap, key, pieces, whether it was
+    """Paired serves with what belongs to them: tap, key, pieces, whether it was
     filled in several goes, metered over set less 1."""
     plain = plain_serves(facts)
     goes: dict[int, list[int]] = defaultdict(list)
@@ -94,7 +95,7 @@ def _glasses(facts: Facts) -> Iterator[tuple[str, int, tuple[int, ...], bool, fl
             own = goes.get(key, ())
             more = sum(facts.serves[piece].left_ul for piece in own) if own else 0
             ratio = (difference_ul + more - facts.taken.get(key, 0)) / portion_ul
-            if abs(ratio) <= FAR and (own or again or key in plain):
+            if own or again or key in plain:
                 yield tap, key, tuple(own), bool(own) or again, ratio
         first += len(day.serves)
 
@@ -117,7 +118,7 @@ def _judge(
     glasses = len(topped) + len(plain)
     chance = binomial_tail(len(topped), glasses, usual)
     usual_fill = fmean(plain)
-    over = [glass.ratio - usual_fill for glass in topped]
+    over = [glass.over for glass in topped]
     if chance >= level(places) or t_limits(over, level(places)).low <= 0 or fmean(over) < LEAST_OVER:
         return None
     claims = _claims(facts, topped, over) | _other_goes(facts, tap, usual_fill)
