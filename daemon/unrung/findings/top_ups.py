@@ -74,8 +74,8 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
 
 
 def _glasses(facts: Facts) -> Iterator[tuple[str, int, tuple[int, ...], bool, float]]:
-    """Paired serves with what belongs to them: tap, key, pieces, whether it was
-    filled in several goes, metered over set less 1."""
+    """Paired serves with what belongs to them: tap, key, pieces, whether it was filled in several goes,
+    metered over set less 1."""
     plain = plain_serves(facts)
     goes: dict[int, list[int]] = defaultdict(list)
     for piece, key in facts.window.pieces.items():
@@ -89,7 +89,7 @@ def _glasses(facts: Facts) -> Iterator[tuple[str, int, tuple[int, ...], bool, fl
         ):
             key = first + number
             if key not in others:
-                if -FAR <= ratio <= FAR and (again or key in plain):
+                if again or key in plain:
                     yield tap, key, (), again, ratio
                 continue
             own = goes.get(key, ())
