@@ -13,6 +13,7 @@ import io
 import json
 import os
 import platform
+import re
 import shutil
 import subprocess
 import sys
@@ -77,8 +78,22 @@ def run_tests(args: Sequence[str]) -> int:
     for name, words in (("ruff", ["check", "--output-format=concise"]), ("mypy", [])):
         say(f"\n{' '.join([name, *words])}:")
         codes[name] = subprocess.call([python, "-m", name, *words], cwd=ROOT, env=clean_env())
-    say("\n" + "".join(f"{name:8}{verdict(code)}\n" for name, code in codes.items()) + closing)
+    said = "".join(f"{name:8}{verdict(code)}\n" for name, code in codes.items())
+    say("\n" + said + left_out(closing) + closing)
     return 1 if any(codes.values()) else 0
+
+
+def left_out(closing: str) -> str:
+    """A line about checks that could not run here, by pytest's closing line; "" where all could.
+
+    >>> left_out("1500 passed, 3 skipped in 200.01s")
+    '3 checks could not run here; NOT CHECKED HERE above names them\\n'
+    """
+    found = re.search(r"(\d+) skipped", closing)
+    if found is None:
+        return ""
+    count = f"{found[1]} check{'s' if found[1] != '1' else ''}"
+    return f"{count} could not run here; NOT CHECKED HERE above names them\n"
 
 
 def verdict(code: int) -> str:

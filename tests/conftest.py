@@ -1,6 +1,9 @@
-"""What every test may rely on."""
+"""What every test may rely on, and what is said at the end of what could not be checked."""
 
 from __future__ import annotations
+
+from collections import Counter
+from typing import Any
 
 from hypothesis import HealthCheck, settings
 
@@ -13,3 +16,18 @@ settings.register_profile(
 )
 settings.load_profile("checkout")
 """The same examples on every machine: a failure is about the change, not about luck."""
+
+
+def pytest_terminal_summary(terminalreporter: Any) -> None:
+    """Name and count every check that could not run here: left out is not passed."""
+    reasons = Counter(_reason(report) for report in terminalreporter.stats.get("skipped", ()))
+    if not reasons:
+        return
+    terminalreporter.section(f"NOT CHECKED HERE: {sum(reasons.values())}")
+    for reason, count in sorted(reasons.items()):
+        terminalreporter.write_line(f"{count} x {reason}")
+
+
+def _reason(report: Any) -> str:
+    said = report.longrepr[-1] if isinstance(report.longrepr, tuple) else str(report.longrepr)
+    return str(said).removeprefix("Skipped: ")

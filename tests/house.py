@@ -44,7 +44,8 @@ class Function(NamedTuple):
 def tracked_files() -> tuple[Path, ...]:
     """Every file that is in the project, or would be with the next commit."""
     if not (ROOT / ".git").exists():  # unpacked from an archive: nothing else says what is ours
-        passing = {".venv", "__pycache__", "build", ".mypy_cache", ".ruff_cache", ".hypothesis"}
+        passing = {".venv", "__pycache__", "build", "node_modules", ".mypy_cache", ".ruff_cache",
+                   ".hypothesis"}
         found = (path for path in sorted(ROOT.rglob("*")) if not passing & {*path.parts})
         return tuple(p for p in found if p.is_file() and ".egg-info" not in str(p))
     command = ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"]
