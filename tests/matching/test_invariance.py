@@ -99,7 +99,7 @@ def fixed_pairs(pours: list[MeteredPour], rings: list[RingUnit], offset_ms: int)
         Clockwork(offset_ms), prior_laws(SETTINGS), no_mates(len(rings)),
         np.full(2, 0.02), np.full((2, 8), 0.04),
     )
-    serves = serves_of(poured, {}, 0)
+    serves = serves_of(weighed, np.arange(len(pours)), 0)
     glasses = price(weighed, serves, known)
     centre = np.log(np.maximum(rung.portion, 1))
     priced, order = rings_of(Rung(rung, centre, rounds_of(rung), np.full(len(rings), 0.002)), known)
@@ -113,7 +113,8 @@ def fixed_pairs(pours: list[MeteredPour], rings: list[RingUnit], offset_ms: int)
 def _unlearnt(empty: Weighed, poured: object, sizes: Sizes) -> Weighed:
     shift = np.zeros((len(sizes.size_ul), 8))
     fills: Fills = replace(empty.fills, shift=shift)
-    return replace(empty, pours=poured, fills=fills)  # type: ignore[arg-type]
+    alone = weigh(poured, sizes, 60_000).pieces  # type: ignore[arg-type]
+    return replace(empty, pours=poured, fills=fills, pieces=alone)  # type: ignore[arg-type]
 
 
 moments = st.lists(st.integers(0, 4_000), max_size=9)

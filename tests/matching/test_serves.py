@@ -29,7 +29,8 @@ def volumes(pours: list[MeteredPour]) -> list[list[int]]:
     """Whole ounces of every serve that the listed pours (keys below 100) are part of."""
     known = sizes_of(["Amber"], SIZES, np.zeros(0, np.int64), np.zeros(0, np.int64))
     columns = pour_columns([*background(), *pours], ["Amber"])
-    made = serves_of(columns, first_cut(weigh(columns, known, 60_000)), 0)
+    weighed = weigh(columns, known, 60_000)
+    made = serves_of(weighed, first_cut(weighed), 0)
     found = []
     for low, high in itertools.pairwise(made.first.tolist()):
         parts = list(zip(made.part_key[low:high], made.part_ul[low:high], strict=True))

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import combinations_with_replacement, pairwise
+from itertools import combinations_with_replacement
 from math import lgamma
 
 import numpy as np
@@ -13,9 +12,6 @@ import numpy as np
 from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints, Pours, spread
 from unrung.matching.fills import Fills, filled
-
-Handful = tuple[float, ...]
-"""What each of several glasses holds, microlitres."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,14 +39,6 @@ class Handfuls:
     """Cost of pouring just this handful in one go."""
     habit: Floats
     """Per tap, log of how much likelier than usual its pours fill several glasses."""
-
-    def glasses(self, product: int, at: int) -> Handful:
-        """What each glass of a handful holds."""
-        held = np.exp(np.minimum(self.fills.centre[product], 100.0))
-        return tuple(
-            float(held[size]) for size, count in enumerate(self.counts[product][at].tolist())
-            for _ in range(count)
-        )
 
 
 def handfuls_of(fills: Fills, habit: Floats) -> Handfuls:
@@ -142,34 +130,4 @@ def split_habit(pours: Pours, single: Floats, splits: Splits) -> Floats:
     seen = np.bincount(pours.tap[rows], chance, taps) + priors.SPLIT_PRIOR * usual
     number = np.bincount(pours.tap, minlength=taps) + priors.SPLIT_PRIOR
     found: Floats = np.log(seen / usual / number)
-    return found
-
-
-def poured_out(
-    pours: Pours, rows: Sequence[int], glasses: Handful
-) -> list[tuple[int, int, list[tuple[int, int]]]]:
-    """Start, end and parts (row, whole microlitres) of each glass that ``rows`` filled in turn.
-
-    Every microlitre is in exactly one part; the last glass takes the rounding.
-    """
-    volumes = [int(pours.volume[row]) for row in rows]
-    edges, total, filled = [0], sum(glasses), 0.0
-    for size in glasses[:-1]:
-        filled += size
-        edges.append(int(sum(volumes) * filled / total))
-    edges.append(sum(volumes))
-    found = []
-    for low, high in pairwise(edges):
-        parts: list[tuple[int, int]] = []
-        at, begun, ended = 0, 0, 0
-        for row, volume in zip(rows, volumes, strict=True):
-            first, last = max(low - at, 0), min(high - at, volume)
-            if first < last or (low == high and not parts):
-                start, lasts = int(pours.start[row]), int(pours.end[row] - pours.start[row])
-                if not parts:
-                    begun = start + lasts * first // max(volume, 1)
-                ended = start + lasts * last // max(volume, 1)
-                parts.append((row, max(last - first, 0)))
-            at += volume
-        found.append((begun, ended, parts))
     return found

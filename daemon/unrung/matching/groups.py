@@ -17,7 +17,7 @@ import numpy as np
 from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints, Pours, spread
 from unrung.matching.fills import Fills
-from unrung.matching.glasses import Handful, Handfuls, best_handfuls
+from unrung.matching.glasses import Handfuls, best_handfuls
 from unrung.matching.habits import Habits, division_log, join_cost
 from unrung.matching.links import Links
 
@@ -27,12 +27,10 @@ class Group(NamedTuple):
 
     rows: tuple[int, ...]
     """Rows of the pours, in order."""
-    glasses: Handful
-    """What each of several vessels holds; empty where it is one."""
     cost: float
     """Negative log density of the pours' volumes (over their logarithms)."""
-    structure: float
-    """Log likelihood beyond that of the serves' volumes."""
+    at: int
+    """Which of the candidates it is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,18 +40,16 @@ class Candidates:
     rows: Ints
     """(candidates, ``MAX_FRAGMENTS``): rows of the pours, padded with -1."""
     way: Ints
-    """Index into ``handfuls``; -1 where they filled one vessel."""
-    handfuls: list[Handful]
+    """The product's handful of glasses that they filled; -1 where they filled one vessel."""
     cost: Floats
+    """Negative log density of the pours' volumes (over their logarithms)."""
     structure: Floats
     """Log likelihood beyond that of the serves' volumes."""
 
     def group(self, at: int) -> Group:
-        rows, way = self.rows[at], int(self.way[at])
-        glasses = self.handfuls[way] if way >= 0 else ()
-        return Group(
-            tuple(rows[rows >= 0].tolist()), glasses, float(self.cost[at]), float(self.structure[at]),
-        )
+        """One of them."""
+        rows = self.rows[at]
+        return Group(tuple(rows[rows >= 0].tolist()), float(self.cost[at]), at)
 
 
 def groups_worth(
@@ -71,7 +67,6 @@ def groups_worth(
     largest = 1.35 * np.exp(np.where(fills.share > 0, fills.centre, -np.inf).max(axis=1))
     most = priors.MAX_GLASSES_JOINED * largest
     found: list[Found] = []
-    kept: list[Handful] = []
     for _ in range(2, priors.MAX_FRAGMENTS + 1):
         volume, product = pours.volume[chain].sum(axis=1), pours.product[chain[:, 0]]
         odd: Bools = np.asarray(misfit[chain].any(axis=1))
@@ -81,25 +76,24 @@ def groups_worth(
             break
         limit = cost[chain].sum(axis=1) + priors.SLACK
         found.append(_one_vessel(pours, fills, chain, chain_odds, pace, habits, limit))
-        found.append(_several(pours, handfuls, chain[odd], chain_odds[odd], limit[odd], kept))
+        found.append(_several(pours, handfuls, chain[odd], chain_odds[odd], limit[odd]))
         row, link = spread(begin[chain[:, -1]], begin[chain[:, -1] + 1])
         chain = np.concatenate((chain[row], links.second[link][:, None]), axis=1)
         chain_odds, pace = chain_odds[row] + odds[link], pace[row]
-    return _gathered(found, kept)
+    return _gathered(found)
 
 
 Found = tuple[Ints, Ints, Floats, Floats]
 """Rows, ways, costs and structures of candidates."""
 
 
-def _gathered(found: list[Found], handfuls: list[Handful]) -> Candidates:
+def _gathered(found: list[Found]) -> Candidates:
     width = priors.MAX_FRAGMENTS
     rows = [np.pad(one[0], ((0, 0), (0, width - one[0].shape[1])), constant_values=-1) for one in found]
     empty = np.zeros((0, width), np.int64)
     return Candidates(
         np.concatenate([empty, *rows]),
         np.concatenate([empty[:, 0], *(one[1] for one in found)]),
-        handfuls,
         np.concatenate([np.zeros(0), *(one[2] for one in found)]),
         np.concatenate([np.zeros(0), *(one[3] for one in found)]),
     )
@@ -116,8 +110,7 @@ def _one_vessel(
 
 
 def _several(
-    pours: Pours, handfuls: Handfuls, chain: Ints, odds: Floats, limit: Floats,
-    kept: list[Handful],
+    pours: Pours, handfuls: Handfuls, chain: Ints, odds: Floats, limit: Floats
 ) -> Found:
     # A handful costs at least about what its sizes' shares do.
     room = limit + odds + division_log(pours.volume[chain]) > priors.SPLIT_LEAST_COST
@@ -128,13 +121,7 @@ def _several(
     )
     price = cost[:, 0] - odds - division_log(parts)
     better = np.flatnonzero(price < limit)
-    way = len(kept) + np.arange(len(better))
-    product = pours.product[chain[better, 0]].tolist()
-    kept += [
-        handfuls.glasses(code, pick)
-        for code, pick in zip(product, ways[better, 0].tolist(), strict=True)
-    ]
-    return chain[better], way, price[better], -price[better]
+    return chain[better], ways[better, 0], price[better], -price[better]
 
 
 def cheapest_cut(cost: Floats, candidates: Candidates) -> list[Group]:

@@ -46,7 +46,7 @@ def start(
         _local_rates(units),
     )
     cut = first_cut(weighed)
-    serves = serves_of(pours, cut, lo_ms)
+    serves = serves_of(weighed, cut, lo_ms)
     count = len(sizes.size_ul)
     known = Known(
         Clockwork(0), prior_laws(settings), no_mates(len(units.at)),
@@ -76,7 +76,7 @@ def learn(started: Started, settings: MatchSettings, lo_ms: int) -> Learnt:
         if step > 0:
             known = shares(known, weighed, rings, glasses, serves.tap, likely)
             known = replace(known, confusion=_confusion(rings, glasses, partner))
-        serves = serves_of(weighed.pours, cut, lo_ms)
+        serves = serves_of(weighed, cut, lo_ms)
         glasses = price(weighed, serves, known)
     rings, order = rings_of(rung, known)
     return Learnt(serves, glasses, rings, order, known, residual)

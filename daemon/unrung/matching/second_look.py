@@ -9,33 +9,26 @@ the joint likelihood worse, and does not promise the best.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
 
 from unrung.matching import priors
-from unrung.matching.columns import Bools, Floats, Ints, order_key
-from unrung.matching.costs import Edges, Rings, glasses_of, possible_pairs
+from unrung.matching.columns import Bools, Floats, Ints, order_key, spread
+from unrung.matching.costs import Edges, Glasses, Rings, edges_of, glasses_of, possible_pairs, rings_at
 from unrung.matching.fills import odd_density, sized_density
-from unrung.matching.glasses import poured_out
-from unrung.matching.groups import Group
 from unrung.matching.laws import Laws
-from unrung.matching.serves import JOINED, SHARED, Cut, Serves, Weighed, log_fill, split_group
-
-
-class Proposal(NamedTuple):
-    """Groups of pours to make in place of the groups that their rows belong to now."""
-
-    leads: tuple[int, ...]
-    made: tuple[Group, ...]
+from unrung.matching.pieces import JOINED, SHARED, Pieces
+from unrung.matching.proposals import Proposals, now_of, proposals_of
+from unrung.matching.serves import Cut, Serves, Weighed, log_fill, with_pieces
 
 
 class Change(NamedTuple):
-    """A proposal that gains, and the rings it would use."""
+    """A proposal that gains, and the rings it would use; by order of what is lost by leaving it."""
 
-    gain: float
-    proposal: Proposal
+    loss: float
+    leads: list[int]
+    made: list[int]
     rings: tuple[int, ...]
 
 
@@ -44,21 +37,15 @@ def second_look(
     rings: Rings, laws: Laws, lone_share: Floats,
 ) -> Cut:
     """``cut`` with every change that the rings speak for; ``partner`` is its assignment."""
-    now, poor = _worth_now(weighed, cut, serves, edges, partner, lone_share)
-    lead_of = np.arange(len(now))
-    for lead, group in cut.items():
-        lead_of[list(group.rows)] = lead
-    open_ = poor[lead_of] | _free_ring_near(weighed, rings, partner)
-    proposals = [
-        *_other_groups(weighed, cut, lead_of, poor[lead_of]),
-        *_apart(weighed, cut, open_),
-        *_other_ways(weighed, cut, lead_of, open_),
-    ]
-    if not proposals:
+    worth, badly = _worth_now(weighed, cut, serves, edges, partner, lone_share)
+    now = now_of(weighed.pieces, cut)
+    poor = badly[now.lead]
+    proposals = proposals_of(weighed, now, poor, poor | _free_ring_near(weighed, rings, partner))
+    if not len(proposals.made):
         return cut
     held = np.full(len(partner), -1)
     held[partner >= 0] = serves.lead[partner[partner >= 0]]
-    return _apply(cut, _weigh(weighed, proposals, now, rings, held, laws, lone_share))
+    return _apply(weighed.pieces, cut, _weigh(weighed, proposals, worth, rings, held, laws, lone_share))
 
 
 def _free_ring_near(weighed: Weighed, rings: Rings, partner: Ints) -> Bools:
@@ -74,58 +61,6 @@ def _free_ring_near(weighed: Weighed, rings: Rings, partner: Ints) -> Bools:
     return found
 
 
-def _other_groups(
-    weighed: Weighed, cut: Cut, lead_of: Ints, poor: Bools
-) -> Iterator[Proposal]:
-    """Groups in place of others, where some pour in them is badly off now."""
-    rows = weighed.groups.rows
-    for at in np.flatnonzero((np.append(poor, False)[rows]).any(axis=1)).tolist():
-        group = weighed.groups.group(at)
-        leads = set(lead_of[list(group.rows)].tolist())
-        if len(leads) == 1 and cut.get(group.rows[0]) == group:
-            continue
-        rest = {row for lead in leads for row in _rows(cut, lead)} - set(group.rows)
-        if len(rest) <= 2:
-            made = (group, *(_by_itself(weighed, row) for row in sorted(rest)))
-            yield Proposal(tuple(sorted(leads)), made)
-
-
-def _apart(weighed: Weighed, cut: Cut, open_: Bools) -> Iterator[Proposal]:
-    """The pours of a group by themselves."""
-    for lead, group in cut.items():
-        if len(group.rows) > 1 and open_[list(group.rows)].any():
-            yield Proposal((lead,), tuple(_by_itself(weighed, row) for row in group.rows))
-
-
-def _other_ways(weighed: Weighed, cut: Cut, lead_of: Ints, open_: Bools) -> Iterator[Proposal]:
-    """A long pour as other glasses, or as one."""
-    splits = weighed.splits
-    for at in np.flatnonzero(open_[splits.rows]).tolist():
-        row = int(splits.rows[at])
-        if len(_rows(cut, int(lead_of[row]))) == 1:
-            number = int((splits.cost[at] < np.inf).sum())
-            ways = [split_group(weighed, at, option) for option in range(number)]
-            ways.append(_single(weighed, row))
-            now = cut[row].glasses if row in cut else ()
-            yield from (Proposal((row,), (way,)) for way in ways if way.glasses != now)
-
-
-def _rows(cut: Cut, lead: int) -> tuple[int, ...]:
-    return cut[lead].rows if lead in cut else (lead,)
-
-
-def _by_itself(weighed: Weighed, row: int) -> Group:
-    at = int(np.searchsorted(weighed.splits.rows, row))
-    found = at < len(weighed.splits.rows) and weighed.splits.rows[at] == row
-    if found and weighed.splits.cost[at, 0] < weighed.single[row]:
-        return split_group(weighed, at, 0)
-    return _single(weighed, row)
-
-
-def _single(weighed: Weighed, row: int) -> Group:
-    return Group((row,), (), float(weighed.single[row]), 0.0)
-
-
 def _worth_now(
     weighed: Weighed, cut: Cut, serves: Serves, edges: Edges, partner: Ints, lone_share: Floats
 ) -> tuple[Floats, Bools]:
@@ -138,9 +73,9 @@ def _worth_now(
     worth = gain + _lone_log(
         weighed, serves.product, log_volume, serves.shared, lone_share[serves.product, serves.tap]
     )
-    total = np.bincount(serves.lead, worth, len(weighed.single))
-    for lead, group in cut.items():
-        total[lead] += group.structure
+    total: Floats = np.bincount(serves.lead, worth, len(weighed.single))
+    lead = np.flatnonzero(cut >= 0)
+    total = total + np.bincount(lead, weighed.pieces.structure[cut[lead]], len(total))
     poor = np.zeros(len(total), np.bool_)
     poor[serves.lead[gain < priors.POOR_GAIN]] = True
     return total, poor
@@ -158,37 +93,67 @@ def _lone_log(
 
 
 def _weigh(
-    weighed: Weighed, proposals: list[Proposal], now: Floats, rings: Rings, held: Ints, laws: Laws,
+    weighed: Weighed, proposals: Proposals, worth: Floats, rings: Rings, held: Ints, laws: Laws,
     lone_share: Floats,
 ) -> list[Change]:
     """Proposals that gain, best first."""
-    owner, product, tap, end, volume, kind = _new_serves(weighed, proposals)
-    log_volume = log_fill(weighed, product, tap, volume, kind == JOINED)
-    base = np.array([
-        sum([group.structure for group in one.made])
-        - sum([now[lead] for lead in one.leads])
-        for one in proposals
-    ])
+    pieces, count = weighed.pieces, len(proposals.made)
+    owner, serve, row = _new_serves(pieces, proposals)
+    product, tap, end = weighed.pours.product[row], weighed.pours.tap[row], pieces.end[serve]
+    kind = pieces.kind[serve]
+    log_volume = log_fill(weighed, product, tap, pieces.volume[serve], kind == JOINED)
+    base = np.append(pieces.structure, 0.0)[proposals.made].sum(axis=1)
+    base -= np.append(worth, 0.0)[proposals.leads].sum(axis=1)
     lone = _lone_log(weighed, product, log_volume, kind == SHARED, lone_share[product, tap])
-    base += np.bincount(owner, lone, len(proposals))
+    base += np.bincount(owner, lone, count)
     order = np.lexsort((end, product))
     owner = owner[order]
     glasses = glasses_of(
         product[order], end[order], log_volume[order], weighed.fills,
         lone_share[product, tap][order],
     )
-    edges = _allowed(possible_pairs(rings, glasses, laws), proposals, owner, held)
+    edges = _allowed(rings, glasses, laws, proposals, owner, held)
     best = np.zeros(len(order))
     np.maximum.at(best, edges.glass, edges.gain / priors.MILLINATS)
-    hope = base + np.bincount(owner, best, len(proposals))
+    hope = base + np.bincount(owner, best, count)
     return _promising(proposals, base, hope, edges, owner)
 
 
+def _new_serves(pieces: Pieces, proposals: Proposals) -> tuple[Ints, Ints, Ints]:
+    """Of every serve proposed: its proposal, which serve it is, and its first pour."""
+    proposal, column = np.nonzero(proposals.made >= 0)
+    made = proposals.made[proposal, column]
+    at, serve = spread(pieces.first[made], pieces.first[made + 1])
+    return proposal[at], serve, pieces.rows[made[at], 0]
+
+
+def _allowed(
+    rings: Rings, glasses: Glasses, laws: Laws, proposals: Proposals, owner: Ints, held: Ints
+) -> Edges:
+    """Pairs with rings that are free, or held by what the proposal replaces."""
+    free = np.flatnonzero(held < 0)
+    found = possible_pairs(rings_at(rings, free), glasses, laws)
+    proposal, column = np.nonzero(proposals.leads >= 0)
+    lead = proposals.leads[proposal, column]
+    by_lead = np.argsort(held, kind="stable")
+    at, ring = spread(*(np.searchsorted(held[by_lead], lead, side) for side in ("left", "right")))
+    ring, proposal = by_lead[ring], proposal[at]
+    by_owner = np.argsort(owner, kind="stable")
+    pair, glass = spread(*(np.searchsorted(owner[by_owner], proposal, side) for side in ("left", "right")))
+    ring, glass = ring[pair], by_owner[glass]
+    same = rings.product[ring] == glasses.product[glass]
+    mine = edges_of(rings, glasses, laws, ring[same], glass[same])
+    return Edges(
+        np.concatenate((free[found.ring], mine.ring)), np.concatenate((found.glass, mine.glass)),
+        np.concatenate((found.gain, mine.gain)),
+    )
+
+
 def _promising(
-    proposals: list[Proposal], base: Floats, hope: Floats, edges: Edges, owner: Ints
+    proposals: Proposals, base: Floats, hope: Floats, edges: Edges, owner: Ints
 ) -> list[Change]:
-    promising = np.flatnonzero(hope > priors.SECOND_LOOK_LEAST)
-    near = np.isin(owner[edges.glass], promising)
+    promising = hope > priors.SECOND_LOOK_LEAST
+    near = promising[owner[edges.glass]]
     options: dict[int, list[tuple[int, int, int]]] = {}
     for ring, glass, gain, one in zip(
         edges.ring[near].tolist(), edges.glass[near].tolist(), edges.gain[near].tolist(),
@@ -196,42 +161,13 @@ def _promising(
     ):
         options.setdefault(one, []).append((-gain, glass, ring))
     found = []
-    for one in promising.tolist():
+    leads, made = proposals.leads.tolist(), proposals.made.tolist()
+    for one in np.flatnonzero(promising).tolist():
         gain, used = _greedy(options.get(one, []))
         total = float(base[one]) + gain
         if total > priors.SECOND_LOOK_LEAST:
-            found.append(Change(total, proposals[one], used))
-    return sorted(found, key=lambda change: (-change.gain, change.proposal))
-
-
-def _new_serves(weighed: Weighed, proposals: list[Proposal]) -> tuple[Ints, ...]:
-    """Of every serve proposed: its proposal, product, tap, end, volume and kind."""
-    pours, rows = weighed.pours, []
-    for number, proposal in enumerate(proposals):
-        for group in proposal.made:
-            product, tap = int(pours.product[group.rows[0]]), int(pours.tap[group.rows[0]])
-            if group.glasses:
-                rows += [
-                    (number, product, tap, ended, sum(ul for _, ul in parts), SHARED)
-                    for _, ended, parts in poured_out(pours, group.rows, group.glasses)
-                ]
-            else:
-                end = max(int(pours.end[row]) for row in group.rows)
-                volume = sum(int(pours.volume[row]) for row in group.rows)
-                kind = JOINED if len(group.rows) > 1 else 0
-                rows.append((number, product, tap, end, volume, kind))
-    return tuple(np.array(rows, np.int64).T)
-
-
-def _allowed(edges: Edges, proposals: list[Proposal], owner: Ints, held: Ints) -> Edges:
-    """Edges to rings that are free, or held by what the proposal replaces."""
-    size = 1 << 32
-    keys = np.array(
-        sorted(number * size + lead for number, one in enumerate(proposals) for lead in one.leads)
-    )
-    lead = held[edges.ring]
-    keep = (lead < 0) | np.isin(owner[edges.glass] * size + lead, keys)
-    return Edges(edges.ring[keep], edges.glass[keep], edges.gain[keep])
+            found.append(Change(-total, leads[one], made[one], used))
+    return sorted(found)
 
 
 def _greedy(options: list[tuple[int, int, int]]) -> tuple[float, tuple[int, ...]]:
@@ -247,18 +183,14 @@ def _greedy(options: list[tuple[int, int, int]]) -> tuple[float, tuple[int, ...]
     return total / priors.MILLINATS, tuple(sorted(rings))
 
 
-def _apply(cut: Cut, changes: list[Change]) -> Cut:
-    revised = dict(cut)
-    touched: set[int] = set()
+def _apply(pieces: Pieces, cut: Cut, changes: list[Change]) -> Cut:
+    touched: set[int] = {-1}
     used: set[int] = set()
-    for _, proposal, rings in changes:
-        if touched.intersection(proposal.leads) or used.intersection(rings):
-            continue
-        touched.update(proposal.leads)
-        used.update(rings)
-        for lead in proposal.leads:
-            revised.pop(lead, None)
-        for group in proposal.made:
-            if group.glasses or len(group.rows) > 1:
-                revised[group.rows[0]] = group
-    return revised
+    chosen: list[int] = []
+    for change in changes:
+        leads = [lead for lead in change.leads if lead >= 0]
+        if touched.isdisjoint(leads) and used.isdisjoint(change.rings):
+            touched.update(leads)
+            used.update(change.rings)
+            chosen += [piece for piece in change.made if piece >= 0]
+    return with_pieces(pieces, cut, np.array(chosen, np.int64))

@@ -12,22 +12,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from unrung.matching import priors
-from unrung.matching.columns import Bools, Floats, Ints, Pours
+from unrung.matching.columns import Bools, Floats, Ints, Pours, spread
 from unrung.matching.fills import Fills, Sizes, deviations, filled, learn_fills, odd_density, sized_density
-from unrung.matching.glasses import (
-    Handfuls,
-    Splits,
-    handfuls_of,
-    poured_out,
-    split_habit,
-    split_options,
-)
-from unrung.matching.groups import Candidates, Group, cheapest_cut, groups_worth
+from unrung.matching.glasses import Handfuls, Splits, handfuls_of, split_habit, split_options
+from unrung.matching.groups import Candidates, cheapest_cut, groups_worth
 from unrung.matching.habits import Habits, learn_habits, prior_habits
 from unrung.matching.links import Links, links_of
+from unrung.matching.pieces import JOINED, SHARED, Pieces, pieces_of
 
-Cut = dict[int, Group]
-"""How pours become serves: groups by their first row; a pour in none of them is one serve."""
+Cut = Ints
+"""How pours become serves: per pour the piece that it is the first of, -1 where it is in another's."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,9 +34,9 @@ class Weighed:
     single: Floats
     """Cost of each pour as one serve."""
     splits: Splits
-    handfuls: Handfuls
     groups: Candidates
     """Sets of several pours that may belong together."""
+    pieces: Pieces
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +77,8 @@ def weigh(pours: Pours, sizes: Sizes, top_up_gap_ms: int) -> Weighed:
     fills, handfuls, misfit, single, splits = _weigh_each(pours, whole, sizes, habit)
     cost = cheapest(single, splits)
     groups = groups_worth(pours, fills, handfuls, cost, misfit, links, habits)
-    return Weighed(pours, fills, habits, single, splits, handfuls, groups)
+    pieces = pieces_of(pours, splits, handfuls, groups)
+    return Weighed(pours, fills, habits, single, splits, groups, pieces)
 
 
 def _weigh_each(
@@ -114,23 +109,29 @@ def _likely_whole(pours: Pours, links: Links, sizes: Sizes) -> Bools:
 
 def first_cut(weighed: Weighed) -> Cut:
     """The cheapest cut by the pours alone."""
-    cost = cheapest(weighed.single, weighed.splits)
-    cut = {group.rows[0]: group for group in cheapest_cut(cost, weighed.groups)}
-    taken = {row for group in cut.values() for row in group.rows}
-    cheaper = weighed.splits.cost[:, 0] < weighed.single[weighed.splits.rows]
-    for at in np.flatnonzero(cheaper).tolist():
-        row = int(weighed.splits.rows[at])
-        if row not in taken:
-            cut[row] = split_group(weighed, at, 0)
-    return cut
+    pieces, splits = weighed.pieces, weighed.splits
+    cut = np.arange(len(weighed.single))
+    rows = splits.rows[splits.cost[:, 0] < weighed.single[splits.rows]]
+    cut[rows] = by_itself(weighed)[rows]
+    chosen = cheapest_cut(cheapest(weighed.single, splits), weighed.groups)
+    return with_pieces(pieces, cut, pieces.together + np.array([group.at for group in chosen], np.int64))
 
 
-def split_group(weighed: Weighed, at: int, option: int) -> Group:
-    """One long pour as several glasses."""
-    splits, row = weighed.splits, int(weighed.splits.rows[at])
-    glasses = weighed.handfuls.glasses(int(weighed.pours.product[row]), int(splits.ways[at, option]))
-    cost = float(splits.cost[at, option])
-    return Group((row,), glasses, cost, -cost)
+def with_pieces(pieces: Pieces, cut: Cut, made: Ints) -> Cut:
+    """``cut`` with other pieces in it; of no pour two."""
+    found = cut.copy()
+    rows = pieces.rows[made]
+    found[rows[rows >= 0]] = -1
+    found[rows[:, 0]] = made
+    return found
+
+
+def by_itself(weighed: Weighed) -> Ints:
+    """Per pour, the cheaper piece that it is alone: one glass or several."""
+    found, splits = np.arange(len(weighed.single)), weighed.splits
+    cheaper = splits.cost[:, 0] < weighed.single[splits.rows]
+    found[splits.rows[cheaper]] = weighed.pieces.way[cheaper, 0]
+    return found
 
 
 def cheapest(single: Floats, splits: Splits) -> Floats:
@@ -147,48 +148,19 @@ def log_fill(weighed: Weighed, product: Ints, tap: Ints, volume: Ints, joined: B
     return found
 
 
-def serves_of(pours: Pours, cut: Cut, lo_ms: int) -> Serves:
+def serves_of(weighed: Weighed, cut: Cut, lo_ms: int) -> Serves:
     """The serves of a cut, every microlitre of every pour in exactly one part; none ends before
     ``lo_ms``."""
-    alone = np.ones(len(pours.key), np.bool_)
-    alone[[row for group in cut.values() for row in group.rows]] = False
-    single = np.flatnonzero(alone)
-    made, parts = _vessels(pours, cut, lo_ms)
+    pieces, pours = weighed.pieces, weighed.pours
+    lead = np.flatnonzero(cut >= 0)
+    made = cut[lead]
+    owner, serve = spread(pieces.first[made], pieces.first[made + 1])
+    vessel, part = spread(pieces.part_first[serve], pieces.part_first[serve + 1])
     columns = [
-        np.concatenate((known, np.array(more, np.int64)))
-        for known, more in zip(
-            (single, pours.start[single], pours.end[single], pours.volume[single],
-             np.zeros(len(single), np.int64)),
-            np.array(made, np.int64).reshape(-1, 5).T, strict=True,
-        )
+        lead[owner], pieces.start[serve], np.maximum(pieces.end[serve], lo_ms), pieces.volume[serve],
+        pieces.kind[serve],
     ]
-    rows = np.array([part for vessel in parts for part in vessel], np.int64).reshape(-1, 2)
-    owner = np.concatenate((
-        np.arange(len(single)),
-        len(single) + np.repeat(np.arange(len(parts)), [len(vessel) for vessel in parts]),
-    )).astype(np.int64)
-    row = np.concatenate((single, rows[:, 0]))
-    return _in_order(pours, columns, owner, row, np.concatenate((columns[3][: len(single)], rows[:, 1])))
-
-
-JOINED, SHARED = 1, 2
-
-
-def _vessels(
-    pours: Pours, cut: Cut, lo_ms: int
-) -> tuple[list[tuple[int, int, int, int, int]], list[list[tuple[int, int]]]]:
-    """Lead, start, end, volume and kind of each vessel of the groups, and its parts."""
-    made, parts = [], []
-    for lead in sorted(cut):
-        rows, glasses = cut[lead].rows, cut[lead].glasses
-        kind = SHARED if glasses else JOINED
-        for begun, ended, some in poured_out(pours, rows, glasses or (1.0,)):
-            volume = sum(ul for _, ul in some)
-            if not glasses:
-                ended = max(int(pours.end[row]) for row in rows)
-            made.append((lead, begun, max(ended, lo_ms), volume, kind))
-            parts.append(some)
-    return made, parts
+    return _in_order(pours, columns, vessel, pieces.part_row[part], pieces.part_ul[part])
 
 
 def _in_order(pours: Pours, columns: list[Ints], owner: Ints, row: Ints, part_ul: Ints) -> Serves:
