@@ -103,6 +103,8 @@ def test_the_morning_mail_tells_a_verdict_once(news: bool) -> None:
     ("2026-11-14,9,,x,", "line 2: tap '9' is not in taps.csv; known are 1, 2, M1, M2."),
     ("2026-11-14,,Ambr,x,", "line 2: product 'Ambr' is not in products.csv; did you mean 'Amber'?"),
     ("2026-11-14,1,,x,leek", "line 2: finding 'leek' is not known; did you mean 'leak'?"),
+    (",1,,,leek", "line 2: date is empty; write the day of the fix, such as 2026-10-27. what is empty; say "
+     "in a few words what was mended. finding 'leek' is not known; did you mean 'leak'?"),
 ])  # fmt: skip
 def test_a_bad_row_is_explained_with_file_line_field_value_and_what_to_write(
     row: str, said: str, tmp_path: Path

@@ -94,16 +94,23 @@ def make_rows(rows: dict[str, list[Row]], ground: Ground, problems: list[str]) -
 
 
 def _fix(cells: Cells, ground: Ground) -> Fix:
-    if not cells.get("date"):
-        raise UnrungError("date is empty; write the day of the fix, such as 2026-10-27")
-    if not cells.get("what"):
-        raise UnrungError("what is empty; say in a few words what was mended")
+    wrong, fixed = [], None
+    try:
+        fixed = day(cells, "date")
+    except UnrungError as error:
+        wrong.append(str(error))
     finding = cells.get("finding", "").lower().replace(" ", "_")
+    if not cells.get("date"):
+        wrong.append("date is empty; write the day of the fix, such as 2026-10-27.")
+    if not cells.get("what"):
+        wrong.append("what is empty; say in a few words what was mended.")
     if finding and finding not in SHOWN:
-        raise UnrungError(f"finding {cells['finding']!r} is not known{nearest(finding, SHOWN)}")
+        wrong.append(f"finding {cells['finding']!r} is not known{nearest(finding, SHOWN)}")
+    if wrong or fixed is None:
+        raise UnrungError(" ".join(map(stopped, wrong)))
     return Fix(
-        day=day(cells, "date"), what=cells["what"], tap=cells.get("tap", ""),
-        product=cells.get("product", ""), finding=finding,
+        day=fixed, what=cells["what"], tap=cells.get("tap", ""), product=cells.get("product", ""),
+        finding=finding,
     )
 
 
