@@ -32,7 +32,7 @@ def parsed(text: str) -> configparser.RawConfigParser:
 
 def test_the_unit_does_not_restart_on_settings_that_cannot_be_used() -> None:
     service = parsed(systemd_unit(Path("/srv/bar"), Path(sys.executable), "A Bar"))["Service"]
-    assert service["RestartPreventExitStatus"] == "2"
+    assert service["RestartPreventExitStatus"] == "2 4"
     assert (service["Type"], service["Restart"], service["UMask"]) == ("notify", "on-failure", "0077")
     assert int(service["WatchdogSec"]) > 60
     assert "LoadCredential" not in service

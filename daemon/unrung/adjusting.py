@@ -71,7 +71,7 @@ def judge_closed_day(
     """Compute a closed day again; what differs becomes adjustments of the first open period. The
     ledger as it would be now, and how many figures moved."""
     row = day_row(db, day)
-    changed_ms = row.changed_ms if row else 0
+    changes_seen = row.changes if row else 0
     ledger = ledger_of(db, settings, day, cache)
     issued, made = judged_day(db, day)
     now = day_figures(ledger, settings)
@@ -85,7 +85,7 @@ def judge_closed_day(
             save_judged(db, day, applied(issued, moved), _with_places(now, issued))
             save_books(db, closed.period.name, books)
             mark_months_dirty(db, [_open_period(db, settings)])
-        settle_closed_day(db, day, changed_ms, settings.digest)
+        settle_closed_day(db, day, changes_seen, settings.digest)
     return ledger, len(rows)
 
 

@@ -1,6 +1,7 @@
 """The commands: the only place that prints and sets exit codes.
 
-Exit codes: 0 done; 1 something needs attention; 2 wrong use or config; 3 could not finish.
+Exit codes: 0 done; 1 something needs attention; 2 wrong use or config; 3 could not finish; 4, of
+``run`` alone: the store cannot be used, and starting again does not help.
 Heavy modules are imported by the commands that need them, so that ``--help`` is instant.
 """
 
@@ -17,7 +18,7 @@ from typing import TYPE_CHECKING, NoReturn
 import click
 
 from unrung import __version__
-from unrung.errors import ConfigError, UnrungError
+from unrung.errors import ConfigError, StoreLost, UnrungError
 from unrung.group.command import group_command
 from unrung.install.command import service_command
 from unrung.parquet.command import export_command
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from unrung.settings import Settings
     from unrung.store.open import Store
 
-DONE, ATTENTION, WRONG_USE, UNFINISHED = 0, 1, 2, 3
+DONE, ATTENTION, WRONG_USE, UNFINISHED, STORE_LOST = 0, 1, 2, 3, 4
 
 CONFIG = click.argument("config", type=click.Path(path_type=Path))
 
@@ -108,7 +109,10 @@ def run(config: Path) -> None:
     """
     from unrung.service.run import run_service
 
-    sys.exit(run_service(config))
+    try:
+        sys.exit(run_service(config))
+    except StoreLost as error:
+        _fail(str(error), STORE_LOST)
 
 
 @commands.command("catch-up")

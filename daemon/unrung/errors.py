@@ -52,6 +52,11 @@ class StoreError(UnrungError):
     """The store cannot be opened or written, or is not ours."""
 
 
+class StoreLost(StoreError):
+    """It is damaged, empty, another program's or a newer version's: no new start heals that, a person
+    is needed."""
+
+
 class DeliveryError(UnrungError):
     """A mail was not accepted. ``permanent``: trying again cannot help."""
 

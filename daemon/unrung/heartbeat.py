@@ -47,6 +47,12 @@ def beat(db: Store, settings: Settings, now_ms: int) -> str:
     return ""
 
 
+def alarm(settings: Settings) -> str:
+    """Tell the watchman that something is wrong, whatever the days say. What went wrong with that."""
+    url = settings.schedule.heartbeat_url
+    return _ask(address(url, whole=False)) if url else ""
+
+
 def address(url: str, *, whole: bool) -> str:
     """The address to ask for.
 

@@ -28,7 +28,7 @@ from unrung.page.render import page_bytes
 from unrung.safety import tell_served
 from unrung.settings import Settings
 from unrung.store.day_books import save_day_books
-from unrung.store.days import day_row, day_rows, note_fixes, note_unplaced, record_issue, save_day
+from unrung.store.days import DayRow, day_row, day_rows, note_fixes, note_unplaced, record_issue, save_day
 from unrung.store.facts import facts_between, save_facts
 from unrung.store.months import closing_of, mark_months_dirty
 from unrung.store.movements import first_and_last_ms
@@ -62,19 +62,27 @@ def due_days(db: Store, settings: Settings, now_ms: int, *, quiet: bool = True) 
         return []
     rows = {row.day: row for row in day_rows(db)}
     first = day_at(settings, span[0])
-    pause = round(settings.schedule.quiet_minutes * 60_000) if quiet else 0
     due = []
     day = first
     while bounds_of(settings, day)[1] <= now_ms:
         row = rows.get(day)
-        if row is not None and row.revision and not row.dirty:
-            pass
-        elif row is not None and row.revision and now_ms - row.changed_ms < pause:
+        if row is not None and row.revision and (not row.dirty or (quiet and waits(row, settings, now_ms))):
             pass
         elif _time_has_come(db, settings, day, now_ms):
             due.append(day)
         day += timedelta(days=1)
     return due
+
+
+def waits(row: DayRow, settings: Settings, now_ms: int) -> bool:
+    """Whether an issued day that changed waits for more to come: until nothing came for the pause, but
+    no longer than the longest one, since a feed asked every minute never pauses. A change that is
+    ahead of the clock was written down by one that was wrong, and is waited for no longer."""
+    schedule = settings.schedule
+    quiet = now_ms - row.changed_ms
+    waited = now_ms - row.dirty_since_ms
+    return (0 <= quiet < round(schedule.quiet_minutes * 60_000)
+            and waited < round(schedule.longest_wait_minutes * 60_000))
 
 
 def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cache) -> Issued:
@@ -86,7 +94,6 @@ def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cach
         return Issued(day, closed.revision, False, ledger, adjusted=moved)
     row = day_row(db, day)
     revision, digest = (row.revision, row.digest) if row else (0, "")
-    changed_ms = row.changed_ms if row else 0
     ledger = ledger_of(db, settings, day, cache)
     ledger = with_findings(ledger, facts_between(db, first_needed(day, settings), day), settings)
     tables = tables_of(ledger, settings, NO_REVISION)
@@ -104,7 +111,8 @@ def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cach
     with write_tx(db):
         save_day(
             db, day, ledger.leaves, revision=revision, status=ledger.status, digest=now_digest,
-            config_digest=settings.digest, changed_ms=changed_ms,
+            config_digest=settings.digest, changed_ms=row.changed_ms if row else 0,
+            changes=row.changes if row else 0,
             issued_ms=now_ms if changed or row is None else row.issued_ms,
         )
         spans = tap_spans(ledger.facts, settings) if ledger.facts else ()

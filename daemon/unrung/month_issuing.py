@@ -67,7 +67,7 @@ def due_months(db: Store, settings: Settings, now_ms: int) -> list[Period]:
     return [
         row.period for row in month_rows(db)
         if row.dirty and row.closed_ms is None and row.period.last in issued
-        and now_ms - row.refused_ms >= pause
+        and not 0 <= now_ms - row.refused_ms < pause
         and all(day in issued and day not in waiting for day in row.period.days() if day >= first)
     ]
 

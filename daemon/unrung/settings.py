@@ -130,6 +130,9 @@ class Schedule(Section):
     issue_at: Clock = Field(time(6), description="Local time of the morning mail on the next calendar day.")
     latest_at: Clock = Field(time(11), description="Issued by then even when a feed is missing.")
     quiet_minutes: float = Field(30, ge=0, description="Late data is issued again after this pause.")
+    longest_wait_minutes: float = Field(
+        60, ge=0, description="... but no later than this after the first of them, where there is no pause."
+    )
     trailing_minutes: float = Field(
         20, ge=0, description="Beer poured this shortly before the newest export ends is not judged yet: "
         "its ring may still come."

@@ -10,6 +10,13 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from mail.servers import Desk
+from mail.servers import serving as mail_server
+from polling.server import Reply
+from polling.server import serving as web_server
+from service.evenings import MAIL
+from service.mails import sent
+from service.mails import text as spoken
 from service.real import unrung
 from small_disk import small_disk
 from unrung.cli import commands
@@ -17,9 +24,9 @@ from unrung.errors import StoreError
 from unrung.service.lock import is_held
 from unrung.status import Holder, collect
 from unrung.store import backup as backups
-from unrung.store import open as store_open
 from unrung.store.backup import backups_in, verify
-from unrung.store.open import open_store
+from unrung.store.open import Store, look_at_store, open_store
+from unrung.store.schema import APPLICATION_ID, NEWEST, migrations
 from unrung.upkeep import check_at_start, nightly, note_checked
 from venue_folder import VenueFolder, make_venue, ms, pour, ring
 
@@ -131,8 +138,26 @@ def test_the_service_does_not_start_on_a_damaged_store_and_leaves_it_as_it_is(ve
     damage(path)
     before = path.read_bytes()
     done = unrung("run", venue.path)
-    assert done.returncode == 3 and "is damaged" in done.stderr and "unrung restore" in done.stderr
+    assert done.returncode == 4 and "is damaged" in done.stderr and "unrung restore" in done.stderr
     assert "Traceback" not in done.stderr and path.read_bytes()[4096:] == before[4096:]
+    assert "is damaged" in (venue.path / "unrung.log").read_text("utf-8"), "where no console is seen"
+
+
+def test_a_start_that_cannot_help_is_told_to_people_once_a_day(venue: VenueFolder) -> None:
+    """A service manager that starts it again each minute sends no mail each minute."""
+    damage(venue.path / "unrung.sqlite")
+    desk = Desk()
+    with mail_server(desk) as port, web_server(lambda asked: Reply(b"ok")) as watchman:
+        text = (venue.path / "venue.toml").read_text("utf-8")
+        more = f'\n[schedule]\nheartbeat_url = "{watchman.url}/bar"\n' + MAIL.format(
+            port=port, to='"ann@example.org"', timeout=5)
+        (venue.path / "venue.toml").write_text(text + more, "utf-8")
+        for _ in range(2):
+            assert unrung("run", venue.path).returncode == 4
+    assert [asked.path for asked in watchman.asked] == ["/bar/fail", "/bar/fail"]
+    (mail,) = sent(desk)
+    said = spoken(mail)
+    assert "has stopped" in mail["Subject"] and "is damaged" in said and "unrung restore" in said
 
 
 def test_a_copy_that_lacks_rows_is_no_backup(tmp_path: Path) -> None:
@@ -173,20 +198,38 @@ def test_the_check_at_the_start_is_made_at_most_once_a_day(venue: VenueFolder) -
             check_at_start(db, settings, ms("06-13 05:00:00"))
 
 
-def test_an_earlier_form_of_the_store_is_copied_before_it_is_changed(
-    venue: VenueFolder, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    path = venue.path / "unrung.sqlite"
-    monkeypatch.setattr(store_open, "NEWEST", 2)
+def earlier_form(path: Path) -> Path:
+    """A store as the first version made it."""
+    db = Store(sqlite3.connect(path), path)
+    db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+    migrations.apply(db, stop_before="m002_how_long_a_day_waits")
+    db.execute("INSERT INTO days (day, dirty, changed_ms, revision) VALUES ('2025-06-10', 1, 7, 3)")
+    db.commit()
+    db.execute("PRAGMA user_version = 1")
+    db.close()
+    return path
+
+
+def test_an_earlier_form_of_the_store_is_copied_before_it_is_changed(tmp_path: Path) -> None:
+    path = earlier_form(tmp_path / "unrung.sqlite")
     open_store(path).close()
     earlier = path.with_name("unrung.sqlite.form-1")
     with closing(sqlite3.connect(path)) as now, closing(sqlite3.connect(earlier)) as then:
-        assert now.execute("PRAGMA user_version").fetchone() == (2,)
+        assert now.execute("PRAGMA user_version").fetchone() == (NEWEST,)
         assert then.execute("PRAGMA user_version").fetchone() == (1,)
-    assert verify(earlier)["movements"] == 3
+        assert now.execute("SELECT day, revision, changes FROM days").fetchall() == [("2025-06-10", 3, 0)]
+    assert verify(earlier)["days"] == 1
     earlier.unlink()
     open_store(path).close()
     assert not earlier.exists(), "once is enough"
+
+
+def test_a_look_at_an_earlier_form_says_what_brings_it_up_to_date_and_blames_nobody(tmp_path: Path) -> None:
+    path = earlier_form(tmp_path / "unrung.sqlite")
+    before = path.read_bytes()
+    with pytest.raises(StoreError, match=r"store 1, this one needs \d+.*Nothing is wrong.*catch-up") as told:
+        look_at_store(path)
+    assert "restore" not in str(told.value) and path.read_bytes() == before
 
 
 def test_the_installed_service_may_write_to_a_folder_of_backups_elsewhere(venue: VenueFolder) -> None:

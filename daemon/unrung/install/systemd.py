@@ -19,8 +19,8 @@ WatchdogSec=300
 TimeoutStopSec=15
 Restart=on-failure
 RestartSec=30
-# 2: the settings cannot be used. Starting again cannot help, a person is needed.
-RestartPreventExitStatus=2
+# 2: the settings cannot be used; 4: the store cannot. Starting again does not help, a person is needed.
+RestartPreventExitStatus=2 4
 User={user}
 StateDirectory=unrung
 UMask=0077

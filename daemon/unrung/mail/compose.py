@@ -114,6 +114,17 @@ def trial_mail(settings: Settings) -> Composed:
     return render(_fit("Unrung test mail: ", venue, ""), view)
 
 
+def stopped_mail(settings: Settings, reason: str) -> Composed:
+    """The service could not start, and only a person can mend that."""
+    venue = shown_name(settings.venue.name)
+    view = View(
+        venue=venue, heading="Unrung has stopped", headline="No figures until somebody sees to this PC.",
+        leads=(reason,), quiet="For the person who installed it: nothing is lost that stands in the exports, "
+        "the archive and the backups.",
+    )
+    return render(_fit("Unrung has stopped: ", venue, ""), view)
+
+
 def _heading(ledger: DayLedger, settings: Settings, unjudged: bool, final: bool) -> str:
     """The day, and whether its figures may still change: "Fri, Oct 30, provisional"."""
     state = ", provisional" if unjudged else ", final" if final else ""

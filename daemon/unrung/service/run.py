@@ -17,19 +17,21 @@ from types import FrameType
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from unrung import __version__
-from unrung.errors import StoreError
+from unrung.errors import StoreError, StoreLost
 from unrung.opening import open_venue
 from unrung.service.child import Child
 from unrung.service.clock import REAL
 from unrung.service.issuer import Issuer
 from unrung.service.lock import one_instance
 from unrung.service.logs import start_log
+from unrung.service.lost import forget_lost, tell_lost
 from unrung.service.notify import notify
 from unrung.service.polling import Polling
 from unrung.service.steps import Heart, Intake, Night, Post
 from unrung.service.venue import Venue, stamp_of
 from unrung.service.watching import Watching
 from unrung.service.workers import Worker
+from unrung.settings import Settings
 from unrung.store.days import set_fact
 from unrung.store.open import write_tx
 from unrung.upkeep import check_at_start
@@ -46,19 +48,20 @@ _log = logging.getLogger("unrung.service")
 def run_service(config: Path, tick_seconds: float = TICK_SECONDS) -> int:
     """Run until a signal says stop; returns the exit code.
 
-    Raises ConfigError, StoreError or AlreadyRunning where it cannot start.
+    Raises ConfigError, StoreError or AlreadyRunning where it cannot start; StoreLost, after people were
+    told, where starting again cannot help.
     """
     stop = threading.Event()
     os.umask(0o077)  # what the service writes is for its account alone
     with one_instance(config):
         _listen(stop)
+        start_log(config.resolve())
         stamp = stamp_of(config)
-        settings, db = open_venue(config, REAL.wall_ms())
         try:
-            checked = check_at_start(db, settings, REAL.wall_ms())
-        finally:
-            db.close()
-        start_log(Path(settings.folder))
+            settings, checked = _opened(config)
+        except StoreLost as error:
+            tell_lost(config, error, REAL.wall_ms())
+            raise
         service = _Service(Venue(config, settings, REAL, stamp), stop, tick_seconds, checked)
         code = service.run()
     if not service.ended:
@@ -66,6 +69,17 @@ def run_service(config: Path, tick_seconds: float = TICK_SECONDS) -> int:
         logging.shutdown()
         os._exit(code)
     return code
+
+
+def _opened(config: Path) -> tuple[Settings, bool]:
+    """The settings, and whether the store was read from end to end just now."""
+    settings, db = open_venue(config, REAL.wall_ms())
+    try:
+        checked = check_at_start(db, settings, REAL.wall_ms())
+    finally:
+        db.close()
+    forget_lost(Path(settings.folder))
+    return settings, checked
 
 
 class _Service:

@@ -17,7 +17,8 @@ from typing import NamedTuple
 
 from sqlite_utils import Database
 
-from unrung.errors import StoreError
+from unrung.errors import StoreError, StoreLost
+from unrung.store.refused import MEND
 from unrung.store.schema import APPLICATION_ID, NEWEST
 
 COUNTED = ("sources", "movements", "days", "issued", "outbox", "months", "closed_files")
@@ -113,16 +114,13 @@ def verify(path: Path) -> dict[str, int]:
 
 
 def check_whole(db: Database, path: Path) -> None:
-    """Read the open store from end to end. Raises StoreError where it is damaged."""
+    """Read the open store from end to end. Raises StoreLost where it is damaged."""
     try:
         rows = [str(row[0]) for row in db.execute("PRAGMA quick_check(1)").fetchall()]
     except sqlite3.DatabaseError as error:
         rows = [str(error)]
     if rows != ["ok"]:
-        raise StoreError(
-            f"{path} is damaged ({_plain(rows[0] if rows else 'no answer')}). Keep the file, stop the "
-            "service, and put the newest backup in its place: unrung restore CONFIG --list"
-        )
+        raise StoreLost(f"{path} is damaged ({_plain(rows[0] if rows else 'no answer')}). {MEND}.")
 
 
 def fold_log(db: Database) -> bool:

@@ -30,6 +30,10 @@ class DayRow:
     digest: str
     config_digest: str
     issued_ms: int | None
+    dirty_since_ms: int = 0
+    """When it became dirty; says nothing of a clean day."""
+    changes: int = 0
+    """How often it was marked dirty: tells whether rows came in while it was computed."""
 
 
 def days_of(times_ms: Iterable[int], venue: Venue) -> set[date]:
@@ -55,9 +59,11 @@ def mark_dirty(
 
 def mark_days_dirty(db: Database, days: Iterable[date], now_ms: int) -> None:
     db.conn.executemany(
-        "INSERT INTO days (day, dirty, changed_ms) VALUES (?, 1, ?) "
-        "ON CONFLICT (day) DO UPDATE SET dirty = 1, changed_ms = excluded.changed_ms",
-        [(day.isoformat(), now_ms) for day in sorted(days)],
+        "INSERT INTO days (day, dirty, changed_ms, dirty_since_ms, changes) VALUES (?, 1, ?, ?, 1) "
+        "ON CONFLICT (day) DO UPDATE SET dirty = 1, changed_ms = excluded.changed_ms, "
+        "dirty_since_ms = iif(days.dirty, days.dirty_since_ms, excluded.dirty_since_ms), "
+        "changes = days.changes + 1",
+        [(day.isoformat(), now_ms, now_ms) for day in sorted(days)],
     )
 
 
@@ -74,18 +80,20 @@ def day_row(db: Database, day: date) -> DayRow | None:
 
 def save_day(
     db: Database, day: date, leaves: Sequence[Leaf], *, revision: int, status: str, digest: str,
-    config_digest: str, issued_ms: int | None, changed_ms: int,
+    config_digest: str, issued_ms: int | None, changed_ms: int, changes: int = 0,
 ) -> None:
-    """Write down a computed day: its leaves, and that it is clean unless rows came in meanwhile."""
+    """Write down a computed day: its leaves, and that it is clean unless rows came in since ``changes``
+    were counted."""
     db.execute("DELETE FROM leaves WHERE day = ?", [day.isoformat()])
     db.table("leaves").insert_all(leaf_values(day, leaf) for leaf in leaves)
     db.execute(
         "INSERT INTO days (day, dirty, changed_ms, revision, status, digest, config_digest, "
-        "issued_ms) VALUES (?, 0, ?, ?, ?, ?, ?, ?) ON CONFLICT (day) DO UPDATE SET "
-        "dirty = (days.changed_ms > excluded.changed_ms), revision = excluded.revision, "
+        "issued_ms, changes) VALUES (?, 0, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (day) DO UPDATE SET "
+        "dirty = (days.changes <> excluded.changes), dirty_since_ms = days.changed_ms, "
+        "revision = excluded.revision, "
         "status = excluded.status, digest = excluded.digest, "
         "config_digest = excluded.config_digest, issued_ms = excluded.issued_ms",
-        [day.isoformat(), changed_ms, revision, status, digest, config_digest, issued_ms],
+        [day.isoformat(), changed_ms, revision, status, digest, config_digest, issued_ms, changes],
     )
 
 
@@ -186,4 +194,5 @@ def _day_row(row: dict[str, Any]) -> DayRow:
         day=date.fromisoformat(row["day"]), dirty=bool(row["dirty"]), changed_ms=row["changed_ms"],
         revision=row["revision"], status=row["status"], digest=row["digest"],
         config_digest=row["config_digest"], issued_ms=row["issued_ms"],
+        dirty_since_ms=row["dirty_since_ms"], changes=row["changes"],
     )

@@ -150,11 +150,11 @@ def save_judged(db: Database, day: date, figures: Figures, made: Figures) -> Non
     )
 
 
-def settle_closed_day(db: Database, day: date, changed_ms: int, config_digest: str) -> None:
-    """A closed day was judged: it is clean, unless rows came in meanwhile."""
+def settle_closed_day(db: Database, day: date, changes: int, config_digest: str) -> None:
+    """A closed day was judged: it is clean, unless rows came in since ``changes`` were counted."""
     db.execute(
-        "UPDATE days SET dirty = (changed_ms > ?), config_digest = ? WHERE day = ?",
-        [changed_ms, config_digest, day.isoformat()],
+        "UPDATE days SET dirty = (changes <> ?), dirty_since_ms = changed_ms, config_digest = ? "
+        "WHERE day = ?", [changes, config_digest, day.isoformat()],
     )
 
 

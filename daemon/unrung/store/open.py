@@ -12,8 +12,9 @@ from typing import Any
 
 from sqlite_utils import Database
 
-from unrung.errors import StoreError
+from unrung.errors import StoreError, StoreLost
 from unrung.store.backup import back_up
+from unrung.store.refused import MEND, refused
 from unrung.store.schema import APPLICATION_ID, NEWEST, migrations
 
 BUSY_TIMEOUT_MS = 15_000
@@ -32,14 +33,14 @@ class Store(Database):
         try:
             return super().execute(sql, parameters)
         except sqlite3.DatabaseError as error:
-            raise StoreError(_advice(self.path, error)) from error
+            raise refused(self.path, error) from error
 
     def query(self, sql: str, params: Any = None) -> Generator[dict[Any, Any], None, None]:
         """The rows, read to the end at once: no reader stays open while somebody wants to write."""
         try:
             rows = list(super().query(sql, params))
         except sqlite3.DatabaseError as error:
-            raise StoreError(_advice(self.path, error)) from error
+            raise refused(self.path, error) from error
         return (row for row in rows)
 
 
@@ -59,7 +60,7 @@ def open_store(path: Path) -> Store:
             _keep_earlier(db)
             _migrate(db)
     except sqlite3.DatabaseError as error:
-        raise StoreError(_advice(path, error)) from error
+        raise refused(path, error) from error
     except OSError as error:
         raise StoreError(f"{path} cannot be made: {error.strerror}.") from error
     return db
@@ -75,8 +76,9 @@ def look_at_store(path: Path) -> Store:
         db = Store(_connected(f"{path.resolve().as_uri()}?mode=ro", uri=True), path)
         with _closed_on_error(db):
             _check(db)
+            _refuse_earlier(db)
     except sqlite3.DatabaseError as error:
-        raise StoreError(_advice(path, error)) from error
+        raise refused(path, error) from error
     return db
 
 
@@ -104,7 +106,7 @@ def write_tx(db: Database) -> Iterator[Database]:
             with suppress(sqlite3.Error, StoreError):
                 db.rollback()
             if isinstance(error, sqlite3.DatabaseError):
-                raise StoreError(_advice(getattr(db, "path", "the store"), error)) from error
+                raise refused(getattr(db, "path", "the store"), error) from error
             raise
 
 
@@ -154,23 +156,34 @@ def _keep_earlier(db: Store) -> None:
 
 def _refuse_hollow(path: Path) -> None:
     if path.exists() and path.stat().st_size == 0:
-        raise StoreError(
-            f"{path} is empty: the store was there and has lost its contents. "
-            "Restore it from a backup, or move the empty file away to start anew."
+        raise StoreLost(
+            f"{path} is empty: the store was there and has lost its contents. {MEND}. Or move the empty "
+            "file away to start anew."
         )
 
 
 def _check(db: Store) -> None:
     """Ours, and not from the future."""
     if db.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
-        raise StoreError(
+        raise StoreLost(
             f"{db.path} is a database of another program; name another file in [files]."
         )
     version = db.execute("PRAGMA user_version").fetchone()[0]
     if version > NEWEST:
-        raise StoreError(
+        raise StoreLost(
             f"{db.path} was written by a newer version (store {version}, this one knows {NEWEST}); "
             "install that version again."
+        )
+
+
+def _refuse_earlier(db: Store) -> None:
+    """Only who may write brings it up to date, and what it lacks cannot be looked at before."""
+    version = db.execute("PRAGMA user_version").fetchone()[0]
+    if version < NEWEST or migrations.pending(db):
+        raise StoreError(
+            f"{db.path} is of an earlier version of this program (store {version}, this one needs "
+            f"{NEWEST}). Nothing is wrong with it: start the service anew, or run unrung catch-up once, "
+            "which keeps a copy and brings it up to date."
         )
 
 
@@ -181,16 +194,3 @@ def _closed_on_error(db: Store) -> Iterator[None]:
     except BaseException:
         db.close()
         raise
-
-
-def _advice(path: Path | str, error: sqlite3.DatabaseError) -> str:
-    text = str(error)
-    if "locked" in text or "busy" in text:
-        return f"{path} is held by another program: {text}. Is a second copy running?"
-    if "full" in text or "disk I/O" in text:
-        return f"the disk that holds {path} is full, or fails: {text}. Free some space."
-    if "unable to open" in text or "readonly" in text:
-        return f"{path} cannot be opened: {text}. May this account read and write there?"
-    return (
-        f"{path} cannot be read as a store: {text}. Keep the file, and restore the newest backup."
-    )

@@ -220,6 +220,12 @@ CREATE TABLE facts (
 ) STRICT;
 """
 
+_WAITING = """
+-- when a clean day became dirty; how often it was changed, which no clock that is set back can hide
+ALTER TABLE days ADD COLUMN dirty_since_ms INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE days ADD COLUMN changes INTEGER NOT NULL DEFAULT 0;
+"""
+
 
 @migrations()
 def m001_first_form(db: Database) -> None:
@@ -228,11 +234,17 @@ def m001_first_form(db: Database) -> None:
             db.execute(statement)
 
 
+@migrations()
+def m002_how_long_a_day_waits(db: Database) -> None:
+    for statement in statements(_WAITING):
+        db.execute(statement)
+
+
 def statements(script: str) -> list[str]:
     """The statements of ``script``, one by one: executescript would end the transaction."""
     lines = (line.split("--")[0].rstrip() for line in script.splitlines())
     return [part.strip() for part in "\n".join(lines).split(";") if part.strip()]
 
 
-NEWEST = 1
+NEWEST = 2
 """PRAGMA user_version of a store with every migration applied."""
