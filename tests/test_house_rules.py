@@ -34,7 +34,7 @@ TOP_LEVEL = {
 }  # fmt: skip
 
 BASE = {"by_locale", "errors", "records", "mapping", "units", "business_day", "periods", "finding_names"}
-CALCULATED = {*BASE, "settings", "book_settings", "matching", "ledger", "findings"}
+CALCULATED = {*BASE, "settings", "book_settings", "file_settings", "matching", "ledger", "findings"}
 MAY_IMPORT = {
     "errors": set(),
     "records": set(),
@@ -46,7 +46,8 @@ MAY_IMPORT = {
     "units": {"errors"},
     "poll_settings": set(),
     "book_settings": {"periods"},
-    "settings": {"mapping", "poll_settings", "book_settings"},
+    "file_settings": set(),
+    "settings": {"mapping", "poll_settings", "book_settings", "file_settings"},
     "config_lines": set(),
     "config_cells": {"errors"},
     "config_words": {"config_lines"},

@@ -13,6 +13,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from unrung.book_settings import Accounts, Cost, Periods, Stock
+from unrung.file_settings import Files
 from unrung.mapping import Carries, FieldSource, Formats, _as_source
 from unrung.poll_settings import Poll
 
@@ -184,23 +185,6 @@ class Mail(Section):
     password_env: str = Field("UNRUNG_MAIL_PASSWORD", description="Environment variable with the password.")
     password_file: str = Field("", description="Or a file that only its owner can read.")
     timeout_seconds: float = Field(30, gt=0, description="Longest wait for one answer.")
-
-
-class Files(Section):
-    folder: str = Field(
-        "issued", description="Where daily and monthly files go; relative to the config folder."
-    )
-    archive: str = Field("archive", description="Taken-in exports, by day.")
-    aside: str = Field("set_aside", description="Exports that could not be taken in, with their reasons.")
-    store: str = Field("unrung.sqlite", description="The database file; local disk only.")
-    window_minutes: int = Field(60, gt=0, le=1440, description="Length of the windows in windows-D.csv.")
-    csv_delimiter: Literal[",", ";"] = Field(",", description="Of issued CSV files.")
-    csv_decimal: Literal["", ".", ","] = Field(
-        "", description="Decimal mark in issued CSV files; empty: the comma with ';', else the point."
-    )
-    csv_bom: bool = Field(
-        True, description="Start issued CSV files with the UTF-8 mark that spreadsheets look for."
-    )
 
 
 class Upkeep(Section):

@@ -13,10 +13,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from issue.ledgers import DAY, HOSTILE, lone, read, settings, small_day
+from unrung.file_settings import Files
 from unrung.issue.csv_bytes import csv_bytes, guarded
 from unrung.issue.daily import daily_files
 from unrung.issue.table import Table, number, text
-from unrung.settings import Files
 
 texts = st.text(st.characters(codec="utf-8"))
 

@@ -6,8 +6,8 @@ import csv
 import io
 from decimal import Decimal
 
+from unrung.file_settings import Files
 from unrung.issue.table import Cell, Table
-from unrung.settings import Files
 
 FORMULA_STARTS = frozenset("=+-@\t\r\n\0＝＋－＠")
 """First characters that a spreadsheet may take for a formula: OWASP ASVS 5.0, 1.2.10 (= + - @ TAB
