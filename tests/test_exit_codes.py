@@ -16,6 +16,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import openpyxl
 import pytest
 
 from venue_folder import VenueFolder, make_venue, till_csv
@@ -157,3 +158,40 @@ def test_a_damaged_store_is_3_and_kept(venue: VenueFolder) -> None:
     code, said = unrung("catch-up", venue.path)
     assert code == 3 and "Traceback" not in said
     assert path.read_bytes() == b"\0" * 8192
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("reissue", "{venue}", "--month", "foo"), "'foo' is not a month; write for example 2026-11."),
+        (("demo", "--into", "{file}"), "is a file; name a folder for the demo's files"),
+        (("setup", "{new}", "--rings", "{book}", "--pours", "{book}", "--yes"),
+         "is a spreadsheet's workbook. Export it as CSV"),
+        (("setup", "{new}", "--rings", "{file}", "--pours", "{file}", "--yes"), "is empty; give a file"),
+        (("setup", "{new}", "--rings", "{noise}", "--pours", "{noise}", "--yes"), "is no text"),
+        (("setup", "{new}", "--rings", "{meters}", "--pours", "{till}", "--yes"),
+         "Were --rings and --pours exchanged?"),
+    ],
+    ids=["month", "demo into a file", "workbook", "empty", "noise", "exchanged"],
+)
+def test_a_users_mistake_is_a_sentence_with_a_way_out(
+    words: tuple[str, ...], said: str, running: VenueFolder, tmp_path: Path
+) -> None:
+    book, noise, empty = (tmp_path / name for name in ("book.xlsx", "noise.csv", "empty.csv"))
+    workbook = openpyxl.Workbook()
+    workbook.save(book)
+    noise.write_bytes(bytes((n * 197 + 41) % 256 for n in range(3000)))
+    empty.touch()
+    places = {"venue": running.path, "file": empty, "book": book, "noise": noise, "new": tmp_path / "new",
+              "meters": ROOT / "sample_exports/meters", "till": ROOT / "sample_exports/till"}
+    code, told = unrung(*(word.format(**places) for word in words))
+    told = " ".join(told.split())
+    assert said in told and "Traceback" not in told
+    assert code == (3 if words[0] == "demo" else 2)
+    assert not (tmp_path / "new").exists()
+
+
+def test_every_help_names_its_commands_whole_and_fits_a_terminal() -> None:
+    code, told = unrung("--help")
+    assert code == 0 and "..." not in told.replace("[ARGS]...", "")
+    assert max(map(len, told.splitlines())) <= 80 and "\x1b" not in told

@@ -24,6 +24,11 @@ def unpacked(export: Export, mapping: Mapping) -> bytes:
     kind, content = mapping.formats.compression, export.content
     if not content:
         raise ExportError("is empty", name=export.name, fix="Export it again from the source.")
+    if content.startswith(_ZIP) and _is_workbook(content):
+        raise ExportError(
+            "is a spreadsheet's workbook", name=export.name,
+            fix="Export it as CSV, or save its sheet as CSV in UTF-8.",
+        )
     if kind == "gzip":
         return _gunzipped(export.name, content, mapping.max_bytes)
     if kind == "zip":
@@ -36,6 +41,11 @@ def unpacked(export: Export, mapping: Mapping) -> bytes:
     if len(content) > mapping.max_bytes:
         raise _too_big(export.name, mapping.max_bytes)
     return content
+
+
+def _is_workbook(content: bytes) -> bool:
+    """Office Open XML (ECMA-376, part 2) and OpenDocument (part 3) are zips that hold these."""
+    return b"[Content_Types].xml" in content or b"application/vnd.oasis.opendocument" in content[:128]
 
 
 def _gunzipped(name: str, content: bytes, limit: int) -> bytes:

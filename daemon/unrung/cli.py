@@ -86,7 +86,9 @@ def demo(folder: Path, samples: Path | None) -> None:
 @commands.command()
 @CONFIG
 def check(config: Path) -> None:
-    """Read the config folder and say everything that is wrong with it; changes nothing.
+    """Say everything that is wrong with a config folder.
+
+    How waiting files and addresses would be read is shown too. Changes nothing.
 
     \b
     Example:  unrung check my-bar
@@ -102,7 +104,7 @@ def check(config: Path) -> None:
 @commands.command()
 @CONFIG
 def run(config: Path) -> None:
-    """Run the service in the foreground until it is told to stop (Ctrl-C).
+    """Run the service in the foreground, until Ctrl-C.
 
     \b
     Example:  unrung run my-bar
@@ -117,10 +119,10 @@ def run(config: Path) -> None:
 
 @commands.command("catch-up")
 @CONFIG
-@click.option("--through", type=click.DateTime(["%Y-%m-%d"]), default=None,
-              help="Last business day to issue.")
+@click.option("--through", type=click.DateTime(["%Y-%m-%d"]), default=None, metavar="DATE",
+              help="Last business day to issue, such as 2026-10-31.")
 def catch_up_command(config: Path, through: date | None) -> None:
-    """Take in everything that waits, issue what is due, send what is written, and end.
+    """Take in what waits, issue what is due, send mails, and end.
 
     \b
     Example:  unrung catch-up my-bar --through 2026-10-31
@@ -144,12 +146,13 @@ def catch_up_command(config: Path, through: date | None) -> None:
 
 @commands.command()
 @CONFIG
-@click.option("--day", type=click.DateTime(["%Y-%m-%d"]), default=None, help="Business day.")
+@click.option("--day", type=click.DateTime(["%Y-%m-%d"]), default=None, metavar="DATE",
+              help="Business day, such as 2026-10-31.")
 @click.option("--month", default=None, help="Month or period, such as 2026-11 or 2026-P03.")
 def reissue(config: Path, day: date | None, month: str | None) -> None:
-    """Make a day's or a month's files again; a next revision if anything differs.
+    """Make a day's or a month's files again.
 
-    The files of a closed month are put back as they were.
+    It is a next revision if anything differs. The files of a closed month are put back as they were.
 
     \b
     Examples:  unrung reissue my-bar --day 2026-10-31
@@ -175,7 +178,7 @@ def reissue(config: Path, day: date | None, month: str | None) -> None:
 @click.option("--month", required=True, help="Month or period, such as 2026-11 or 2026-P03.")
 @click.option("--accept", is_flag=True, help="Close although the things listed stand open.")
 def close_month_command(config: Path, month: str, accept: bool) -> None:
-    """Close a month for good: nothing that comes later changes its files.
+    """Close a month: what comes later leaves its files alone.
 
     A later difference is written down in the open month. What stands open is listed first;
     --accept closes all the same and keeps the list.
@@ -196,9 +199,9 @@ def close_month_command(config: Path, month: str, accept: bool) -> None:
 @CONFIG
 @click.option("--json", "as_json", is_flag=True, help="For a monitor.")
 def status(config: Path, as_json: bool) -> None:
-    """What came in, what waits, what was issued and mailed; whether the service runs.
+    """Say what came in, what waits, what was issued and mailed.
 
-    Ends with 1 where a person is needed. Changes nothing.
+    And whether the service runs. Ends with 1 where a person is needed. Changes nothing.
 
     \b
     Example:  unrung status my-bar --json
@@ -219,7 +222,7 @@ def status(config: Path, as_json: bool) -> None:
 
 @commands.command()
 def keys() -> None:
-    """Print every key of the config folder with its values, default and meaning.
+    """Print every key of the config folder and its meaning.
 
     \b
     Example:  unrung keys
@@ -232,7 +235,9 @@ def keys() -> None:
 @commands.command("mail-test")
 @CONFIG
 def mail_test(config: Path) -> None:
-    """Send a short mail to everybody in [mail] to and say what the server answered.
+    """Send a short mail and say what the server answered.
+
+    It goes to everybody under [mail] to.
 
     \b
     Example:  unrung mail-test my-bar

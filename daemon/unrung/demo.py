@@ -130,6 +130,8 @@ def _samples_root(samples: Path | None) -> Path:
 def _lay_out(root: Path, into: Path) -> None:
     """A fresh copy of the config, the exports waiting in their folders."""
     marker = into / ".unrung-demo"
+    if into.is_file():
+        raise UnrungError(f"{into} is a file; name a folder for the demo's files")
     if into.exists() and any(into.iterdir()):
         if not marker.exists():
             raise UnrungError(f"{into} is not empty and was not made by the demo; name another folder")

@@ -13,7 +13,7 @@ from calendar import monthrange
 from datetime import date, timedelta
 from typing import Literal, NamedTuple
 
-from unrung.errors import UnrungError
+from unrung.errors import ConfigError
 
 PeriodKind = Literal["calendar", "4-4-5", "13x4"]
 WEEKS: dict[str, tuple[int, ...]] = {"4-4-5": (4, 4, 5) * 4, "13x4": (4,) * 13}
@@ -49,7 +49,7 @@ def period_of(day: date, kind: PeriodKind = "calendar", start: date | None = Non
 
 
 def period_named(name: str, kind: PeriodKind = "calendar", start: date | None = None) -> Period:
-    """The period called ``name``. Raises UnrungError where there is none of that name.
+    """The period called ``name``. Raises ConfigError where there is none of that name.
 
     >>> period_named("2028-02").last
     datetime.date(2028, 2, 29)
@@ -57,12 +57,12 @@ def period_named(name: str, kind: PeriodKind = "calendar", start: date | None = 
     if kind == "calendar" or start is None:
         found = re.fullmatch(r"(\d{4})-(\d{2})", name)
         if not found or not (1 <= int(found[2]) <= 12 and int(found[1])):
-            raise UnrungError(f"{name!r} is not a month; write for example 2026-11.")
+            raise ConfigError([f"{name!r} is not a month; write for example 2026-11."])
         return _month(int(found[1]), int(found[2]))
     found = re.fullmatch(r"(\d{4})-P(\d{2})", name)
     count = len(WEEKS[kind])
     if not found or not (1 <= int(found[2]) <= count and 1 < int(found[1]) < 9999):
-        raise UnrungError(f"{name!r} is not a period; write 2026-P01 to 2026-P{count}.")
+        raise ConfigError([f"{name!r} is not a period; write 2026-P01 to 2026-P{count}."])
     return _periods(int(found[1]), kind, start)[int(found[2]) - 1]
 
 

@@ -22,11 +22,11 @@ def restore_command(say: Say, alone: Alone) -> click.Command:
                   help="A backup by its name in the list, or any file.")
     @click.option("--list", "only_list", is_flag=True, help="Say which backups there are.")
     def restore(config: Path, chosen: Path | None, only_list: bool) -> None:
-        """Put a backup in the place of the store; without one named, list them.
+        """Put a backup in the place of the store.
 
-        The backup is read from end to end first, and the store that it replaces is kept beside it.
-        Exports in the archive that the backup does not know are then taken in again. Stop the service
-        first.
+        Without one named, they are listed. The backup is read from end to end first, and the store that
+        it replaces is kept beside it. Exports in the archive that the backup does not know are then taken
+        in again. Stop the service first.
 
         \b
         Example:  unrung restore my-bar --from unrung-20261101T100000Z.sqlite

@@ -22,9 +22,10 @@ def group_command(say: Say) -> click.Command:
                   help="Processes on this machine; as many as it has cores.")
     @click.option("--scheduler", default="", help="Address of a Dask cluster, in place of this machine.")
     def group(lake: Path, to: Path, workers: int | None, scheduler: str) -> None:
-        """Compute the ledgers of many venues anew from what they exported to one folder.
+        """Compute the ledgers of many venues anew.
 
-        Each venue's days are computed as its own PC does it, with the settings it exported.
+        They are made from what the venues exported to one folder. Each venue's days are computed as its
+        own PC does it, with the settings it exported.
 
         \b
         Example:  unrung group lake --to ledgers --workers 2

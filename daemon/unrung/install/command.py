@@ -20,7 +20,9 @@ def service_command(say: Say) -> click.Command:
     @click.option("--for", "system", type=click.Choice(["systemd", "windows"]), default=None,
                   help="Which system; this machine's by default.")
     def service(config: Path, system: str | None) -> None:
-        """Print a systemd unit or a Windows task that runs the service, and the steps to install it.
+        """Print a systemd unit or a Windows task for the service.
+
+        The steps to install it are printed beside it.
 
         \b
         Example:  unrung service my-bar > unrung.service

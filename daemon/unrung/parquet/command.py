@@ -23,10 +23,10 @@ def export_command(say: Say) -> click.Command:
     @click.option("--from", "first", type=DAY, default=None, help="First business day; else all.")
     @click.option("--through", "last", type=DAY, default=None, help="Last business day; else all.")
     def export(config: Path, folder: Path, first: datetime | None, last: datetime | None) -> None:
-        """Write movements and ledger leaves as Parquet files, by venue and business day.
+        """Write movements and ledger leaves as Parquet files.
 
-        The store is only read, also while the service runs. Names of staff are left out unless the
-        venue keeps them.
+        There is a folder per venue and business day. The store is only read, also while the service runs.
+        Names of staff are left out unless the venue keeps them.
 
         \b
         Example:  unrung export my-bar --to lake

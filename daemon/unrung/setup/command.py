@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from unrung.errors import ConfigError, UnrungError
+
 if TYPE_CHECKING:
     from unrung.mapping import Carries
     from unrung.setup.doubt import Doubt
@@ -60,7 +62,7 @@ def setup_command(say: Say) -> click.Command:
     @click.option("--yes", is_flag=True, help="Take what is proposed, ask nothing.")
     @click.option("--force", is_flag=True, help="Write over a config that is there.")
     def setup(folder: Path, yes: bool, **given: Any) -> None:
-        """Look at sample exports and write a config folder that reads them.
+        """Look at sample exports and write a config folder.
 
         A few days of each export are better than one: they show how the files relate, and which beer
         each tap pours.
@@ -77,7 +79,12 @@ def setup_command(say: Say) -> click.Command:
         }
         wishes = Wishes(folder, feeds, **given)
         ask = takes_proposals if yes else lambda doubt: _asked(doubt, say)
-        run_setup(wishes, ask, say, _machine_zone(), time.time_ns() // 1_000_000)
+        try:
+            run_setup(wishes, ask, say, _machine_zone(), time.time_ns() // 1_000_000)
+        except ConfigError:
+            raise
+        except UnrungError as error:  # of the samples that were given: wrong use, no failure of ours
+            raise ConfigError([str(error)]) from error
 
     return setup
 
@@ -96,10 +103,10 @@ def add_item_command(say: Say) -> click.Command:
     @click.option("--from", "since", default="", help="First day it applies to, such as 2026-11-01.")
     @click.option("--not-draught", is_flag=True, help="It is no draught beer, whatever its name.")
     def add_item(config: Path, item: str, **given: Any) -> None:
-        """Add an item of the till to menu.csv; without ITEM, say which ones are lacking.
+        """Add an item of the till to menu.csv.
 
-        Beer and portion are proposed by the item's name, by other items of its size, and by the pours
-        that its sales lie beside.
+        Without ITEM, those that are lacking are named. Beer and portion are proposed by the item's name,
+        by other items of its size, and by the pours that its sales lie beside.
 
         \b
         Example:  unrung add-item my-bar "Sluice Gate Bitter Snifter" --portion 8

@@ -103,7 +103,8 @@ def _decoded(sample: Sample, content: bytes, encoding: str) -> str:
         return content.decode(encoding).removeprefix("\ufeff")
     except UnicodeDecodeError as error:
         raise UnrungError(
-            f"{sample.name}: byte {error.start} is not {encoding}; are all files of one source?"
+            f"{sample.name} is no text: byte {error.start} is not {encoding}. Give exports as CSV or JSON, "
+            "all of one source"
         ) from error
 
 

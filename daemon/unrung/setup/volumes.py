@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from unrung.errors import UnrungError
 from unrung.setup.columns import by_name
 from unrung.setup.counters import steps
 from unrung.setup.doubt import Doubt, Found, Notes
@@ -43,6 +44,11 @@ def settle_volumes(draft: Draft, notes: Notes) -> None:
     if field is None:
         return
     facts = by_name(draft.facts, draft.fields[field][0])
+    if draft.carries == "pours" and field == "volume" and _like_quantities(facts):
+        raise UnrungError(
+            f"{draft.samples[0].name} does not look like pours: {facts.column.title!r} holds 1, 2 or 3 "
+            "in nearly every row, as a till's quantities do. Were --rings and --pours exchanged?"
+        )
     about = f"{draft.name}: volume_unit"
     numbers = steps(draft, field) if draft.carries == "readings" else facts.numbers
     draft.formats["volume_unit"] = notes.settle(about, unit_of(facts, draft.side, numbers))
@@ -68,6 +74,12 @@ def unit_of(facts: Facts, carries: str, numbers: Sequence[float]) -> Found:
     if fits[best] >= 0.3 and fits[best] > 1.7 * fits[second]:
         return Found(best, why)
     return _asked(facts, ranked, why)
+
+
+def _like_quantities(facts: Facts) -> bool:
+    """Whether nearly every figure is a small whole number. No meter is as coarse as that."""
+    small = sum(number in (1, 2, 3) for number in facts.numbers)
+    return len(facts.numbers) >= 10 and small >= 0.9 * len(facts.numbers)
 
 
 def _could_be(numbers: Sequence[float], unit: str) -> bool:
