@@ -16,7 +16,7 @@ from unrung.menu_check import unlisted_rows
 from unrung.menu_rows import NewRow, add_command, line_for
 from unrung.settings import Settings
 from unrung.store.open import Store
-from unrung.units import to_ul
+from unrung.units import UNIT_LABELS, to_ul
 
 PLACE = "Back office"
 MINUTES = 2
@@ -52,18 +52,17 @@ def proposal(row: NewRow, count: int, settings: Settings) -> Action:
     if row.portion:
         portion_ul = to_ul(Decimal(row.portion), row.unit or settings.venue.volume_unit)
         how = f"One takes {shown_serve(portion_ul, settings)}, {row.why}"
-    first = "See how much of the beer one of it takes. Then, on the PC, this command:"
-    command = add_command(row, folder.name)
-    line = _line(row, settings)
-    lines = (*([command] if command else []), *(["or this row in menu.csv:"] if command and line else []),
-             *([line] if line else []))
-    if not command:
-        first = "See how much of the beer one of it takes. Then add this row to menu.csv:"
+    command, line = add_command(row, folder.name), _line(row, settings) if row.portion else ""
+    unit = UNIT_LABELS[settings.venue.volume_unit]
+    amount = "" if row.portion else f": N, in {unit}"
+    first = f"See how much of the beer one of it takes{amount}. Then, on the PC, "
+    first += "this command:" if command else "this row in menu.csv:" if line else "add a row to menu.csv."
+    lines = [text for text in (command, "or this row in menu.csv:" if command and line else "", line) if text]
     return Action(
-        f"New on the till, not in menu.csv: {_name(row)}", PLACE, MINUTES, first,
+        f"New on the till: {_name(row)}", PLACE, MINUTES, first,
         detail=f"Sold {count} time{'s' if count != 1 else ''} in four weeks; it looks like {row.product}. "
         f"{how}. Until it is listed, its beer shows as not rung.",
-        copy=lines,
+        copy=tuple(lines),
     )
 
 

@@ -53,10 +53,23 @@ def test_worst_comes_first_and_products_at_rest_are_left_out() -> None:
 
 def test_a_long_list_ends_in_one_row_for_the_rest() -> None:
     leaves = [
-        Leaf(at(20), 60, "Bar", f"p{n:03}", Volumes(matched_portion=10**8, poured_not_rung=n))
+        Leaf(at(20), 60, "Bar", f"p{n:03}", Volumes(matched_portion=10**8, poured_not_rung=10**5 + n))
         for n in range(300)
     ]
     table = rows(ledger_of(*leaves), venue_settings())
     short = shortened(table)
     assert (len(short), short[-1].product) == (MAX_ROWS, "289 more")
     assert total(short)[2:] == total(table)[2:]
+
+
+def test_in_a_longer_table_what_lost_nothing_is_one_row() -> None:
+    lost = {0: 10**7, 1: 10**6}
+    leaves = [
+        Leaf(at(20), 60, "Bar", f"p{n}", Volumes(matched_portion=10**8, poured_not_rung=lost.get(n, 0)))
+        for n in range(9)
+    ]
+    table = rows(ledger_of(*leaves), venue_settings())
+    short = shortened(table)
+    assert [row.product for row in short] == ["p0", "p1", "7 more"]
+    assert total(short) == total(table)
+    assert shortened(table[:6]) == table[:6]

@@ -94,7 +94,7 @@ def test_an_item_that_the_menu_lacks_is_proposed_once_a_week_until_it_is_added(
         if n == 17:
             add_item(bar.path, Wanted("Half of Amber"), ms("06-18 12:00:00"), bar.said.append)
     found = [text(one).replace("\u00a0", " ") for one in mails(desk)]
-    title = "1. New on the till, not in menu.csv: Half of Amber"
+    title = "1. New on the till: Half of Amber"
     proposed = [n for n, one in enumerate(found) if title in one]
     assert proposed == [0, 7]
     assert 'unrung add-item bar "Half of Amber"' in found[0]

@@ -21,6 +21,8 @@ from unrung.ledger.results import DayLedger, Volumes
 from unrung.settings import Settings
 
 MAX_ROWS = 12
+FEW_ROWS = 6
+"""A table of more rows than this has those without a loss as one."""
 
 
 class Row(NamedTuple):
@@ -55,11 +57,15 @@ def rows(ledger: DayLedger, settings: Settings) -> list[Row]:
 
 
 def shortened(table: Sequence[Row]) -> list[Row]:
-    """At most ``MAX_ROWS`` rows: the tail is one row that still foots."""
-    if len(table) <= MAX_ROWS:
+    """At most ``MAX_ROWS`` rows: the tail, and in a longer table all without a loss, is one row that
+    still foots."""
+    if len(table) <= FEW_ROWS:
         return list(table)
-    tail = table[MAX_ROWS - 1 :]
-    return [*table[: MAX_ROWS - 1], total(tail, f"{len(tail)} more")]
+    telling = sum(row.not_rung > 0 for row in table)
+    kept = min(max(telling, 1), MAX_ROWS - 1)
+    if len(table) - kept <= 1:
+        return list(table)
+    return [*table[:kept], total(table[kept:], f"{len(table) - kept} more")]
 
 
 def total(table: Sequence[Row], name: str = "Total") -> Row:
