@@ -28,7 +28,13 @@ def number_text(value: Decimal | int, locale: str) -> str:
     >>> number_text(Decimal("1234.50"), "en_US"), number_text(Decimal("1234.50"), "de_DE")
     ('1,234.50', '1.234,50')
     """
-    places = -int(value.as_tuple().exponent) if isinstance(value, Decimal) else 0
+    return _written(str(value), locale)
+
+
+@lru_cache(maxsize=4096)
+def _written(number: str, locale: str) -> str:
+    value = Decimal(number)
+    places = -int(value.as_tuple().exponent)
     pattern = "#,##0" + ("." + "0" * places if places else "")
     return str(format_decimal(value, pattern, locale_of(locale)))
 

@@ -85,8 +85,9 @@ def day_inputs(db: Store, settings: Settings, day: date) -> DayInputs:
     """The movements of one business day and what of it each side covers."""
     bounds = bounds_of(settings, day)
     inputs = DayInputs(day, bounds)
-    fill(inputs, movements.between(db, ("ring", "pour", "log", "keg"), *bounds))
-    fill(inputs, movements.of_day(db, day.isoformat()))
+    for kind in ("ring", "pour", "log", "keg"):
+        fill(inputs, kind, movements.lines(db, kind, *bounds))
+        fill(inputs, kind, movements.lines_of_day(db, kind, day.isoformat()))
     add_metered(db, settings, inputs)
     inputs.cleaning = _cleaning_over_the_edge(db, settings, day, bounds[0])
     covers = {feed.name: _cover(db, feed, bounds) for feed in settings.feed}
@@ -99,7 +100,7 @@ def day_inputs(db: Store, settings: Settings, day: date) -> DayInputs:
 def _cleaning_over_the_edge(db: Store, settings: Settings, day: date, edge_ms: int) -> list[LogLine]:
     """Cleaning entries of the day before whose span reaches into this day."""
     before = DayInputs(day - timedelta(days=1), bounds_of(settings, day - timedelta(days=1)))
-    fill(before, movements.between(db, ("log",), *before.bounds))
+    fill(before, "log", movements.lines(db, "log", *before.bounds))
     return [log for log in before.logs if log.reason == "cleaning" and (log.end_ms or 0) > edge_ms]
 
 

@@ -17,7 +17,7 @@ from unrung.adjusting import judge_closed_day
 from unrung.daybook import Cache, bounds_of, day_at, day_inputs, ledger_of
 from unrung.findings.apply import with_findings
 from unrung.findings.fix_cases import first_needed
-from unrung.issue.daily import files_of, revised_files, tables_of
+from unrung.issue.daily import csv_files, revised_files, tables_of
 from unrung.issue.digest import NO_REVISION, content_digest
 from unrung.issue.place import Unplaced, folder_for_day, place
 from unrung.ledger.results import DayLedger
@@ -97,7 +97,7 @@ def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cach
     ledger = ledger_of(db, settings, day, cache)
     ledger = with_findings(ledger, facts_between(db, first_needed(day, settings), day), settings)
     tables = tables_of(ledger, settings, NO_REVISION)
-    first = files_of(ledger, settings, tables)
+    first = csv_files(ledger, settings, tables)
     now_digest = content_digest(first)
     changed = not revision or digest != now_digest
     revision += changed

@@ -36,7 +36,7 @@ def _add_spans(db: Store, settings: Settings, inputs: DayInputs, feeds: set[str]
     """Rows that count over a span: one that ends as the day starts belongs to the day before."""
     lo, hi = inputs.bounds
     around = DayInputs(inputs.day, inputs.bounds)
-    fill(around, movements.between(db, ("pour",), lo, _bounds(settings, inputs.day, 1)[1]))
+    fill(around, "pour", movements.lines(db, "pour", lo, _bounds(settings, inputs.day, 1)[1]))
     lines = [line._replace(span=True) for line in around.pours if line.origin.feed in feeds]
     inputs.pours = [line for line in inputs.pours if line.origin.feed not in feeds]
     inputs.pours += [line for line in lines if lo < line.end_ms <= hi]

@@ -110,4 +110,4 @@ def _known(settings: Settings, period: Period, around: Sequence[DayLedger]) -> t
 
 def _kegs(db: Store, lo_ms: int, hi_ms: int) -> list[KegLine]:
     inputs = DayInputs(date.min, (lo_ms, hi_ms))
-    return fill(inputs, movements.between(db, ("keg",), lo_ms, hi_ms)).kegs
+    return fill(inputs, "keg", movements.lines(db, "keg", lo_ms, hi_ms)).kegs

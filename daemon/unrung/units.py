@@ -61,6 +61,9 @@ _VOLUME_WORDS = {
 _SIZE = re.compile(r"^\s*(?:([0-9]+(?:\.[0-9]+)?)(?:\s*/\s*([0-9]+))?)?\s*([A-Za-z_ ]*?)\s*$")
 
 
+_SIZES: dict[str, tuple[int, int]] = {unit: size.as_integer_ratio() for unit, size in UNITS_UL.items()}
+
+
 def to_ul(amount: Decimal | Fraction | int, unit: str) -> int:
     """``amount`` of ``unit`` in whole microlitres, rounded half to even.
 
@@ -85,11 +88,10 @@ def thousandths(volume_ul: int, unit: str, places: int = 3) -> int:
     >>> thousandths(473_176, "us_fl_oz"), thousandths(-1_500, "ml", 0), thousandths(2_500, "ml", 0)
     (16000, -2, 2)
     """
-    size = UNITS_UL[unit]
-    whole, rest = divmod(volume_ul * size.denominator * 10**places, size.numerator)
+    size, parts = _SIZES[unit]
+    whole, rest = divmod(volume_ul * parts * 10**places, size)
     twice = 2 * rest
-    up = twice > size.numerator or (twice == size.numerator and whole % 2 == 1)
-    return int(whole + up)
+    return int(whole + (twice > size or (twice == size and whole % 2 == 1)))
 
 
 def step_ul(unit: str) -> Fraction:

@@ -70,9 +70,9 @@ def cell_of(serve: ServeFact) -> Cell:
     return Cell(serve.outlet, serve.product, serve.tap, serve.item, serve.size, serve.portion_ul)
 
 
-def plain_serves(facts: Facts) -> frozenset[int]:
-    """Serves that teach how full their glass usually is."""
-    return frozenset(key for fill in fills_of(facts).values() for key in fill.keys)
+def of_other_size(day: DayFacts) -> list[int]:
+    """Numbers of the day's serves that are nearer another size than the one rung."""
+    return [number for number, serve in enumerate(day.serves) if serve.other_size]
 
 
 def fills_of(facts: Facts) -> dict[Cell, Fill]:

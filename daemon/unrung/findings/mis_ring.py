@@ -53,16 +53,18 @@ def meetings(
 ) -> dict[int, int]:
     """Serve to the ring of another product, moved by ``move_ms``, that it meets: nearest first,
     each at most once. ``numbers`` are sorted by time."""
-    at = [facts.rings[number].at_ms + move_ms for number in numbers]
-    near = []
+    rings = [facts.rings[number] for number in numbers]
+    at = [ring.at_ms + move_ms for ring in rings]
+    near, all_serves = [], facts.serves
     for key in keys:
-        serve = facts.serves[key]
-        low = bisect_left(at, serve.end_ms - MOMENT_MS)
-        for place in range(low, bisect_right(at, serve.end_ms + MOMENT_MS)):
-            ring = facts.rings[numbers[place]]
-            alike = abs(serve.volume_ul - ring.portion_ul) <= ALIKE * ring.portion_ul
-            if alike and ring.product != serve.product:
-                near.append((abs(at[place] - serve.end_ms), key, numbers[place]))
+        serve = all_serves[key]
+        end_ms, volume_ul = serve.end_ms, serve.volume_ul
+        low = bisect_left(at, end_ms - MOMENT_MS)
+        for place in range(low, bisect_right(at, end_ms + MOMENT_MS, low)):
+            ring = rings[place]
+            portion_ul = ring.portion_ul
+            if abs(volume_ul - portion_ul) <= ALIKE * portion_ul and ring.product != serve.product:
+                near.append((abs(at[place] - end_ms), key, numbers[place]))
     met: dict[int, int] = {}
     used: set[int] = set()
     for _, key, number in sorted(near):

@@ -8,14 +8,12 @@ much fuller those end than the tap's other glasses.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
-from functools import partial
 from statistics import fmean, median
 from typing import NamedTuple
 
 from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
-from unrung.findings.fills import FAR, cell_of, fills_of, plain_serves, topped_up
+from unrung.findings.fills import FAR, Cell, cell_of, fills_of, of_other_size, topped_up
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail, t_limits
 from unrung.findings.wording import figure, moment, serve_volume, share, sum_volume
@@ -38,75 +36,53 @@ class Topped(NamedTuple):
     """Share of its portion that it ends fuller than the plain glasses of its item at its tap."""
 
 
-class _Paired(NamedTuple):
-    """A paired serve of its own size, within its day."""
-
-    number: int
-    tap: str
-    difference_ul: int
-    portion_ul: int
-    again: bool
-    """Topped up by a small last go."""
-    ratio: float
-    """Metered over set, less 1, where nothing else belongs to it."""
-
-
 def find(facts: Facts, settings: Settings) -> list[Finding]:
     """One finding per tap."""
-    topped: dict[str, list[Topped]] = defaultdict(list)
-    plain: dict[str, list[float]] = defaultdict(list)
-    usual_of = {fill.cell: fill.mean for fill in fills_of(facts).values()}
-    for tap, key, pieces, again, ratio in _glasses(facts):
-        if not again:
-            plain[tap].append(ratio)
-        elif abs(over := ratio - usual_of.get(cell_of(facts.serves[key]), 0.0)) <= FAR:
-            topped[tap].append(Topped(key, pieces, over))
+    topped, plain = _glasses(facts)
     shares = {
-        tap: len(topped[tap]) / (len(topped[tap]) + len(ratios))
+        tap: len(topped.get(tap, ())) / (len(topped.get(tap, ())) + len(ratios))
         for tap, ratios in plain.items() if len(ratios) >= FEWEST
     }
     usual = max(USUAL, median(shares.values())) if shares else 1.0
     made = (
-        _judge(facts, settings, tap, topped[tap], plain[tap], usual, len(shares))
+        _judge(facts, settings, tap, topped.get(tap, []), plain[tap], usual, len(shares))
         for tap in sorted(shares)
     )
     return [finding for finding in made if finding]
 
 
-def _glasses(facts: Facts) -> Iterator[tuple[str, int, tuple[int, ...], bool, float]]:
-    """Paired serves with what belongs to them: tap, key, pieces, whether it was filled in several goes,
-    metered over set less 1."""
-    plain = plain_serves(facts)
+def _glasses(facts: Facts) -> tuple[dict[str, list[Topped]], dict[str, list[float]]]:
+    """Each tap's paired serves: those in several goes, and metered over set less 1 of the plain ones."""
+    topped: dict[str, list[Topped]] = defaultdict(list)
+    plain: dict[str, list[float]] = defaultdict(list)
     goes: dict[int, list[int]] = defaultdict(list)
     for piece, key in facts.window.pieces.items():
         if piece not in facts.taken:
             goes[key].append(piece)
     others = goes.keys() | facts.taken.keys()
-    first = 0
-    for day in facts.window.days:
-        for number, tap, difference_ul, portion_ul, again, ratio in day.once(
-            "paired", None, partial(_paired, day)
-        ):
-            key = first + number
-            if key not in others:
-                if again or key in plain:
-                    yield tap, key, (), again, ratio
-                continue
-            own = goes.get(key, ())
-            more = sum(facts.serves[piece].left_ul for piece in own) if own else 0
-            ratio = (difference_ul + more - facts.taken.get(key, 0)) / portion_ul
-            if own or again or key in plain:
-                yield tap, key, tuple(own), bool(own) or again, ratio
-        first += len(day.serves)
+    apart = others.union(facts.window.keys_of("of other size", of_other_size))
+    usual_of, filled = dict[Cell, float](), set[int]()
+    for cell, fill in fills_of(facts).items():
+        plain[cell.tap] += [
+            ratio for key, ratio in zip(fill.keys, fill.ratios, strict=True) if key not in apart
+        ]
+        filled.update(others.intersection(fill.keys))
+        usual_of[cell] = fill.mean
+    for key in [*facts.window.keys_of("topped up", _topped_up), *others]:
+        serve, own = facts.serves[key], goes.get(key, ())
+        if not serve.paired or serve.other_size:
+            continue
+        more = sum(facts.serves[piece].left_ul for piece in own)
+        ratio = (serve.difference_ul + more - facts.taken.get(key, 0)) / serve.portion_ul
+        if not own and not topped_up(serve):
+            plain[serve.tap] += [ratio] if key in filled else []
+        elif abs(over := ratio - usual_of.get(cell_of(serve), 0.0)) <= FAR:
+            topped[serve.tap].append(Topped(key, tuple(own), over))
+    return {tap: sorted(set(glasses)) for tap, glasses in topped.items()}, plain
 
 
-def _paired(day: DayFacts) -> list[_Paired]:
-    return [
-        _Paired(number, serve.tap, difference_ul, serve.portion_ul, topped_up(serve),
-                difference_ul / serve.portion_ul)
-        for number, serve in enumerate(day.serves) if serve.paired and not serve.other_size
-        for difference_ul in (serve.difference_ul,)
-    ]
+def _topped_up(day: DayFacts) -> list[int]:
+    return [number for number, serve in enumerate(day.serves) if serve.paired and topped_up(serve)]
 
 
 def _judge(

@@ -12,7 +12,7 @@ from functools import partial
 
 from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
-from unrung.findings.fills import SHIFTED, remaining
+from unrung.findings.fills import SHIFTED, of_other_size, remaining
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail
 from unrung.findings.wording import drink, moment, sum_volume, times
@@ -33,7 +33,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     paired: Counter[str] = Counter()
     for day in facts.window.days:
         paired.update(day.once("paired of outlets", None, partial(_paired, day)))
-    for key in facts.window.keys_of("of other size", _of_other_size):
+    for key in facts.window.keys_of("of other size", of_other_size):
         serve, left = facts.serves[key], remaining(facts, key)
         if abs(facts.taken.get(key, 0)) > SHIFTED * serve.portion_ul:
             continue
@@ -55,10 +55,6 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
 def _paired(day: DayFacts) -> Counter[str]:
     """Paired serves of each outlet."""
     return Counter(serve.outlet for serve in day.serves if serve.paired)
-
-
-def _of_other_size(day: DayFacts) -> list[int]:
-    return [number for number, serve in enumerate(day.serves) if serve.other_size]
 
 
 def _is_a_size(facts: Facts, serve: ServeFact, left_ul: int) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from decimal import Decimal
+from functools import lru_cache
 
 from unrung.file_settings import Files
 from unrung.issue.table import Cell, Table
@@ -38,6 +39,8 @@ def csv_bytes(table: Table, files: Files) -> bytes:
 
 def printed(cell: Cell, mark: str) -> str:
     """One cell as text: numbers plain, text guarded, nothing as nothing."""
+    if type(cell) is Decimal:
+        return f"{cell:f}" if mark == "." else f"{cell:f}".replace(".", mark)
     if cell is None:
         return ""
     if isinstance(cell, bool):
@@ -47,6 +50,7 @@ def printed(cell: Cell, mark: str) -> str:
     return format(Decimal(cell), "f").replace(".", mark)
 
 
+@lru_cache(maxsize=4096)
 def guarded(text: str) -> str:
     """``text`` with a leading apostrophe where a spreadsheet might run it as a formula, also behind
     blanks that a spreadsheet trims.

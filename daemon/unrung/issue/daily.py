@@ -47,13 +47,22 @@ def files_of(
 ) -> dict[str, bytes]:
     """``tables`` as files, and what describes them; ``same``: files that are known to be as they were."""
     day, known = ledger.day.isoformat(), same or {}
-    named = [(f"{one.name}-{day}.csv", one) for one in tables]
+    named = _named(ledger, tables)
     files = {
         name: known[name] if name in known else csv_bytes(table, settings.files) for name, table in named
     }
     title = f"{settings.venue.name}: draught beer on {day}"
     files[PACKAGE] = package_bytes(f"draught-{day}", title, named, files, settings)
     return files
+
+
+def csv_files(ledger: DayLedger, settings: Settings, tables: Sequence[Table]) -> dict[str, bytes]:
+    """``tables`` alone: what decides on a revision."""
+    return {name: csv_bytes(table, settings.files) for name, table in _named(ledger, tables)}
+
+
+def _named(ledger: DayLedger, tables: Sequence[Table]) -> list[tuple[str, Table]]:
+    return [(f"{one.name}-{ledger.day.isoformat()}.csv", one) for one in tables]
 
 
 def revised_files(

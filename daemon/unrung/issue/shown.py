@@ -8,6 +8,7 @@ the ledger's own formulas over the displayed digits, so the identity holds in wh
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from operator import attrgetter
 
 from unrung.issue.cells import money, units, volume
 from unrung.issue.table import Cell
@@ -15,6 +16,9 @@ from unrung.ledger.results import COMPONENTS, Counts, DayLedger, Volumes
 from unrung.units import thousandths as thousandths
 
 TOTALS = ("poured", "rung", "portion_difference", "variance")
+
+
+_parts = attrgetter(*COMPONENTS)
 
 
 @dataclass(slots=True)
@@ -30,8 +34,7 @@ class ProductTotals:
 
 def shown(exact: Volumes, unit: str) -> Volumes:
     """The components of one leaf in thousandths of ``unit``, each rounded half to even once."""
-    values = [(name, getattr(exact, name)) for name in COMPONENTS]
-    return Volumes(**{name: thousandths(value, unit) for name, value in values if value})
+    return Volumes(*[thousandths(value, unit) if value else 0 for value in _parts(exact)])
 
 
 def by_product(ledger: DayLedger, unit: str) -> dict[tuple[str, str], ProductTotals]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any, NamedTuple
@@ -114,44 +114,35 @@ class DayInputs:
     blind: list[Blind] = field(default_factory=list)
 
 
-def fill(inputs: DayInputs, rows: Iterable[Mapping[str, Any]]) -> DayInputs:
-    """Sort the store's rows into ``inputs``; rows of other kinds are passed over."""
-    for row in rows:
-        origin = Origin(row["feed"], row["source"], row["line"], row["ref"])
-        match row["kind"]:
-            case "ring":
-                inputs.rings.append(_ring(row, origin))
-            case "pour":
-                inputs.pours.append(
-                    PourLine(row["id"], origin, row["tap"], row["start_ms"], row["at_ms"],
-                             row["volume_ul"], row["pulses"])
-                )
-            case "log":
-                inputs.logs.append(_log(row, origin))
-            case "keg":
-                inputs.kegs.append(
-                    KegLine(row["id"], origin, row["at_ms"], row["what"], row["outlet"], row["tap"],
-                            row["product"], row["units_micro"], json.loads(row["more"] or "{}"))
-                )
+COLUMNS = {
+    "ring": ("at_ms", "item", "size", "price_level", "modifier", "units_micro", "what", "amount_minor",
+             "tax_minor", "check_no", "terminal", "outlet", "voided_ms", "voids_ref"),
+    "pour": ("tap", "start_ms", "at_ms", "volume_ul", "pulses"),
+    "reading": ("tap", "at_ms", "volume_ul", "pulses"),
+    "log": ("at_ms", "end_ms", "coalesce(day, '')", "what", "outlet", "tap", "product", "item", "units_micro",
+            "volume_ul"),
+    "keg": ("at_ms", "what", "outlet", "tap", "product", "units_micro", "coalesce(more, '{}')"),
+}
+"""What a line of each kind is made of, in the store's words, behind its id and ``ORIGIN``."""
+ORIGIN = ("feed", "source", "line", "ref")
+
+
+def fill(inputs: DayInputs, kind: str, rows: Iterable[Sequence[Any]]) -> DayInputs:
+    """Add the store's rows of ``kind`` to ``inputs``: tuples of id, ``ORIGIN`` and ``COLUMNS``."""
+    match kind:
+        case "ring":
+            inputs.rings += [RingLine(row[0], Origin(*row[1:5]), *row[5:]) for row in rows]
+        case "pour":
+            inputs.pours += [PourLine(row[0], Origin(*row[1:5]), *row[5:]) for row in rows]
+        case "log":
+            inputs.logs += [LogLine(row[0], Origin(*row[1:5]), *row[5:]) for row in rows]
+        case "keg":
+            inputs.kegs += [
+                KegLine._make((row[0], Origin(*row[1:5]), *row[5:11], json.loads(row[11]))) for row in rows
+            ]
     return inputs
 
 
-def reading(row: Mapping[str, Any]) -> ReadingLine:
+def reading(row: Sequence[Any]) -> ReadingLine:
     """A store's row of kind ``reading``."""
-    origin = Origin(row["feed"], row["source"], row["line"], row["ref"])
-    return ReadingLine(row["id"], origin, row["tap"], row["at_ms"], row["volume_ul"], row["pulses"])
-
-
-def _ring(row: Mapping[str, Any], origin: Origin) -> RingLine:
-    return RingLine(
-        row["id"], origin, row["at_ms"], row["item"], row["size"], row["price_level"], row["modifier"],
-        row["units_micro"], row["what"], row["amount_minor"], row["tax_minor"], row["check_no"],
-        row["terminal"], row["outlet"], row["voided_ms"], row["voids_ref"],
-    )
-
-
-def _log(row: Mapping[str, Any], origin: Origin) -> LogLine:
-    return LogLine(
-        row["id"], origin, row["at_ms"], row["end_ms"], row["day"] or "", row["what"], row["outlet"],
-        row["tap"], row["product"], row["item"], row["units_micro"], row["volume_ul"],
-    )
+    return ReadingLine(row[0], Origin(*row[1:5]), *row[5:])

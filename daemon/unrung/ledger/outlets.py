@@ -22,11 +22,14 @@ class Outlets:
             self._by_name.update({_key(outlet): pool.name for outlet in pool.outlets})
         self.names = frozenset(self._by_name.values())
         self._only = next(iter(self.names)) if len(self.names) == 1 else ""
+        self._asked: dict[str, str] = {}
 
     def of(self, name: str) -> str:
         """Its outlet or pool. A blank name is the only outlet there is; an unknown one stands as
         it is written."""
-        return self._by_name.get(_key(name), name) if name.strip() else self._only
+        if name not in self._asked:
+            self._asked[name] = self._by_name.get(_key(name), name) if name.strip() else self._only
+        return self._asked[name]
 
     def knows(self, name: str) -> bool:
         """Whether a row of that outlet can be compared with any tap."""

@@ -91,7 +91,7 @@ def is_gas(flow: Flow, limit_ul_per_ms: Fraction) -> bool:
         return False
     if flow.start_ms % WHOLE_SECOND_MS == flow.end_ms % WHOLE_SECOND_MS == 0:
         lasted += WHOLE_SECOND_MS
-    return flow.volume_ul > limit_ul_per_ms * lasted
+    return flow.volume_ul * limit_ul_per_ms.denominator > limit_ul_per_ms.numerator * lasted
 
 
 def _volume(line: PourLine, tap: TapRow | None, taps: TapList, day: DayPours) -> int | None:

@@ -64,10 +64,18 @@ class Volumes:
         return self.portion_difference + self.poured_not_rung - self.rung_not_poured
 
     def add(self, other: Volumes) -> None:
-        for name in COMPONENTS:
-            more = getattr(other, name)
-            if more:
-                setattr(self, name, getattr(self, name) + more)
+        self.matched_portion += other.matched_portion
+        self.over_portion += other.over_portion
+        self.under_portion += other.under_portion
+        self.size_difference += other.size_difference
+        self.logged += other.logged
+        self.poured_not_rung += other.poured_not_rung
+        self.voided_after_pour += other.voided_after_pour
+        self.rung_not_poured += other.rung_not_poured
+        self.poured_not_compared += other.poured_not_compared
+        self.rung_not_compared += other.rung_not_compared
+        self.not_beer += other.not_beer
+        self.comp_volume += other.comp_volume
 
 
 @dataclass(slots=True)

@@ -73,7 +73,7 @@ def _counted(micro: int) -> tuple[int, int]:
     >>> _counted(1_500_000), _counted(990_000), _counted(2_000_000), _counted(330_000)
     ((1, 500000), (1, 0), (2, 0), (0, 330000))
     """
-    near = round(Fraction(micro, ONE))
+    near = 1 if micro == ONE else round(Fraction(micro, ONE))
     if near and abs(micro - near * ONE) <= SLACK:
         return near, 0
     return micro // ONE, micro % ONE

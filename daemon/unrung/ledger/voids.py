@@ -47,6 +47,9 @@ def resolve_voids(lines: Iterable[RingLine]) -> Resolved:
     """
     ordered = sorted(lines, key=ring_order)
     taking = [line for line in ordered if line.units_micro < 0 or _names_another(line)]
+    if not taking:
+        whole = [line for line in ordered if line.units_micro]
+        return Resolved([Part(one, one.units_micro, one.kind == "void", one.voided_ms) for one in whole])
     ids = {line.id for line in taking}
     standing = _Standing([line for line in ordered if line.id not in ids])
     found = Resolved()
@@ -64,7 +67,8 @@ def resolve_voids(lines: Iterable[RingLine]) -> Resolved:
     for line in standing.lines:
         if rest := standing.left(line):
             found.parts.append(Part(line, rest, line.kind == "void", line.voided_ms))
-    found.parts.sort(key=lambda part: (ring_order(part.line), part.voided, part.voided_ms or 0, part.micro))
+    rank = {line.id: nth for nth, line in enumerate(ordered)}
+    found.parts.sort(key=lambda part: (rank[part.line.id], part.voided, part.voided_ms or 0, part.micro))
     return found
 
 

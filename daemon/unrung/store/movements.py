@@ -9,6 +9,8 @@ from typing import Any
 
 from sqlite_utils import Database
 
+from unrung.ledger.inputs import COLUMNS as CALCULATED_WITH
+from unrung.ledger.inputs import ORIGIN
 from unrung.records import AnyRecord, KegEvent, LogEntry, Pour, Reading, Ring
 
 COLUMNS = (
@@ -184,32 +186,45 @@ def between(db: Database, kinds: Iterable[str], lo_ms: int, hi_ms: int) -> Itera
     )
 
 
+def lines(db: Database, kind: str, lo_ms: int, hi_ms: int) -> list[tuple[Any, ...]]:
+    """Current rows of one kind with lo <= at_ms < hi, in a fixed order of content, as
+    ``unrung.ledger.inputs`` takes them."""
+    return db.execute(
+        f"SELECT {_columns(kind)} FROM movements m WHERE superseded_by IS NULL AND at_ms >= ? AND at_ms < ? "
+        "AND kind = ? ORDER BY at_ms, feed, source, line, id", [lo_ms, hi_ms, kind],
+    ).fetchall()
+
+
+def _columns(kind: str) -> str:
+    return ", ".join(("m.id", *(f"m.{name}" for name in ORIGIN), *CALCULATED_WITH[kind]))
+
+
 def readings_around(
     db: Database, before_ms: int, day: Span, after_ms: int
-) -> Iterator[dict[str, Any]]:
+) -> Iterator[tuple[Any, ...]]:
     """Current readings of a day; of every meter also the last since ``before_ms`` and the first until
     ``after_ms``, which say what flowed at the day's edges."""
     yield from _edge_readings(db, "max", before_ms, day[0])
-    yield from between(db, ("reading",), *day)
+    yield from lines(db, "reading", *day)
     yield from _edge_readings(db, "min", day[1], after_ms)
 
 
-def _edge_readings(db: Database, which: str, lo_ms: int, hi_ms: int) -> Iterator[dict[str, Any]]:
-    return db.query(
-        f"SELECT m.* FROM movements m JOIN (SELECT feed, tap, {which}(at_ms) AS at FROM movements "
+def _edge_readings(db: Database, which: str, lo_ms: int, hi_ms: int) -> list[tuple[Any, ...]]:
+    columns = ", ".join(f"m.{name}" for name in ("id", *ORIGIN, *CALCULATED_WITH["reading"]))
+    return db.execute(
+        f"SELECT {columns} FROM movements m JOIN (SELECT feed, tap, {which}(at_ms) AS at FROM movements "
         "WHERE superseded_by IS NULL AND kind = 'reading' AND at_ms >= ? AND at_ms < ? GROUP BY 1, 2) e "
         "ON m.at_ms = e.at AND m.feed = e.feed AND m.tap = e.tap "
         "WHERE m.superseded_by IS NULL AND m.kind = 'reading'", [lo_ms, hi_ms],
-    )
+    ).fetchall()
 
 
-def of_day(db: Database, day: str) -> Iterator[dict[str, Any]]:
-    """Current rows written down for ``day`` without a time."""
-    return db.query(
-        "SELECT * FROM movements WHERE superseded_by IS NULL AND day = ? "
-        "ORDER BY feed, source, line, id",
-        [day],
-    )
+def lines_of_day(db: Database, kind: str, day: str) -> list[tuple[Any, ...]]:
+    """Current rows of one kind that were written down for ``day`` without a time, as ``lines`` has them."""
+    return db.execute(
+        f"SELECT {_columns(kind)} FROM movements m WHERE superseded_by IS NULL AND day = ? AND kind = ? "
+        "ORDER BY feed, source, line, id", [day, kind],
+    ).fetchall()
 
 
 def first_and_last_ms(db: Database) -> tuple[int, int] | None:
