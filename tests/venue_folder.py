@@ -150,7 +150,13 @@ class VenueFolder:
 
     @contextmanager
     def open(self, now: str = "06-12 12:00:00") -> Iterator[tuple[Settings, Store]]:
-        settings, db = open_venue(self.path, ms(now))
+        with self.open_at(ms(now)) as opened:
+            yield opened
+
+    @contextmanager
+    def open_at(self, now_ms: int) -> Iterator[tuple[Settings, Store]]:
+        """The same at any moment, UTC milliseconds."""
+        settings, db = open_venue(self.path, now_ms)
         try:
             yield settings, db
         finally:
@@ -170,6 +176,11 @@ class VenueFolder:
     def query(self, sql: str, *values: object) -> list[dict[str, Any]]:
         with self.open() as (_, db):
             return list(db.query(sql, list(values)))
+
+    def query_at(self, now_ms: int, sql: str) -> list[dict[str, Any]]:
+        """The same by another clock, UTC milliseconds."""
+        with self.open_at(now_ms) as (_, db):
+            return list(db.query(sql))
 
     def current(self, kind: str = "ring") -> list[tuple[Any, ...]]:
         """The current rows of a kind: their text of time, item or tap, and amount."""

@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
+from unrung.clock_trust import clock_trouble
 from unrung.daybook import Cache
 from unrung.errors import SourceError
 from unrung.heartbeat import beat, untold
@@ -110,7 +111,9 @@ def catch_up(
     db: Store, settings: Settings, now_ms: int, say: Say, environ: Mapping[str, str], *,
     through: date | None = None,
 ) -> CaughtUp:
-    """Take in, issue, send; once."""
+    """Take in, issue, send; once. By a clock that cannot be believed, nothing."""
+    if wrong := clock_trouble(db, settings, now_ms):
+        return CaughtUp(problems=[wrong])
     done = take_in_all(db, settings, now_ms, say)
     poll_all(db, settings, now_ms, done, say, environ)
     issue_due(db, settings, now_ms, done, say, through=through)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from unrung.adjusting import crossing, seal, stock_figures_of
+from unrung.clock_trust import clock_trouble
 from unrung.daybook import bounds_of, day_at
 from unrung.issue.monthly import monthly_files
 from unrung.issue.place import Unplaced, folder_for_month, place
@@ -57,6 +58,9 @@ class Closed:
 def standing(db: Store, settings: Settings, period: Period, now_ms: int) -> Standing:
     """Everything that a person should settle before the period is closed."""
     found = Standing()
+    if wrong := clock_trouble(db, settings, now_ms):
+        found.firm.append(f"{wrong[0].upper()}{wrong[1:]}.")
+        return found
     if bounds_of(settings, period.last)[1] > now_ms:
         found.firm.append(f"{period.name} is not over: its last business day is {period.last.isoformat()}.")
         return found

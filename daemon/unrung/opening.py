@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 from pathlib import Path
 
+from unrung.clock_trust import clock_trouble
 from unrung.config_folder import load
 from unrung.config_history import Settled, effective, settle, touched_days
 from unrung.daybook import day_at
@@ -36,9 +37,12 @@ def look_at_venue(config: Path, now_ms: int) -> tuple[Settings, Store]:
 def take_config(db: Store, settings: Settings, now_ms: int) -> Settings:
     """The settings as they apply day by day, after what was edited since the last time.
 
-    Days that an edit changes become dirty, and are issued again where their bytes differ.
+    Days that an edit changes become dirty, and are issued again where their bytes differ. By a clock
+    that cannot be believed no edit is taken up.
     """
     known = known_rows(db)
+    if known and clock_trouble(db, settings, now_ms):
+        return effective(known, settings)  # an edit would apply from a day that is long past
     settled = settle(known, settings, day_at(settings, now_ms))
     if settled.rows != known:
         days = _touched(db, settings, settled, now_ms)

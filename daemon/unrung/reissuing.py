@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+from unrung.clock_trust import clock_trouble
 from unrung.daybook import bounds_of, day_at
 from unrung.errors import UnrungError
 from unrung.issue.place import folder_for_month, place
@@ -34,6 +35,8 @@ def reissue_day(db: Store, settings: Settings, day: date, now_ms: int) -> Reissu
     span = first_and_last_ms(db)
     if span is None or day < day_at(settings, span[0]):
         raise UnrungError(f"nothing is known of {day.isoformat()}; no export of it has come in")
+    if wrong := clock_trouble(db, settings, now_ms):
+        raise UnrungError(wrong)
     if bounds_of(settings, day)[1] > now_ms:
         raise UnrungError(f"{day.isoformat()} is not over yet; it is issued by itself the next morning")
     closed = closing_of(db, day)

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from unrung.business_day import local_iso
+from unrung.clock_trust import clock_trouble
 from unrung.daybook import bounds_of, day_at, day_inputs, day_name
 from unrung.issuing import due_days, issue_time_ms
 from unrung.ledger.menu import Menu, resembles
@@ -48,6 +49,7 @@ def collect(db: Store, settings: Settings, now_ms: int, holder: Holder) -> dict[
     """The whole state as plain values, for people and for a monitor."""
     state: dict[str, Any] = {
         "venue": settings.venue.name,
+        "clock": clock_trouble(db, settings, now_ms),
         "service": _service(db, settings, now_ms, holder),
         "feeds": {feed.name: _feed(db, settings, feed, now_ms) for feed in settings.feed},
         "rejects": waiting_rejects(db),
@@ -189,8 +191,10 @@ def _outbox(db: Store, settings: Settings, now_ms: int) -> dict[str, Any]:
 def attention(state: dict[str, Any]) -> list[str]:
     """What a person must see to, as sentences; empty where nothing."""
     service, days = state["service"], state["days"]
-    found = _of_service(service)
-    found += [f"{key}: {text}" for key, text in service["problems"].items() if key != "files"]
+    found = [state["clock"]] if state["clock"] else []
+    found += _of_service(service)
+    found += [f"{key}: {text}" for key, text in service["problems"].items()
+              if key not in ("files", "clock")]
     for name, feed in state["feeds"].items():
         found += [f"{name}: {text}" for text in _of_feed(feed)]
     if days["overdue"]:

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from unrung.clock_trust import clock_trouble
 from unrung.errors import UnrungError
 from unrung.intake.retention import DAY_MS, delete_spent, spent_files
 from unrung.settings import Settings
@@ -58,11 +59,12 @@ def is_due(db: Store, settings: Settings, now_ms: int) -> bool:
 
 
 def nightly(db: Store, settings: Settings, now_ms: int) -> list[str]:
-    """Do this night's upkeep where it is due; returns what went wrong, as sentences.
+    """Do this night's upkeep where it is due, by a clock that can be believed; returns what went wrong,
+    as sentences.
 
     Raises StoreError only where the store takes no note of it.
     """
-    if not is_due(db, settings, now_ms):
+    if clock_trouble(db, settings, now_ms) or not is_due(db, settings, now_ms):
         return []
     before = upkeep_state(db)
     state = {"backup": before.get("backup", ""), "backup_ms": before.get("backup_ms")}

@@ -36,8 +36,12 @@ class Time:
         }
 
     def is_now(self, local: str) -> None:
+        self.shows(ms(local))
+
+    def shows(self, at_ms: int) -> None:
+        """UTC milliseconds."""
         aside = self._file.with_suffix(".new")
-        aside.write_text(f"{ms(local) / 1000 - time.time():+.3f}s")
+        aside.write_text(f"{at_ms / 1000 - time.time():+.3f}s")
         os.replace(aside, self._file)
 
 

@@ -18,7 +18,7 @@ from unrung.intake.asking import asker_of, asking_digest, new_run
 from unrung.intake.deadline import new_session
 from unrung.intake.fetch import Refused
 from unrung.intake.pages import Reading
-from unrung.intake.pauses import pause_ms, wish_ms
+from unrung.intake.pauses import LONGEST_PAUSE_MS, LONGEST_WISH_MS, pause_ms, wish_ms
 from unrung.intake.take_in import Taken
 from unrung.settings import Feed, Settings
 from unrung.store.cursors import Cursor, load_cursor, oldest_waiting, save_cursor
@@ -61,7 +61,7 @@ def poll_feed(
     cursor = load_cursor(db, feed.name)
     if cursor.digest != digest:
         cursor = _renewed(db, cursor, digest)
-    elif now_ms < (cursor.not_before_ms if on_demand else cursor.due_ms):
+    elif 0 < (cursor.not_before_ms if on_demand else cursor.due_ms) - now_ms <= _longest_ms(feed):
         return Polled(feed.name, cursor.due_ms, problem=cursor.last_text, told=True)
     taken: list[Taken] = []
     try:
@@ -79,6 +79,11 @@ def poll_feed(
 
 def every_ms(feed: Feed) -> int:
     return round(feed.poll.every_minutes * 60_000)
+
+
+def _longest_ms(feed: Feed) -> int:
+    """A due time further ahead was written down by a clock that was wrong then."""
+    return max(every_ms(feed), round(1.1 * LONGEST_PAUSE_MS), LONGEST_WISH_MS)
 
 
 def _renewed(db: Store, cursor: Cursor, digest: str) -> Cursor:

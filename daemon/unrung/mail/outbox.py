@@ -72,8 +72,10 @@ def expires_ms(mail: Mail) -> int:
 
 
 def due(recipients: Sequence[Recipient], now_ms: int) -> list[Recipient]:
-    """Whom to try now, the longest waiting first."""
-    waiting = [one for one in recipients if one.state == "waiting" and one.next_try_ms <= now_ms]
+    """Whom to try now, the longest waiting first. A next try further ahead than any pause was written
+    down by a clock that was wrong then."""
+    waiting = [one for one in recipients if one.state == "waiting"
+               and not 0 < one.next_try_ms - now_ms <= LONGEST_PAUSE_MS]
     return sorted(waiting, key=lambda one: (one.next_try_ms, one.outbox_id, one.recipient))
 
 

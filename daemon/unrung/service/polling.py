@@ -32,6 +32,8 @@ class Polling:
             self._waiting_since = None
             return LONGEST_SECONDS
         with venue.store() as db:
+            if venue.clock_is_wrong(db):  # it would ask for a span that ends before it begins
+                return 60.0
             polled = poll_feed(db, venue.settings, feed, venue.clock.wall_ms(), os.environ)
         if not polled.more:
             self._waiting_since = None

@@ -17,6 +17,7 @@ from types import FrameType
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from unrung import __version__
+from unrung.clock_trust import clock_trouble
 from unrung.errors import StoreError, StoreLost
 from unrung.opening import open_venue
 from unrung.service.child import Child
@@ -58,11 +59,12 @@ def run_service(config: Path, tick_seconds: float = TICK_SECONDS) -> int:
         start_log(config.resolve())
         stamp = stamp_of(config)
         try:
-            settings, checked = _opened(config)
+            settings, checked, believed = _opened(config)
         except StoreLost as error:
             tell_lost(config, error, REAL.wall_ms())
             raise
-        service = _Service(Venue(config, settings, REAL, stamp), stop, tick_seconds, checked)
+        venue = Venue(config, settings, REAL, stamp if believed else ())
+        service = _Service(venue, stop, tick_seconds, checked)
         code = service.run()
     if not service.ended:
         # A thread that hangs in a library would hold the interpreter; the lock is free already.
@@ -71,15 +73,17 @@ def run_service(config: Path, tick_seconds: float = TICK_SECONDS) -> int:
     return code
 
 
-def _opened(config: Path) -> tuple[Settings, bool]:
-    """The settings, and whether the store was read from end to end just now."""
+def _opened(config: Path) -> tuple[Settings, bool, bool]:
+    """The settings; whether the store was read from end to end just now; and whether the clock can be
+    believed: otherwise what was edited is taken up later."""
     settings, db = open_venue(config, REAL.wall_ms())
     try:
         checked = check_at_start(db, settings, REAL.wall_ms())
+        believed = not clock_trouble(db, settings, REAL.wall_ms())
     finally:
         db.close()
     forget_lost(Path(settings.folder))
-    return settings, checked
+    return settings, checked, believed
 
 
 class _Service:

@@ -9,7 +9,7 @@ from queue import Empty, SimpleQueue
 
 from unrung.config_folder import load
 from unrung.errors import ConfigError, SourceError, StoreError
-from unrung.heartbeat import beat, untold
+from unrung.heartbeat import alarm, beat, untold
 from unrung.intake.scan import Scan, read_again, scan
 from unrung.intake.take_in import Taken
 from unrung.intake.watch import Tracker
@@ -29,6 +29,11 @@ HOLD_SECONDS = 600.0
 """How long days that are due wait for exports that lie there and have not settled: a machine that
 was off all morning must not issue a day without the files that wait in its folders."""
 
+CLOCK_SECONDS = 30.0
+"""Pause between looks at a clock that is wrong; when it is set, the jump itself wakes everybody."""
+ALARM_SECONDS = 3600.0
+"""Pause between two calls to the watchman while the clock is wrong."""
+
 
 class Intake:
     """Folders to rows, and the config folder's edits: the worker that takes exports in."""
@@ -46,6 +51,8 @@ class Intake:
         """Look at the folders that had an event or hold unsettled files, and now and then at all."""
         now = self._venue.clock.mono()
         with self._venue.store() as db:
+            if self._venue.clock_is_wrong(db):  # rows of today would be refused as rows of the future
+                return CLOCK_SECONDS
             self._renew_config(db)
             settings = self._venue.settings
             everything = self._full_look is None or now >= self._full_look
@@ -163,6 +170,8 @@ class Post:
         if not settings.mail.host:
             return 60.0
         with self._venue.store() as db:
+            if self._venue.clock_is_wrong(db):
+                return CLOCK_SECONDS
             return 0.0 if send_one(db, settings, self._venue.clock.wall_ms(), os.environ) else 30.0
 
 
@@ -175,6 +184,8 @@ class Night:
 
     def step(self) -> float:
         with self._venue.store() as db:
+            if self._venue.clock_is_wrong(db):
+                return CLOCK_SECONDS
             if self._checked:
                 note_checked(db, self._venue.clock.wall_ms())
                 self._checked = False
@@ -190,12 +201,15 @@ class Heart:
         self._venue = venue
         self._failures = 0
         self._not_before = 0.0
+        self._next_alarm = 0.0
 
     def step(self) -> float:
         settings, clock = self._venue.settings, self._venue.clock
         if not settings.schedule.heartbeat_url or clock.mono() < self._not_before:
             return 60.0
         with self._venue.store() as db:
+            if self._venue.clock_is_wrong(db):
+                return self._alarm()
             wrong = beat(db, settings, clock.wall_ms())
             left = bool(untold(db, settings, clock.wall_ms()))
         if wrong:
@@ -205,3 +219,12 @@ class Heart:
         else:
             self._failures = 0
         return 1.0 if left and not wrong else 60.0
+
+    def _alarm(self) -> float:
+        """The clock is wrong: the watchman is told now and every hour, while it is."""
+        now = self._venue.clock.mono()
+        if now >= self._next_alarm:
+            self._next_alarm = now + ALARM_SECONDS
+            if wrong := alarm(self._venue.settings):
+                _log.warning("heartbeat: %s", wrong)
+        return CLOCK_SECONDS

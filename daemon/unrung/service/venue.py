@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from unrung.clock_trust import clock_trouble
 from unrung.config_tables import OPTIONAL, TABLES
 from unrung.service.clock import REAL, Clock
 from unrung.settings import Settings
@@ -41,6 +42,12 @@ class Venue:
             yield db
         finally:
             db.close()
+
+    def clock_is_wrong(self, db: Store) -> bool:
+        """Whether what depends on the date has to wait; told while it does."""
+        wrong = clock_trouble(db, self.settings, self.clock.wall_ms())
+        self.note("clock", wrong)
+        return bool(wrong)
 
     def note(self, key: str, text: str) -> None:
         """Keep what is wrong, or that nothing is any more; log it when it changes."""

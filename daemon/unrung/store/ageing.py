@@ -18,7 +18,8 @@ def blank_staff(db: Database, before_ms: int | None) -> int:
 
 
 def spent_exports(db: Database, before_ms: int) -> list[SourceRow]:
-    """Archived exports received before a moment (UTC milliseconds) of which every row is in the store.
+    """Archived exports received before a moment (UTC milliseconds), with no later row either, since the
+    clock may have been wrong then, of which every row is in the store.
 
     Not one with a row that was kept aside and never read, and not the newest of a feed, by which the
     next one is measured. An export's row says "taken" in the transaction that brought its movements.
@@ -27,7 +28,8 @@ def spent_exports(db: Database, before_ms: int) -> list[SourceRow]:
         "WITH open AS (SELECT s.feed, s.sha256 FROM rejects r JOIN sources s ON s.id = r.source "
         "WHERE r.state <> 'taken'), newest AS (SELECT feed, sha256, max(id) FROM sources "
         "WHERE state = 'taken' GROUP BY feed) "
-        "SELECT * FROM sources s WHERE via = 'folder' AND kept_as <> '' AND received_ms < ? "
+        "SELECT * FROM sources s WHERE via = 'folder' AND kept_as <> '' "
+        "AND max(received_ms, coalesce(last_ms, 0)) < ? "
         "AND state IN ('taken', 'duplicate') AND EXISTS (SELECT 1 FROM sources t WHERE "
         "t.feed = s.feed AND t.sha256 = s.sha256 AND t.state = 'taken') "
         "AND (feed, sha256) NOT IN (SELECT feed, sha256 FROM open) "
