@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
-from unrung.findings.fills import FAR, Cell, cell_of, fills_of, of_other_size, topped_up
+from unrung.findings.fills import FAR, Cell, cell_of, fills_of, topped_up
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail, t_limits
 from unrung.findings.wording import figure, moment, serve_volume, share, sum_volume
@@ -60,17 +60,17 @@ def _glasses(facts: Facts) -> tuple[dict[str, list[Topped]], dict[str, list[floa
         if piece not in facts.taken:
             goes[key].append(piece)
     others = goes.keys() | facts.taken.keys()
-    apart = others.union(facts.window.keys_of("of other size", of_other_size))
     usual_of, filled = dict[Cell, float](), set[int]()
     for cell, fill in fills_of(facts).items():
         plain[cell.tap] += [
-            ratio for key, ratio in zip(fill.keys, fill.ratios, strict=True) if key not in apart
+            ratio for key, ratio in zip(fill.keys, fill.ratios, strict=True) if key not in others
         ]
         filled.update(others.intersection(fill.keys))
         usual_of[cell] = fill.mean
+    # A full glass that was topped up may be nearer another size: it is looked at all the same.
     for key in [*facts.window.keys_of("topped up", _topped_up), *others]:
         serve, own = facts.serves[key], goes.get(key, ())
-        if not serve.paired or serve.other_size:
+        if not serve.paired:
             continue
         more = sum(facts.serves[piece].left_ul for piece in own)
         ratio = (serve.difference_ul + more - facts.taken.get(key, 0)) / serve.portion_ul
