@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from unrung.findings.certainty import ounces
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
+from unrung.findings.serves_without_ring import is_full
 from unrung.findings.wording import clock, moment, sum_volume, times
 from unrung.settings import Settings
 
@@ -19,6 +20,8 @@ RINSE = ounces(16)
 PAUSE_MS = 60 * 60_000
 SMALLEST_FLOW = ounces(4)
 FEWEST = 2
+GLASSES = 2
+"""Times as much where each flow is the size of a glass: it may be a last round."""
 LARGEST_GLASS = 1.3
 """One flow alone counts from this many times the largest portion on the menu."""
 
@@ -34,7 +37,9 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
             volume = sum(facts.serves[key].left_ul for key in run)
             flows = {facts.serves[key].parts[0][:2] for key in run}
             several = len(flows) >= FEWEST or volume >= LARGEST_GLASS * largest
-            if several and volume >= content.get(tap, 0) + RINSE:
+            glasses = all(is_full(facts.serves[key], facts.window.portions) for key in run)
+            least = (content.get(tap, 0) + RINSE) * (GLASSES if glasses else 1)
+            if several and volume >= least:
                 found.append(_finding(facts, settings, tap, run))
     return found
 
