@@ -8,6 +8,7 @@ changed within the day shows as two centres, one before and one after.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -117,10 +118,15 @@ def block_scores(lags: Lags) -> tuple[Floats, Floats]:
     narrow = student(taps, priors.LAG_SCALE_S * 1.3)
     narrow /= narrow.max()
     score = _smooth(cells.reshape(BLOCKS, count), narrow)
-    wide = np.ones(181)
-    level = _smooth(score, wide) / _smooth(np.ones((1, count)), wide)
+    level = _smooth(score, np.ones(181)) / _neighbours(count)
     excess: Floats = score - level
     return excess, middle
+
+
+@lru_cache(maxsize=1)
+def _neighbours(count: int) -> Floats:
+    """How many bins the level around each is a mean of."""
+    return _smooth(np.ones((1, count)), np.ones(181))
 
 
 def log_offset_prior(centre_s: Floats) -> Floats:

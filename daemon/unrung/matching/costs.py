@@ -101,7 +101,13 @@ def rings_at(rings: Rings, rows: Ints) -> Rings:
 
 def possible_pairs(rings: Rings, glasses: Glasses, laws: Laws) -> Edges:
     """Every pair that is worth more than leaving both sides unpaired."""
-    first, last, near = _span(rings, glasses, laws)
+    first, last = _span(rings, glasses, laws)
+    if int((last - first).sum()) <= priors.MOST_PAIRS:
+        return edges_of(rings, glasses, laws, *spread(first, last))
+    expected = rings.corrected - rings.shift - usual_ms(laws)[rings.law // CLASSES]
+    near = np.searchsorted(
+        _order(rings, glasses, glasses.product, glasses.end), _order(rings, glasses, rings.product, expected)
+    )
     return edges_of(rings, glasses, laws, *offered(
         first, last, near, rings.product, rings.centre, glasses.log_volume, priors.MOST_PAIRS
     ))
@@ -109,7 +115,7 @@ def possible_pairs(rings: Rings, glasses: Glasses, laws: Laws) -> Edges:
 
 def too_many(rings: Rings, glasses: Glasses, laws: Laws) -> bool:
     """Whether more pairs are possible than are looked at."""
-    first, last, _ = _span(rings, glasses, laws)
+    first, last = _span(rings, glasses, laws)
     return int((last - first).sum()) > priors.MOST_PAIRS
 
 
@@ -118,7 +124,8 @@ def edges_of(rings: Rings, glasses: Glasses, laws: Laws, ring: Ints, glass: Ints
     residual = rings.corrected[ring] - glasses.end[glass]
     at, inside = bins(laws.scale, residual)
     law = rings.law[ring]
-    density = laws.solo_share[law] * laws.solo[law // CLASSES, at]
+    solo = laws.solo_share[:, None] * np.repeat(laws.solo, CLASSES, axis=0)
+    density = solo[law, at]
     some = np.flatnonzero(law % CLASSES)
     near, also = bins(laws.scale, residual[some] - rings.shift[ring[some]])
     density[some] += np.where(also, laws.mates[law[some], near], 0.0)
@@ -194,16 +201,18 @@ def _where_reached(law: Floats, need: Floats, edge_s: Floats) -> tuple[Floats, F
     return np.where(empty, 0.0, edge_s[low]), np.where(empty, 0.0, edge_s[high])
 
 
-def _span(rings: Rings, glasses: Glasses, laws: Laws) -> tuple[Ints, Ints, Ints]:
-    """First and one past last serve within reach, per ring; and the first after its expected moment."""
-    low, high = _reach(rings, glasses, laws)
+def _span(rings: Rings, glasses: Glasses, laws: Laws) -> tuple[Ints, Ints]:
+    """First and one past last serve within reach, per ring."""
     if not len(rings.product) or not len(glasses.product):
-        nothing = np.zeros(len(low), np.int64)
-        return nothing, nothing, nothing
+        nothing = np.zeros(len(rings.product), np.int64)
+        return nothing, nothing
+    low, high = _reach(rings, glasses, laws)
+    keys = _order(rings, glasses, glasses.product, glasses.end)
+    first = np.searchsorted(keys, _order(rings, glasses, rings.product, rings.corrected - high), "right")
+    last = np.searchsorted(keys, _order(rings, glasses, rings.product, rings.corrected - low), "right")
+    return first, np.maximum(last, first)
+
+
+def _order(rings: Rings, glasses: Glasses, product: Ints, at: Ints) -> Ints:
     base = min(int(rings.corrected.min()), int(glasses.end.min())) - (1 << 35)
-    keys = order_key(glasses.product, glasses.end, base)
-    first = np.searchsorted(keys, order_key(rings.product, rings.corrected - high, base), "right")
-    last = np.searchsorted(keys, order_key(rings.product, rings.corrected - low, base), "right")
-    expected = rings.corrected - rings.shift - usual_ms(laws)[rings.law // CLASSES]
-    near = np.searchsorted(keys, order_key(rings.product, expected, base))
-    return first, last, near
+    return order_key(product, at, base)

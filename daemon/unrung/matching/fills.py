@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -19,9 +20,9 @@ NO_SIZE = 1e3
 ROOT_2PI = float(np.sqrt(2 * np.pi))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Sizes:
-    """What can be sold. Shapes: (products, sizes), padded with ``nan`` and 0."""
+    """What can be sold, one object a day. Shapes: (products, sizes), padded with ``nan`` and 0."""
 
     size_ul: Floats
     rung_share: Floats
@@ -111,27 +112,36 @@ def learn_shift(product: Ints, tap: Ints, raw: Floats, taps: int, sizes: Sizes) 
 
     A tap's own shift is drawn towards its product's, and that towards 0.
     """
-    products, reach, step = len(sizes.size_ul), priors.SHIFT_REACH, priors.SHIFT_STEP
-    grid = step * np.arange(-reach, reach + 1)
-    first, last = np.log(priors.SHIFT_LEAST_UL), np.log(priors.SHIFT_MOST_UL)
-    middle = np.arange(first, last, step)
-    density = np.full((products, len(middle)), priors.ODD_SHARE / priors.ODD_LOG_RANGE)
-    for size, share in zip(np.log(sizes.size_ul).T, sizes.rung_share.T, strict=True):
-        off = np.where(np.isnan(size), np.inf, middle[:, None] - size).T
-        density += share[:, None] * fill_density(off, priors.FILL_SPREAD)
-    log_density = np.pad(np.log(density), ((0, 0), (reach, reach)), mode="edge")
+    shifted, grid, first = _shifted(sizes)
+    products, step, many = len(sizes.size_ul), priors.SHIFT_STEP, shifted.shape[2]
     column = np.rint((raw - first) / step).astype(np.int64)
-    known = (column >= 0) & (column < len(middle))
+    known = (column >= 0) & (column < many)
     line = product[known] * taps + tap[known]
-    seen = np.bincount(line * len(middle) + column[known], minlength=products * taps * len(middle))
-    seen = seen.reshape(products, taps, len(middle))
-    shifted = np.lib.stride_tricks.sliding_window_view(log_density, len(middle), axis=1)[:, ::-1]
+    seen = np.bincount(line * many + column[known], minlength=products * taps * many)
+    seen = seen.reshape(products, taps, many)
     curve = np.einsum("ptm,pgm->ptg", seen, shifted, optimize=True)
     whole = curve.sum(axis=1) - np.abs(grid) / priors.SHIFT_USUAL
     usual = grid[np.argmax(whole, axis=1)]
     apart = np.abs(grid - usual[:, None, None]) / priors.SHIFT_APART
     found: Floats = grid[np.argmax(curve - apart, axis=2)]
     return found
+
+
+@lru_cache(maxsize=4)
+def _shifted(sizes: Sizes) -> tuple[Floats, Floats, float]:
+    """(products, shifts, bins): log density of volumes under every shift; the shifts; the log volume of
+    the first bin."""
+    reach, step = priors.SHIFT_REACH, priors.SHIFT_STEP
+    grid = step * np.arange(-reach, reach + 1)
+    first, last = np.log(priors.SHIFT_LEAST_UL), np.log(priors.SHIFT_MOST_UL)
+    middle = np.arange(first, last, step)
+    density = np.full((len(sizes.size_ul), len(middle)), priors.ODD_SHARE / priors.ODD_LOG_RANGE)
+    for size, share in zip(np.log(sizes.size_ul).T, sizes.rung_share.T, strict=True):
+        off = np.where(np.isnan(size), np.inf, middle[:, None] - size).T
+        density += share[:, None] * fill_density(off, priors.FILL_SPREAD)
+    log_density = np.pad(np.log(density), ((0, 0), (reach, reach)), mode="edge")
+    shifted = np.lib.stride_tricks.sliding_window_view(log_density, len(middle), axis=1)[:, ::-1]
+    return shifted, grid, float(first)
 
 
 def centres_of(fills: Fills, product: Ints, portion: Ints) -> Floats:

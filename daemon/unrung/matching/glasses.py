@@ -94,13 +94,26 @@ def best_handfuls(
         width = handfuls.spread[code][way]
         off = (log_volume[at][row] - total[way]) / width
         cost = 0.5 * off**2 + np.log(width * np.sqrt(2 * np.pi)) + handfuls.base[code][way]
-        order = np.lexsort((cost, row))
-        row, way, cost = row[order], way[order], cost[order]
-        place = np.arange(len(row)) - np.searchsorted(row, np.arange(len(at)))[row]
-        best = place < most
-        picks[at[row[best]], place[best]] = way[best]
-        prices[at[row[best]], place[best]] = cost[best]
+        row, way, cost, place = _cheapest_few(row, way, cost, most)
+        picks[at[row], place] = way
+        prices[at[row], place] = cost
     return picks, prices - handfuls.habit[tap][:, None]
+
+
+def _cheapest_few(
+    row: Ints, way: Ints, cost: Floats, most: int
+) -> tuple[Ints, Ints, Floats, Ints]:
+    """The ``most`` cheapest ways of each row, without those far dearer than its cheapest, and their
+    places in that order; ``row`` is sorted."""
+    if not len(row):
+        return row, way, cost, row
+    begin = np.flatnonzero(np.diff(row, prepend=-1))
+    least = np.repeat(np.minimum.reduceat(cost, begin), np.diff(np.append(begin, len(row))))
+    near = np.flatnonzero(cost <= (least if most == 1 else least + 1.01 * priors.SLACK))
+    order = near[np.lexsort((cost[near], row[near]))] if most > 1 else near
+    place = np.arange(len(order)) - np.searchsorted(row[order], row[order])
+    best, place = order[place < most], place[place < most]
+    return row[best], way[best], cost[best], place
 
 
 def split_options(

@@ -22,9 +22,9 @@ CLASSES = 3
 """Rings with 0, 1, and 2 or more paired round-mates."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Scale:
-    """The bins of a law within the venue's window. Lags in seconds."""
+    """The bins of a law within the venue's window, one object a window. Lags in seconds."""
 
     origin_ms: int
     bin_of: Ints
@@ -118,6 +118,7 @@ def learn_laws(
     return Laws(scale, solo[None, :], tables, shares)
 
 
+@lru_cache(maxsize=16)
 def _solo_prior(scale: Scale) -> Floats:
     at, wide, flat = scale.middle_s, priors.LAG_WIDE_SHARE, priors.LAG_FLAT_SHARE
     core = student(at, priors.LAG_SCALE_S)
@@ -131,23 +132,40 @@ def _solo_prior(scale: Scale) -> Floats:
 def _smooth(scale: Scale, at: Ints, weight: Floats, prior: Floats) -> Floats:
     """Density per bin from weighted lags, the prior, and a share of tail that no day teaches."""
     counts = np.bincount(at, weight, len(prior))
-    reach = int(4 * priors.LAW_KERNEL / priors.LAW_STEP)
-    kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) * priors.LAW_STEP / priors.LAW_KERNEL) ** 2)
-    padded = np.convolve(counts, kernel / kernel.sum())[reach : reach + len(counts)]
+    kernel = _kernel()
+    reach = len(kernel) // 2
+    padded = np.convolve(counts, kernel)[reach : reach + len(counts)]
     total = float(weight.sum()) + priors.LAG_PRIOR
     learnt = (padded / scale.width_s + priors.LAG_PRIOR * prior) / total
-    tail, span = priors.LAW_TAIL_SHARE, scale.edge_s[-1] - scale.edge_s[0]
-    found: Floats = (1 - tail) * learnt + tail / 2 * (
-        student(scale.middle_s, priors.LAW_TAIL_S) + 1 / span
-    )
+    found: Floats = (1 - priors.LAW_TAIL_SHARE) * learnt + _tail(scale)
     return found
+
+
+@lru_cache(maxsize=1)
+def _kernel() -> Floats:
+    reach = int(4 * priors.LAW_KERNEL / priors.LAW_STEP)
+    kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) * priors.LAW_STEP / priors.LAW_KERNEL) ** 2)
+    found: Floats = kernel / kernel.sum()
+    return found
+
+
+@lru_cache(maxsize=16)
+def _tail(scale: Scale) -> Floats:
+    span = scale.edge_s[-1] - scale.edge_s[0]
+    found: Floats = priors.LAW_TAIL_SHARE / 2 * (student(scale.middle_s, priors.LAW_TAIL_S) + 1 / span)
+    return found
+
+
+@lru_cache(maxsize=16)
+def _mates_prior(scale: Scale) -> Floats:
+    return student(scale.middle_s, priors.MATES_SCALE_S)
 
 
 def _mates_law(
     scale: Scale, own: Ints, near: Ints, chance: Floats, solo: Floats
 ) -> tuple[Floats, float]:
     """The law around the mates' lag times its share, and the share that follows the solo law."""
-    prior = student(scale.middle_s, priors.MATES_SCALE_S)
+    prior = _mates_prior(scale)
     share, law, alone = priors.MATES_SHARE, prior, solo[own]
     for _ in range(priors.MATES_ROUNDS):
         together = share * law[near]
