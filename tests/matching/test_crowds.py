@@ -42,6 +42,7 @@ def test_totals_of_a_crowd_are_those_of_all_its_pairs(narrow: int, monkeypatch: 
     """Within 0.2 % of what was poured."""
     bounded = matched(*stand())
     monkeypatch.setattr(priors, "MOST_PAIRS", 10_000_000)
+    monkeypatch.setattr(priors, "CROWD_PAIRS", 10_000)
     exact = matched(*stand())
     assert exact.single_pours
     assert not bounded.single_pours

@@ -99,24 +99,32 @@ def rings_at(rings: Rings, rows: Ints) -> Rings:
     return Rings(*(getattr(rings, name)[rows] for name in Rings.__slots__))
 
 
-def possible_pairs(rings: Rings, glasses: Glasses, laws: Laws) -> Edges:
-    """Every pair that is worth more than leaving both sides unpaired."""
+def possible_pairs(rings: Rings, glasses: Glasses, laws: Laws, *, blurred: bool = False) -> Edges:
+    """Every pair that is worth more than leaving both sides unpaired; some of them where there are more
+    than ``MOST_PAIRS``, or where single pairs tell nothing (``blurred``)."""
     first, last = _span(rings, glasses, laws)
-    if int((last - first).sum()) <= priors.MOST_PAIRS:
+    most = min(priors.MOST_PAIRS, priors.CROWD_OFFERS * len(first)) if blurred else priors.MOST_PAIRS
+    if int((last - first).sum()) <= most:
         return edges_of(rings, glasses, laws, *spread(first, last))
     expected = rings.corrected - rings.shift - usual_ms(laws)[rings.law // CLASSES]
     near = np.searchsorted(
         _order(rings, glasses, glasses.product, glasses.end), _order(rings, glasses, rings.product, expected)
     )
     return edges_of(rings, glasses, laws, *offered(
-        first, last, near, rings.product, rings.centre, glasses.log_volume, priors.MOST_PAIRS
+        first, last, near, rings.product, rings.centre, glasses.log_volume, most
     ))
 
 
-def too_many(rings: Rings, glasses: Glasses, laws: Laws) -> bool:
-    """Whether more pairs are possible than are looked at."""
+def pair_count(rings: Rings, glasses: Glasses, laws: Laws) -> int:
+    """How many pairs are possible by time; no more than ``MOST_PAIRS`` of them are looked at."""
     first, last = _span(rings, glasses, laws)
-    return int((last - first).sum()) > priors.MOST_PAIRS
+    return int((last - first).sum())
+
+
+def is_crowd(rings: Rings, glasses: Glasses, laws: Laws) -> bool:
+    """Whether so many pairs are possible that single ones tell nothing."""
+    most = min(priors.MOST_PAIRS, priors.CROWD_PAIRS * len(rings.product))
+    return pair_count(rings, glasses, laws) > most
 
 
 def edges_of(rings: Rings, glasses: Glasses, laws: Laws, ring: Ints, glass: Ints) -> Edges:

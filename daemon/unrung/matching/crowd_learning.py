@@ -12,9 +12,9 @@ from dataclasses import replace
 import numpy as np
 
 from unrung.matching import priors
-from unrung.matching.assign import best_assignment, good_assignment
+from unrung.matching.assign import good_assignment
 from unrung.matching.columns import Ints
-from unrung.matching.costs import Edges, possible_pairs, too_many
+from unrung.matching.costs import Edges, is_crowd, possible_pairs
 from unrung.matching.known import Learnt, Started
 from unrung.matching.laws import flat_laws
 from unrung.matching.learning import price, rings_of, shares
@@ -28,7 +28,7 @@ def totals_only(started: Started, settings: MatchSettings) -> bool:
     """Whether single pairs tell nothing."""
     rings, _ = rings_of(started.rung, started.known)
     late = settings.window_after_ms > priors.LATE_MS
-    return late or too_many(rings, started.glasses, started.known.laws)
+    return late or is_crowd(rings, started.glasses, started.known.laws)
 
 
 def learn_totals(started: Started, settings: MatchSettings, lo_ms: int) -> Learnt:
@@ -37,9 +37,8 @@ def learn_totals(started: Started, settings: MatchSettings, lo_ms: int) -> Learn
     if settings.window_after_ms > priors.LATE_MS:
         known = replace(known, laws=flat_laws(settings))
     rings, order = rings_of(started.rung, known)
-    edges = possible_pairs(rings, glasses, known.laws)
-    solve = good_assignment if too_many(rings, glasses, known.laws) else best_assignment
-    partner = solve(edges, len(order))
+    edges = possible_pairs(rings, glasses, known.laws, blurred=True)
+    partner = good_assignment(edges, len(order))
     cut = second_look(
         weighed, started.cut, serves, edges, partner, rings, known.laws, known.lone_serve
     )

@@ -20,10 +20,10 @@ from unrung.matching.costs import (
     Glasses,
     Rings,
     glasses_of,
+    is_crowd,
     possible_pairs,
     ring_bases,
     rings_at,
-    too_many,
 )
 from unrung.matching.fills import Sizes, centres_of, odd_density, sized_density
 from unrung.matching.known import Known, Learnt, Rung, Started
@@ -148,7 +148,7 @@ def _clock(rung: Rung, known: Known, glasses: Glasses, settings: MatchSettings) 
             units.at, units.product, rung.centre, glasses.product, glasses.end, glasses.log_volume
         )
     )
-    if jumped is None or too_many(rings_of(rung, known)[0], glasses, known.laws):
+    if jumped is None or is_crowd(rings_of(rung, known)[0], glasses, known.laws):
         return steady
     worth = [
         _worth(replace(known, clockwork=clockwork), rung, glasses, settings)

@@ -6,10 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from unrung.matching import priors
 from unrung.matching.assign import best_assignment, good_assignment
 from unrung.matching.columns import Bools, Ints
 from unrung.matching.confusion import own, with_confusion
-from unrung.matching.costs import Edges, possible_pairs, too_many
+from unrung.matching.costs import Edges, pair_count, possible_pairs
 from unrung.matching.crowd_learning import as_assigned
 from unrung.matching.marginals import chances
 from unrung.matching.nodes import Nodes, gather
@@ -28,11 +29,11 @@ def match_day(before: Prepared | None, day: Prepared, after: Prepared | None) ->
     crossings = [(before, day, seam(before, day)), (day, after, seam(day, after))]
     nodes = _interior(before, day, after, crossings)
     days = [source for source in (before, day, after) if source is not None]
-    edges = possible_pairs(nodes.rings, nodes.glasses, nodes.laws)
+    blurred = day.blurred or pair_count(nodes.rings, nodes.glasses, nodes.laws) > priors.MOST_PAIRS
+    edges = possible_pairs(nodes.rings, nodes.glasses, nodes.laws, blurred=blurred)
     if nodes.confusion:
         edges = with_confusion(edges, nodes.rings, nodes.glasses, nodes.laws, nodes.confusion)
-    crowd = too_many(nodes.rings, nodes.glasses, nodes.laws)
-    assigned = (good_assignment if crowd else best_assignment)(edges, len(nodes.rings.product))
+    assigned = (good_assignment if blurred else best_assignment)(edges, len(nodes.rings.product))
     partner = own(nodes.rings, nodes.glasses, assigned)
     keys = _ring_keys(nodes, days)
     unit = np.full(len(day.glasses.end), -1, np.int64)
@@ -42,7 +43,6 @@ def match_day(before: Prepared | None, day: Prepared, after: Prepared | None) ->
     unit[glass], has[glass] = keys[ring], True
     for early, late, crossing in crossings:
         _freeze(early, late, day, crossing, unit, has)
-    blurred = crowd or day.blurred
     unsure, range_ul = _honesty(day, nodes, edges, partner, has, blurred)
     lone = np.flatnonzero(partner < 0)
     at = np.clip(nodes.rings.corrected[lone], day.bounds[0], day.bounds[1] - 1)

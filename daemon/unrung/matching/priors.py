@@ -161,6 +161,9 @@ CONFUSED_PRICE = -2.0
 only gross confusion is taken for one."""
 MOST_PAIRS = 1_500_000
 """Pairs of rings and serves looked at in one go. A bar stays far below; a stadium's stand does not."""
+CROWD_PAIRS, CROWD_OFFERS = 250, 40
+"""Serves that a ring could have on average, beyond which single pairs tell nothing; how many it is then
+offered."""
 BELIEF_MORE_STEPS, UNSETTLED = 24, 0.1
 """Further steps, damped, where beliefs still contradict each other by so much."""
 LATE_MS = 90 * 60_000
