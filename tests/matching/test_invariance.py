@@ -25,13 +25,13 @@ from matching.days import (
 )
 from unrung.matching.assign import best_assignment
 from unrung.matching.clockwork import Clockwork
-from unrung.matching.columns import pour_columns, unit_columns
+from unrung.matching.columns import Pours, pour_columns, unit_columns
 from unrung.matching.costs import possible_pairs
 from unrung.matching.fills import Fills, Sizes, sizes_of
 from unrung.matching.laws import prior_laws
 from unrung.matching.learning import Known, Rung, price, rings_of
 from unrung.matching.rounds import no_mates, rounds_of
-from unrung.matching.serves import Weighed, serves_of, weigh
+from unrung.matching.serves import Weighed, judge, serves_of, weigh
 from unrung.matching.types import Matched, MeteredPour, RingUnit
 
 Content = Counter[tuple[object, ...]]
@@ -110,11 +110,12 @@ def fixed_pairs(pours: list[MeteredPour], rings: list[RingUnit], offset_ms: int)
     }
 
 
-def _unlearnt(empty: Weighed, poured: object, sizes: Sizes) -> Weighed:
+def _unlearnt(empty: Weighed, poured: Pours, sizes: Sizes) -> Weighed:
     shift = np.zeros((len(sizes.size_ul), 8))
     fills: Fills = replace(empty.fills, shift=shift)
-    alone = weigh(poured, sizes, 60_000).pieces  # type: ignore[arg-type]
-    return replace(empty, pours=poured, fills=fills, pieces=alone)  # type: ignore[arg-type]
+    pieces = weigh(poured, sizes, 60_000).pieces
+    judged = judge(poured, pieces, fills, empty.habits)
+    return replace(empty, pours=poured, fills=fills, pieces=pieces, judged=judged)
 
 
 moments = st.lists(st.integers(0, 4_000), max_size=9)

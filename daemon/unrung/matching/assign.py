@@ -68,12 +68,13 @@ def _blocks(edges: Edges, rings: int) -> Ints:
     """Ring indices at which the problem is cut: no serve has edges on both sides of a cut."""
     if not len(edges.ring):
         return np.array([0, rings])
-    ring, begin = np.unique(edges.ring, return_index=True)
+    begin = np.flatnonzero(np.diff(edges.ring, prepend=-1))
+    ring = edges.ring[begin]
     lowest = np.minimum.reduceat(edges.glass, begin)
     highest = np.maximum.accumulate(np.maximum.reduceat(edges.glass, begin))
     lowest = np.minimum.accumulate(lowest[::-1])[::-1]
     cuts = ring[1:][highest[:-1] < lowest[1:]]
-    _, first = np.unique(cuts // BLOCK_RINGS, return_index=True)
+    first = np.flatnonzero(np.diff(cuts // BLOCK_RINGS, prepend=-1))
     return np.concatenate(([0], cuts[first], [rings]))
 
 

@@ -17,7 +17,7 @@ import numpy as np
 from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints, order_key, spread
 from unrung.matching.crowd import offered
-from unrung.matching.fills import Fills, fill_density, odd_density, sized_density
+from unrung.matching.fills import fill_density
 from unrung.matching.laws import CLASSES, Laws, bins, usual_ms
 
 FILL_STEP, FILL_REACH = 0.004, 1.2
@@ -72,15 +72,13 @@ def millinats(values: Floats) -> Ints:
 
 
 def glasses_of(
-    product: Ints, end: Ints, log_volume: Floats, fills: Fills, share: Floats
+    product: Ints, end: Ints, log_volume: Floats, sized: Floats, odd: Floats, share: Floats
 ) -> Glasses:
-    """Prices of serves, from what is known of the product's fills.
+    """Prices of serves.
 
-    ``log_volume`` is to be compared with single pours; ``share``: of full-size serves like each,
-    the share without a ring.
+    ``log_volume`` is to be compared with single pours; ``sized``, ``odd``: its density as a glass and
+    as no glass; ``share``: of full-size serves like each, the share without a ring.
     """
-    sized = sized_density(fills, product, log_volume)
-    odd = odd_density(fills, product, log_volume)
     lone = np.log(share * sized + priors.LONE_ODD * odd)
     rung = np.log(priors.WRONG_SIZE * sized + priors.RUNG_ODD * odd)
     paired = np.log(1 - share)
@@ -194,8 +192,9 @@ def _best_fill(rings: Rings, glasses: Glasses) -> Ints:
     low = np.searchsorted(glasses.product, product[kind])
     row, glass = spread(low, np.searchsorted(glasses.product, product[kind], "right"))
     most = np.full(len(kind), -100 * priors.MILLINATS)
-    some, begin = np.unique(row, return_index=True)
-    most[some] = np.maximum.reduceat(_fill_gain(centre[kind][row], glasses, glass), begin)
+    begin = np.flatnonzero(np.diff(row, prepend=-1))
+    if len(row):
+        most[row[begin]] = np.maximum.reduceat(_fill_gain(centre[kind][row], glasses, glass), begin)
     best = np.empty(len(order), np.int64)
     best[order] = np.repeat(most, np.diff(np.append(kind, len(order))))
     return best

@@ -42,7 +42,7 @@ def learn_totals(started: Started, settings: MatchSettings, lo_ms: int) -> Learn
     cut = second_look(
         weighed, started.cut, serves, edges, partner, rings, known.laws, known.lone_serve
     )
-    known = shares(known, weighed, rings, glasses, serves.tap, as_assigned(edges, partner, len(glasses.end)))
+    known = shares(known, weighed, rings, serves, as_assigned(edges, partner, len(glasses.end)))
     serves = serves_of(weighed, cut, lo_ms)
     paired = np.flatnonzero(partner >= 0)
     residual = rings.corrected[paired] - glasses.end[partner[paired]]

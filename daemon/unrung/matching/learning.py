@@ -25,13 +25,13 @@ from unrung.matching.costs import (
     ring_bases,
     rings_at,
 )
-from unrung.matching.fills import Sizes, centres_of, odd_density, sized_density
+from unrung.matching.fills import Sizes, centres_of
 from unrung.matching.known import Known, Learnt, Rung, Started
 from unrung.matching.laws import CLASSES, learn_laws, near_only, prior_laws
 from unrung.matching.marginals import Chances, chances
 from unrung.matching.rounds import mates_of, no_mates, rounds_of
 from unrung.matching.second_look import second_look
-from unrung.matching.serves import Serves, Weighed, first_cut, log_fill, serves_of, weigh
+from unrung.matching.serves import Serves, Weighed, first_cut, serves_of, weigh
 from unrung.matching.types import MatchSettings
 
 
@@ -74,7 +74,7 @@ def learn(started: Started, settings: MatchSettings, lo_ms: int) -> Learnt:
             known, rung, rings, order, glasses, edges, partner, likely, settings
         )
         if step > 0:
-            known = shares(known, weighed, rings, glasses, serves.tap, likely)
+            known = shares(known, weighed, rings, serves, likely)
             known = replace(known, confusion=_confusion(rings, glasses, partner))
         serves = serves_of(weighed, cut, lo_ms)
         glasses = price(weighed, serves, known)
@@ -84,9 +84,11 @@ def learn(started: Started, settings: MatchSettings, lo_ms: int) -> Learnt:
 
 def price(weighed: Weighed, serves: Serves, known: Known) -> Glasses:
     """Serves as the assignment sees them."""
-    log_volume = log_fill(weighed, serves.product, serves.tap, serves.volume, serves.joined)
+    judged, at = weighed.judged, serves.at
     share = known.lone_serve[serves.product, serves.tap]
-    return glasses_of(serves.product, serves.end, log_volume, weighed.fills, share)
+    return glasses_of(
+        serves.product, serves.end, judged.log_volume[at], judged.sized[at], judged.odd[at], share
+    )
 
 
 def rings_of(rung: Rung, known: Known) -> tuple[Rings, Ints]:
@@ -209,15 +211,14 @@ def _middle(residual: Ints) -> int:
 
 
 def shares(
-    known: Known, weighed: Weighed, rings: Rings, glasses: Glasses, tap: Ints, likely: Chances
+    known: Known, weighed: Weighed, rings: Rings, serves: Serves, likely: Chances
 ) -> Known:
     """Shares of lone rings and lone serves, from the chances of all pairs.
 
     Each share is drawn towards a wider one: a tap's to its product's, a product's to the outlet's.
     """
     products, taps = known.lone_serve.shape
-    sized = sized_density(weighed.fills, glasses.product, glasses.log_volume)
-    full = sized > odd_density(weighed.fills, glasses.product, glasses.log_volume)
+    full = (weighed.judged.sized > weighed.judged.odd)[serves.at]
     real = rings.latest == NEVER_MS
     belief = priors.SHARE_BELIEF
     ring = _drawn(
@@ -225,11 +226,11 @@ def shares(
         np.full(products, _pooled(likely.lone_ring[real], priors.LONE_RING)), belief,
     )
     serve = _drawn(
-        glasses.product[full], likely.lone_glass[full],
+        serves.product[full], likely.lone_glass[full],
         np.full(products, _pooled(likely.lone_glass[full], priors.LONE_SERVE)), belief,
     )
     line = _drawn(
-        glasses.product[full] * taps + tap[full], likely.lone_glass[full],
+        serves.product[full] * taps + serves.tap[full], likely.lone_glass[full],
         np.repeat(serve, taps), belief,
     )
     low, high = priors.LEAST_SHARE, priors.MOST_SHARE

@@ -16,11 +16,10 @@ import numpy as np
 from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints, order_key, spread
 from unrung.matching.costs import Edges, Glasses, Rings, edges_of, glasses_of, possible_pairs, rings_at
-from unrung.matching.fills import odd_density, sized_density
 from unrung.matching.laws import Laws
-from unrung.matching.pieces import JOINED, SHARED, Pieces
+from unrung.matching.pieces import SHARED, Pieces
 from unrung.matching.proposals import Proposals, now_of, proposals_of
-from unrung.matching.serves import Cut, Serves, Weighed, log_fill, with_pieces
+from unrung.matching.serves import Cut, Judged, Serves, Weighed, with_pieces
 
 
 class Change(NamedTuple):
@@ -69,9 +68,8 @@ def _worth_now(
     chosen = partner[edges.ring] == edges.glass
     gain = np.zeros(len(serves.lead))
     gain[edges.glass[chosen]] = edges.gain[chosen] / priors.MILLINATS
-    log_volume = log_fill(weighed, serves.product, serves.tap, serves.volume, serves.joined)
     worth = gain + _lone_log(
-        weighed, serves.product, log_volume, serves.shared, lone_share[serves.product, serves.tap]
+        weighed.judged, serves.at, serves.shared, lone_share[serves.product, serves.tap]
     )
     total: Floats = np.bincount(serves.lead, worth, len(weighed.single))
     lead = np.flatnonzero(cut >= 0)
@@ -81,14 +79,11 @@ def _worth_now(
     return total, poor
 
 
-def _lone_log(
-    weighed: Weighed, product: Ints, log_volume: Floats, shared: Bools, share: Floats
-) -> Floats:
+def _lone_log(judged: Judged, at: Ints, shared: Bools, share: Floats) -> Floats:
     """Log density of a serve without a ring; of the glasses of a split, whose sizes the split
     has paid for, only that it has none."""
-    sized = sized_density(weighed.fills, product, log_volume)
-    odd = odd_density(weighed.fills, product, log_volume)
-    found: Floats = np.log(np.where(shared, share, share * sized + priors.LONE_ODD * odd))
+    density = share * judged.sized[at] + priors.LONE_ODD * judged.odd[at]
+    found: Floats = np.log(np.where(shared, share, density))
     return found
 
 
@@ -100,16 +95,15 @@ def _weigh(
     pieces, count = weighed.pieces, len(proposals.made)
     owner, serve, row = _new_serves(pieces, proposals)
     product, tap, end = weighed.pours.product[row], weighed.pours.tap[row], pieces.end[serve]
-    kind = pieces.kind[serve]
-    log_volume = log_fill(weighed, product, tap, pieces.volume[serve], kind == JOINED)
     base = np.append(pieces.structure, 0.0)[proposals.made].sum(axis=1)
     base -= np.append(worth, 0.0)[proposals.leads].sum(axis=1)
-    lone = _lone_log(weighed, product, log_volume, kind == SHARED, lone_share[product, tap])
+    lone = _lone_log(weighed.judged, serve, pieces.kind[serve] == SHARED, lone_share[product, tap])
     base += np.bincount(owner, lone, count)
     order = np.lexsort((end, product))
     owner = owner[order]
+    judged, at = weighed.judged, serve[order]
     glasses = glasses_of(
-        product[order], end[order], log_volume[order], weighed.fills,
+        product[order], end[order], judged.log_volume[at], judged.sized[at], judged.odd[at],
         lone_share[product, tap][order],
     )
     edges = _allowed(rings, glasses, laws, proposals, owner, held)

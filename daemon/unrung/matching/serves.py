@@ -37,6 +37,20 @@ class Weighed:
     groups: Candidates
     """Sets of several pours that may belong together."""
     pieces: Pieces
+    judged: Judged
+    """Row for row the serves of all pieces."""
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """Serves by their volumes alone."""
+
+    log_volume: Floats
+    """To be compared with what single pours hold."""
+    sized: Floats
+    """Its density as a glass of some size."""
+    odd: Floats
+    """Its density as a flow that is no glass."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +75,8 @@ class Serves:
     first: Ints
     part_key: Ints
     part_ul: Ints
+    at: Ints
+    """Which serve of the day's pieces it is."""
 
 
 def weigh(pours: Pours, sizes: Sizes, top_up_gap_ms: int) -> Weighed:
@@ -78,7 +94,19 @@ def weigh(pours: Pours, sizes: Sizes, top_up_gap_ms: int) -> Weighed:
     cost = cheapest(single, splits)
     groups = groups_worth(pours, fills, handfuls, cost, misfit, links, habits)
     pieces = pieces_of(pours, splits, handfuls, groups)
-    return Weighed(pours, fills, habits, single, splits, groups, pieces)
+    judged = judge(pours, pieces, fills, habits)
+    return Weighed(pours, fills, habits, single, splits, groups, pieces, judged)
+
+
+def judge(pours: Pours, pieces: Pieces, fills: Fills, habits: Habits) -> Judged:
+    """All serves of all pieces."""
+    row = np.repeat(pieces.rows[:, 0], np.diff(pieces.first))
+    product = pours.product[row]
+    lift = np.where(pieces.kind == JOINED, habits.lift[product], 0.0)
+    log_volume = filled(fills, product, pours.tap[row], pieces.volume) - lift
+    return Judged(
+        log_volume, sized_density(fills, product, log_volume), odd_density(fills, product, log_volume)
+    )
 
 
 def _weigh_each(
@@ -141,13 +169,6 @@ def cheapest(single: Floats, splits: Splits) -> Floats:
     return cost
 
 
-def log_fill(weighed: Weighed, product: Ints, tap: Ints, volume: Ints, joined: Bools) -> Floats:
-    """Log of what each serve holds, to be compared with what single pours hold."""
-    lift = np.where(joined, weighed.habits.lift[product], 0.0)
-    found: Floats = filled(weighed.fills, product, tap, volume) - lift
-    return found
-
-
 def serves_of(weighed: Weighed, cut: Cut, lo_ms: int) -> Serves:
     """The serves of a cut, every microlitre of every pour in exactly one part; none ends before
     ``lo_ms``."""
@@ -160,10 +181,12 @@ def serves_of(weighed: Weighed, cut: Cut, lo_ms: int) -> Serves:
         lead[owner], pieces.start[serve], np.maximum(pieces.end[serve], lo_ms), pieces.volume[serve],
         pieces.kind[serve],
     ]
-    return _in_order(pours, columns, vessel, pieces.part_row[part], pieces.part_ul[part])
+    return _in_order(pours, columns, vessel, pieces.part_row[part], pieces.part_ul[part], serve)
 
 
-def _in_order(pours: Pours, columns: list[Ints], owner: Ints, row: Ints, part_ul: Ints) -> Serves:
+def _in_order(
+    pours: Pours, columns: list[Ints], owner: Ints, row: Ints, part_ul: Ints, at: Ints
+) -> Serves:
     lead, start, end, volume, kind = columns
     order = np.lexsort((lead, volume, pours.tap[lead], start, end, pours.product[lead]))
     rank = np.empty(len(order), np.int64)
@@ -174,5 +197,5 @@ def _in_order(pours: Pours, columns: list[Ints], owner: Ints, row: Ints, part_ul
     return Serves(
         pours.product[lead], pours.tap[lead], start[order], end[order], volume[order], lead,
         kind == JOINED, kind == SHARED, np.concatenate(([0], np.cumsum(count))),
-        pours.key[row[by_serve]], part_ul[by_serve],
+        pours.key[row[by_serve]], part_ul[by_serve], at[order],
     )
