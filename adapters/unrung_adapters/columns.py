@@ -29,8 +29,9 @@ def columns(name: str, line: int, header: Cells, mapping: Mapping) -> Columns:
     Raises ``ExportError`` where a mapped column is not there, or is there twice.
     """
     names, used = [cell.strip() for cell in header], wanted(mapping)
-    _check(name, line, names, used)
-    _check(name, line, names, {rule.column: "skip_rows" for rule in mapping.formats.skip_rows})
+    _check(name, line, names, used, mapping.feed)
+    skipped = {rule.column: "skip_rows" for rule in mapping.formats.skip_rows}
+    _check(name, line, names, skipped, mapping.feed)
     at = {column: index for index, column in enumerate(names)}
     return Columns(
         header, len(header), texts_taker(mapping, at, len(header)),
@@ -38,11 +39,11 @@ def columns(name: str, line: int, header: Cells, mapping: Mapping) -> Columns:
     )
 
 
-def _check(name: str, line: int, names: Cells, used: dict[str, str]) -> None:
+def _check(name: str, line: int, names: Cells, used: dict[str, str], feed: str) -> None:
     counts = Counter(names)
     for column, field in used.items():
         if not counts[column]:
-            raise _no_column(name, line, names, column, field)
+            raise _no_column(name, line, names, column, field, feed)
         if counts[column] > 1:
             raise ExportError(
                 f"has {counts[column]} columns named {column!r}", name=name, line=line, field=field,
@@ -51,13 +52,16 @@ def _check(name: str, line: int, names: Cells, used: dict[str, str]) -> None:
             )
 
 
-def _no_column(name: str, line: int, names: Cells, column: str, field: str) -> ExportError:
+def _no_column(
+    name: str, line: int, names: Cells, column: str, field: str, feed: str
+) -> ExportError:
     near = get_close_matches(column, names, 1)
-    guess = f" Did you mean {near[0]!r}?" if near else ""
+    guess = f"Did you mean {near[0]!r}? " if near else ""
     if len(names) == 1:
-        guess += " There is only one column: is formats.delimiter right?"
+        guess += "There is only one column: is formats.delimiter right? "
     shown = ", ".join(repr(each[:40]) for each in names[:40])
     return ExportError(
         f"has no column {column!r}", name=name, line=line, field=field,
-        fix=f"Columns that are there: {shown}.{guess}",
+        fix=f"{guess}If it has a new name, set {field} = to that under [feed.fields] of feed {feed!r} "
+        f"in venue.toml. Columns that are there: {shown}.",
     )

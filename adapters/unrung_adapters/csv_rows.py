@@ -52,8 +52,10 @@ def read(
         header = [str(number) for number in range(1, len(header) + 1)]
         rows = chain([top], rows)
     found = columns(export.name, line, header, mapping)
+    notes = notes or ReadNotes()
+    notes.columns = tuple(map(str.strip, header)) if mapping.formats.header else ()
     final = 0 if text.endswith(("\n", "\r")) else sum(1 for _ in _LINE.finditer(text))
-    yield from _records(export, mapping, notes or ReadNotes(), rows, found, final)
+    yield from _records(export, mapping, notes, rows, found, final)
 
 
 def _records(

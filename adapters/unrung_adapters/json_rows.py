@@ -60,8 +60,10 @@ def _records(
                 _check_characters(cells, used)
             yield build(line, texts, raw_of(cells))
         except BadValue as bad:
-            yield rejected(line, _plainer(bad, place), named_cells(mapping, texts) if texts else {})
+            shown = [text.encode("utf-8", "backslashreplace").decode() for text in texts]
+            yield rejected(line, _plainer(bad, place), named_cells(mapping, shown) if shown else {})
     notes.absent += unseen.values()
+    notes.present = tuple(field for field in used.values() if field not in notes.absent)
 
 
 def _cells_reader(

@@ -15,5 +15,9 @@ class ReadNotes:
     """Times that the clocks never showed (spring); moved forward by the gap."""
     skipped: int = 0
     """Rows passed over: those that ``skip_rows`` names, blank ones, repeated headers."""
+    columns: tuple[str, ...] = ()
+    """The columns of a CSV with a header."""
+    present: tuple[str, ...] = ()
+    """Mapped fields that some row of a JSON document had."""
     absent: list[str] = field(default_factory=list)
     """Mapped fields that no row of a JSON document had: a renamed member, or rare data."""

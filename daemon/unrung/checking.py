@@ -13,7 +13,8 @@ from typing import Any
 from unrung.business_day import local_iso
 from unrung.config_folder import load
 from unrung.errors import ConfigError, SourceError, StoreError, UnrungError
-from unrung.intake.adapter import read_all
+from unrung.feed_words import held_words
+from unrung.intake.adapter import mapping_digest, read_all
 from unrung.intake.archive import printable, sentence
 from unrung.intake.keeping import kept_path
 from unrung.intake.scan import folder_of
@@ -28,7 +29,7 @@ from unrung.records import AnyRecord, Export, Ring
 from unrung.settings import Feed, Settings
 from unrung.staff_names import staff_words
 from unrung.store.open import Store, look_at_store
-from unrung.store.sources import newest_taken
+from unrung.store.sources import newest_taken, set_aside_ones
 from unrung.units import UNIT_LABELS, from_ul
 
 SAMPLE_ROWS = 3
@@ -138,7 +139,9 @@ def _try_newest(
         report.problem(f"feed {feed.name!r}: {text}")
     if not listing.files:
         report.lines.append(f"{feed.name}: no file waits in {folder_of(feed, settings)}")
+        _try_aside(db, feed, settings, report)
         return _show_kept(db, feed, settings, report)
+    _try_aside(db, feed, settings, report)
     newest = listing.files[-1]
     if newest.size > feed.max_bytes:
         report.problem(f"feed {feed.name!r}: {printable(newest.path.name)} is larger than max_bytes")
@@ -149,6 +152,30 @@ def _try_newest(
         report.problem(f"feed {feed.name!r}: {newest.path} cannot be read: {error.strerror}")
         return []
     return _show(feed, settings, report, Export(printable(newest.path.name), content, newest.mtime_ms))
+
+
+def _try_aside(db: Store | None, feed: Feed, settings: Settings, report: Report) -> None:
+    """Whether the exports that stand set aside would be read with the settings as they are now."""
+    aside = set_aside_ones(db, feed.name) if db is not None else []
+    if not aside:
+        return
+    first, last = aside[0], aside[-1]
+    path = kept_path(settings, last)
+    changed = mapping_digest(feed, settings) != last.mapping_digest
+    if changed and path is not None and path.is_file():
+        try:
+            export = Export(last.name, path.read_bytes(), last.received_ms)
+            records, rejects, _ = read_all(feed, settings, export)
+        except UnrungError as error:
+            report.problem(f"feed {feed.name!r}: still set aside, also with these settings: {error}")
+            return
+        if len(records) > len(rejects):
+            report.lines.append(f"{feed.name}: {last.name} was set aside and gives {len(records)} rows now; "
+                                "it is taken in by itself")
+            return
+    for text in held_words(feed, aside, settings):
+        report.problem(text)
+    report.lines.append(f"  Set aside: {first.name}" + (f" to {last.name}" if last is not first else ""))
 
 
 def _show_kept(db: Store | None, feed: Feed, settings: Settings, report: Report) -> list[AnyRecord]:

@@ -29,6 +29,7 @@ from unrung.safety import tell_served
 from unrung.settings import Settings
 from unrung.store.day_books import save_day_books
 from unrung.store.days import DayRow, day_row, day_rows, note_fixes, note_unplaced, record_issue, save_day
+from unrung.store.doubts import note_doubtful
 from unrung.store.facts import facts_between, save_facts
 from unrung.store.months import closing_of, mark_months_dirty
 from unrung.store.movements import first_and_last_ms
@@ -126,6 +127,7 @@ def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cach
             named = [(name, hashlib.sha256(data).hexdigest(), len(data)) for name, data in files.items()]
             record_issue(db, day, revision, named, settings.digest, now_ms)
         tell_served(db, settings, ledger, now_ms)
+        note_doubtful(db, ledger.doubtful_sources)
         if changed:
             write_morning_mail(
                 db, settings, ledger, files, now_ms, bounds_of(settings, day)[1], first=revision == 1

@@ -5,12 +5,16 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 from unrung.alerts.rules import History, Raised, comparing_feed_missing, judge_day, not_judged
 from unrung.alerts.state import OpenAlert, next_state
 from unrung.daybook import day_at
+from unrung.feed_volume import Odd, odd_volume
+from unrung.feed_words import all_news
 from unrung.ledger.results import DayLedger
+from unrung.mail.actions import Action
 from unrung.mail.causes import causes_told, without_repeats
 from unrung.mail.compose import morning_mail
 from unrung.mail.message import Attachment, as_message, stable_message_id
@@ -43,7 +47,8 @@ def write_morning_mail(
     final = not first and not provisional and fact(db, f"provisional {ledger.day}") is not None
     if now_ms - day_end_ms > FRESH_MS or not (first or final):
         return
-    history = history_before(db, settings, ledger.day)
+    odd = odd_volume(db, settings, ledger.day)
+    history = replace(history_before(db, settings, ledger.day), odd=odd.sentence)
     raised = judge_day(ledger, settings, history)
     unjudged = not_judged(ledger, settings, history)
     back = taken_back(told_on(db, ledger.day), raised, ledger)
@@ -55,7 +60,8 @@ def write_morning_mail(
     late = to_fold([_mail(row) for row in outbox.mails(db, state="waiting")])
     notices = [
         text for text in (
-            FINAL if final else "", folded_notice(late), "" if ledger.missing else unjudged, *back
+            FINAL if final else "", *all_news(db, settings, now_ms), folded_notice(late),
+            "" if ledger.missing else unjudged, *back
         ) if text
     ]
     known = standing_before(db, ledger.day)
@@ -63,7 +69,8 @@ def write_morning_mail(
     items, items_open, items_kept = items_told(db, settings, ledger.day, now_ms, known)
     composed = morning_mail(
         ledger, without_repeats(raised, ledger), settings, first_notices=notices,
-        actions=[*causes.actions, *items], still_open=[*causes.still_open, *items_open],
+        actions=[*_look_at_export(odd), *causes.actions, *items],
+        still_open=[*causes.still_open, *items_open],
         before_ul=same_weekdays(db, ledger.day), final=final, items_told=bool(items_kept),
     )
     if provisional:
@@ -72,6 +79,10 @@ def write_morning_mail(
         keep_standing(db, {**known, **dict(causes.standing), **items_kept})
     _fold(db, late)
     _put(db, settings, ledger.day, composed, files, now_ms, "final" if final else "morning")
+
+
+def _look_at_export(odd: Odd) -> list[Action]:
+    return [Action(odd.title, "Back office", 5, odd.check)] if odd.title else []
 
 
 def _fold(db: Store, late: Sequence[Mail]) -> None:

@@ -93,6 +93,10 @@ class Feed(Section):
     max_bad_share: float = Field(
         0.5, gt=0, le=1, description="A file with a greater share of bad rows is set aside whole."
     )
+    hold_odd_times: bool = Field(
+        True, description="A file whose times look as if day and month, or morning and evening, had been "
+        "mixed up is set aside; false: it is taken in."
+    )
     fields: dict[str, Annotated[FieldSource, BeforeValidator(_as_source)]] = Field(
         description="Record field to column, JSON pointer or {const = ...}."
     )

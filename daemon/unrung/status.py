@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 from unrung.business_day import local_iso
 from unrung.clock_trust import clock_trouble
 from unrung.daybook import bounds_of, day_at, day_inputs, day_name
+from unrung.feed_words import feed_news
 from unrung.issuing import due_days, issue_time_ms
 from unrung.ledger.menu import Menu, resembles
 from unrung.rhythm import HOUR_MS, LOOK_BACK_MS, counted, silence
@@ -95,6 +96,7 @@ def _feed(db: Store, settings: Settings, feed: Feed, now_ms: int) -> dict[str, A
     for key in ("last_received", "last_row"):
         found[key] = _local(found.pop(f"{key}_ms"), settings)
     found["silent"] = str(quiet) if quiet and quiet.too_long else ""
+    found["news"] = feed_news(db, settings, feed, now_ms)._asdict()
     found["poll_failed"] = poll_state(db, feed.name).get("last_text", "") if feed.url else ""
     return {**found, **(_unlisted(db, settings, feed, now_ms) if feed.carries == "rings" else {})}
 
@@ -223,10 +225,7 @@ def _of_feed(feed: dict[str, Any]) -> list[str]:
     found = [] if feed["exports"] else ["nothing has come in yet"]
     if feed["rejects_waiting"]:
         found.append(f"{counted(feed['rejects_waiting'], 'row')} could not be read; see the reasons")
-    if feed["set_aside"]:
-        found.append(f"{counted(feed['set_aside'], 'export')} set aside; see .reasons.csv")
-    if feed["silent"]:
-        found.append(feed["silent"])
+    found += feed["news"]["needs_somebody"]
     if feed["poll_failed"]:
         found.append(feed["poll_failed"])
     if feed.get("unlisted_draught"):

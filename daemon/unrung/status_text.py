@@ -51,7 +51,7 @@ def _feed(name: str, feed: dict[str, Any]) -> list[str]:
                        f"the last row {_short(feed['last_row'])}")
     if feed["last_export"]:
         out += _entry("", f"last export {feed['last_export']}, {_short(feed['last_received'])}")
-    for text in (feed["silent"], feed["poll_failed"]):
+    for text in (feed["silent"], feed["poll_failed"], *feed["news"]["to_know"]):
         out += _entry("", text)
     for key, noun, what in (
         ("rejects_waiting", "row", "could not be read and wait"),

@@ -84,6 +84,7 @@ def test_a_row_that_cannot_be_read_is_put_aside_with_its_reason(
     first, bad, last = read_json([good, row, good], mapping(fields=FLAT))
     assert isinstance(bad, Reject) and (bad.line, bad.field) == (2, field)
     assert words in bad.reason and bad.fix
+    "".join([bad.value, *bad.cells.values()]).encode()  # it is stored as UTF-8
     assert not isinstance(first, Reject) and not isinstance(last, Reject)
 
 

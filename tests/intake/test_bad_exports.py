@@ -31,7 +31,8 @@ def pours(*extra: object) -> bytes:
 
 
 WHOLE = {
-    "wrong header": (GOOD.replace(b"Time", b"When"), "line 1, field 'at': has no column 'Time'. Columns "
+    "wrong header": (GOOD.replace(b"Time", b"When"), "line 1, field 'at': has no column 'Time'. If it has "
+                     "a new name, set at = to that under [feed.fields] of feed 'till' in venue.toml. Columns "
                      "that are there: 'Id', 'When', 'Item', 'Qty', 'Total', 'Check'."),
     "another delimiter": (GOOD.replace(b",", b";"), "is formats.delimiter right?"),
     "padding of a power cut": (GOOD + b"\0" * 4096, "line 4: holds 4,096 NUL characters"),

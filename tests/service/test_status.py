@@ -109,10 +109,11 @@ def test_bad_rows_exports_set_aside_and_draught_that_is_not_listed_need_a_person
     state = state_at(bar, "06-10 23:59:40")
     assert state["feeds"]["till"]["unlisted_items"] == 2
     assert [text.partition(": ")[2][:40] for text in state["attention"]] == [
-        "1 row could not be read; see the reasons", "1 export set aside; see .reasons.csv",
+        "1 row could not be read; see the reasons", "1 export of 'till' could not be taken in",
+        "For whoever looks after the program, fee",
         "the till sells what looks like draught a",
     ]
-    assert "Millrace Gold Jug" in state["attention"][2]
+    assert "Millrace Gold Jug" in state["attention"][3]
     assert {row["file"]: row["value"] for row in state["rejects"]}["a.csv"] == "a lot"
 
 

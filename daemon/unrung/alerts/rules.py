@@ -44,6 +44,8 @@ class History:
     first, the judged day not among them."""
     open: Mapping[str, OpenAlert] = field(default_factory=dict)
     """Alerts that stand open, by key: they clear only below 0.8 of their limit."""
+    odd: str = ""
+    """What about the day's exports forbids a judgement, as a sentence; empty where nothing does."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +70,8 @@ def not_judged(ledger: DayLedger, settings: Settings, history: History) -> str:
     """Why nothing of this day is judged, as a sentence; empty where it is judged."""
     if comparing_feed_missing(ledger, settings):
         return "Losses are not judged for this day: " + "; ".join(ledger.missing) + "."
+    if history.odd:
+        return f"Losses are not judged for this day: {history.odd}"
     waits = [alert.hold_days for alert in settings.alert]
     if waits and history.days_of_data <= min(waits):
         return (

@@ -73,9 +73,20 @@ def _finding(
     evidence = (
         f"Since {moment(since_ms, settings)} the till's clock at {outlet} runs {abs(seconds)} s {ahead} "
         f"where it usually stands against the meters ({round(usual / 1000):+d} s, the usual lag "
-        "included). Matching allows for it; the times in reports do not."
+        f"included). Matching allows for it; the times in reports do not.{_an_hour(seconds)}"
     )
     return Finding(
         "clock_offset", outlet, f"Clocks {abs(seconds)} s apart", evidence, "high",
         since_ms, facts.day.bounds[1], standing=True,
+    )
+
+
+def _an_hour(seconds: int) -> str:
+    """What a difference of about a whole hour suggests."""
+    hours = round(abs(seconds) / 3600)
+    if not hours or abs(abs(seconds) - 3600 * hours) > FAR_MS // 1000:
+        return ""
+    return (
+        " That is a whole hour: was a change of clocks missed, or the till set to another time zone? Then "
+        "set it right, or formats.zone of its feed in venue.toml."
     )

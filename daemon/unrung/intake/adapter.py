@@ -57,6 +57,7 @@ def mapping_of(feed: Feed, settings: Settings) -> Mapping:
 def mapping_digest(feed: Feed, settings: Settings) -> str:
     """Changes when the way the feed is read changes."""
     text = feed.adapter + mapping_of(feed, settings).model_dump_json()
+    text += "" if feed.hold_odd_times else "odd times too"
     return hashlib.sha256(text.encode()).hexdigest()
 
 

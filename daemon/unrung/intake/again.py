@@ -21,6 +21,7 @@ from unrung.intake.keeping import (
 from unrung.intake.take_in import Taken, nowhere, take_in
 from unrung.records import Export
 from unrung.settings import Feed, Settings
+from unrung.store.doubts import doubtful
 from unrung.store.open import Store, write_tx
 from unrung.store.sources import (
     SourceRow,
@@ -46,7 +47,7 @@ def read_again(db: Store, settings: Settings, feed: Feed, now_ms: int) -> list[T
     _tidy(db, settings, feed, aside)
     by_text = "id" not in feed.fields and feed.export != "span"
     due = to_read_again(
-        db, feed.name, mapping_digest(feed, settings), fields_digest(feed) if by_text else "")
+        db, feed.name, mapping_digest(feed, settings), fields_digest(feed) if by_text else "", doubtful(db))
     due += [one for one in aside if one not in due and _mended(settings, feed, one, now_ms)]
     done = [_once_more(db, settings, feed, source, now_ms) for source in due]
     return [taken for taken in done if taken is not None]
@@ -59,7 +60,8 @@ def _once_more(
     content = _bytes_of(settings, feed, source)
     if content is None:
         return None
-    path, waited = kept_path(settings, source), source.state == "set_aside" or source.rejected
+    path = kept_path(settings, source)
+    waited = source.state == "set_aside" or source.rejected or source.id in doubtful(db)
     if waited:  # before the rows: reasons that are missing are written again, stale ones would stay
         remove_reasons(reasons_beside(settings, feed, source))
     taken = take_in(

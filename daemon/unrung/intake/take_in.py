@@ -5,16 +5,20 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
+from typing import Any
 
 from unrung.errors import ExportError, IncompleteExport
 from unrung.intake.adapter import fields_digest, mapping_digest, read_all, whole_reject
 from unrung.intake.archive import sentence
 from unrung.intake.identity import Identified, file_scope, identify
+from unrung.intake.new_columns import lost_fields, note_columns
+from unrung.intake.odd_times import STILL, odd_times
 from unrung.intake.span import cover_span
 from unrung.intake.waiting import replace_earlier
 from unrung.records import AnyRecord, Export, Pour, Reject
 from unrung.settings import Feed, Settings
 from unrung.store.days import mark_dirty
+from unrung.store.doubts import doubtful, no_longer_doubtful
 from unrung.store.movements import Merge, drop_missing, drop_unread, merge, values_of, within
 from unrung.store.open import Store, write_tx
 from unrung.store.sources import (
@@ -81,7 +85,7 @@ def take_in(
     if earlier:
         source.id, source.scope = earlier.id, earlier.scope
     try:
-        found, rejects = _read(db, settings, feed, export, source, finished)
+        found, rejects, notes = _read(db, settings, feed, export, source, finished)
     except _Unusable as bad:
         if again and again.state == "taken":
             with write_tx(db):  # tried with these settings; another edit of them tries again
@@ -90,13 +94,25 @@ def take_in(
         return set_aside(db, source, bad.reason, bad.rejects, keep)
     source.kept_as = again.kept_as if again and again.state == "taken" else keep("taken", source.sha256)
     try:
-        _merge_all(db, settings, feed, found.rows, source, rejects, now_ms, also)
+        note = _with_columns(notes, source.rows, also)
+        _merge_all(db, settings, feed, found.rows, source, rejects, now_ms, note)
     except _NothingNew:
         source.id = None
         if also is not None:
             with write_tx(db):
                 also(db, source)
     return Taken(source, tuple(rejects))
+
+
+def _with_columns(notes: Any, rows: int, also: Also | None) -> Also:
+    """``also``, and what the export holds."""
+
+    def note(db: Store, source: SourceRow) -> None:
+        note_columns(db, source, notes.columns, notes.present, rows)
+        if also is not None:
+            also(db, source)
+
+    return note
 
 
 def set_aside(
@@ -144,8 +160,9 @@ class _NothingNew(Exception):
 
 def _read(
     db: Store, settings: Settings, feed: Feed, export: Export, source: SourceRow, finished: bool
-) -> tuple[Identified, list[Reject]]:
-    """The rows with their identities, and the bad ones; ``source`` is told the counts."""
+) -> tuple[Identified, list[Reject], Any]:
+    """The rows with their identities, the bad ones, and the reader's notes; ``source`` is told the
+    counts."""
     try:
         records, rejects, notes = read_all(feed, settings, export, finished=finished)
     except ExportError as error:
@@ -161,13 +178,19 @@ def _read(
     source.ambiguous, source.missing = notes.ambiguous, notes.missing
     if rejects and (not found.rows or len(rejects) / source.rows > feed.max_bad_share):
         raise _Unusable(_mostly_bad(source, rejects), rejects)
+    if lost := lost_fields(db, feed, notes.present, source.rows) if notes.present else "":
+        raise _Unusable(lost, [Reject(0, "row", "", lost, "See [feed.fields] in venue.toml.", {})])
     _span(settings, feed, records, source)
-    return found, rejects
+    times = [at for at in map(counts_at, records) if at is not None]
+    odd = odd_times(db, settings, feed, times, source)
+    if odd:
+        raise _Unusable(f"its times cannot be meant: {odd} {STILL}", [Reject(0, "at", "", odd, STILL, {})])
+    return found, rejects, notes
 
 
 def _merge_all(
     db: Store, settings: Settings, feed: Feed, rows: Sequence[tuple[bytes, AnyRecord]],
-    source: SourceRow, rejects: Sequence[Reject], now_ms: int, also: Also | None,
+    source: SourceRow, rejects: Sequence[Reject], now_ms: int, also: Also,
 ) -> None:
     again = source.id is not None
     with write_tx(db):
@@ -182,8 +205,7 @@ def _merge_all(
         if source.via == "http" and not news:
             raise _NothingNew
         update_source(db, _id(source), new_rows=source.new_rows, superseded=source.superseded)
-        if also is not None:
-            also(db, source)
+        also(db, source)
 
 
 def _merge(
@@ -192,7 +214,11 @@ def _merge(
     source_id = _id(source)
     kept = {ident for ident, _ in rows}
     values = [values_of(record, feed.name, ident, source_id) for ident, record in rows]
-    changes = [drop_unread(db, kept, source_id)] if again else []
+    # Of an export whose times were wrong no row stands as it is: those of the new reading take its place.
+    anew = again and source_id in doubtful(db)
+    changes = [drop_unread(db, set() if anew else kept, source_id)] if again else []
+    if anew:
+        no_longer_doubtful(db, [source_id])
     if feed.export == "span" and source.cover_from_ms is not None and source.cover_to_ms is not None:
         # A later export (there is one where this one is read again) is the truth for its own period.
         later = later_spans(db, feed.name, source_id)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from unrung.ledger.changed import doubtful_sources, note_changed
 from unrung.ledger.cleaning import clean
 from unrung.ledger.coverage import covers, length_ms
 from unrung.ledger.draft import Draft, lone_pour
@@ -25,7 +26,7 @@ from unrung.ledger.results import ClockNote, DayLedger, ServedWhileCleaned
 from unrung.ledger.rings import Unit, till_rows
 from unrung.ledger.said import Names, names_of
 from unrung.ledger.totals import enter_totals, is_heard
-from unrung.ledger.words import day_notices, served_while_cleaned
+from unrung.ledger.words import day_notices, urgent_notices
 from unrung.matching.types import Clock
 from unrung.settings import Settings
 
@@ -51,6 +52,8 @@ def compute_day(
     }
     clocks = {outlet: _clock_note(outlet, found.clock) for outlet, found in matched.items()}
     note_heard(draft, matched, clocks)
+    matched = note_changed(draft, matched, units, clocks)
+    clocks |= {outlet: ClockNote(outlet, 0, 0) for outlet in draft.hours_ahead}
     used: set[int] = set()
     for outlet, found in matched.items():
         enter_pairs(draft, outlet, found, units, used)
@@ -98,7 +101,8 @@ def _poured_not_rung(draft: Draft) -> None:
 def _compared(draft: Draft, rest: Rest, flow: Flow) -> bool:
     """Whether the till was heard when a rest flowed; of one without a time, in all of its span, and
     none of it can be the water of a cleaning."""
-    if not draft.material.metered.get((rest.outlet, rest.product), False):
+    place = (rest.outlet, rest.product)
+    if not draft.material.metered.get(place, False) or place in draft.renamed:
         return False
     cover = draft.outlet_cover.get(rest.outlet, draft.ring_cover)
     if rest.since_ms is None:
@@ -136,8 +140,9 @@ def _finish(draft: Draft, said: list[Said], names: Names, clocks: list[ClockNote
         status="incomplete" if missing else "final",
         missing=missing,
         notices=day_notices(draft),
-        urgent=served_while_cleaned(draft),
+        urgent=urgent_notices(draft),
         served_while_cleaned=_served(draft, clocks),
+        doubtful_sources=doubtful_sources(draft),
         rings_covered_ms=length_ms(draft.ring_cover, today.bounds),
         pours_covered_ms=length_ms(draft.pour_cover["", ""], today.bounds),
         facts=day_facts(draft, said, clocks),

@@ -62,6 +62,11 @@ class Draft:
     theirs."""
     lone_units: list[tuple[Unit, int, bool]] = field(default_factory=list)
     """(unit, corrected time, whether it counts as rung and not poured)."""
+    hours_ahead: dict[str, int] = field(default_factory=dict)
+    """Outlets or pools whose till is whole hours away from the meters, and by how many."""
+    renamed: dict[tuple[str, str], list[str]] = field(default_factory=dict)
+    """Outlet and product that was poured and hardly rung, to the unlisted items sold meanwhile that
+    may be its new names."""
     served: dict[int, Flow] = field(default_factory=dict)
     """Unit key to the flow in a cleaning span that it was filled from."""
     cleaned: list[Cleaned] = field(default_factory=list)

@@ -37,7 +37,8 @@ def enter_pairs(
     for unit, _ in lone:
         _mark_used(draft, unit, used)
     standing = [(unit, at_ms) for unit, at_ms in lone if not unit.voided]
-    served = served_meanwhile(standing, draft.material.pours.cleaning, draft.settings.matching)
+    cleaning = () if outlet in draft.hours_ahead else draft.material.pours.cleaning
+    served = served_meanwhile(standing, cleaning, draft.settings.matching)
     draft.served |= served
     for unit, at_ms in standing:
         if unit.key in served:

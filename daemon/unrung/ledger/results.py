@@ -275,6 +275,8 @@ class DayLedger:
     urgent: tuple[str, ...] = ()
     """Those of the notices that cannot wait and stand first wherever the day is told."""
     served_while_cleaned: tuple[ServedWhileCleaned, ...] = ()
+    doubtful_sources: tuple[int, ...] = ()
+    """Exports whose times cannot be right; see ``ledger.changed``."""
     rings_covered_ms: int = 0
     """How much of the day the ring feeds cover, in milliseconds."""
     pours_covered_ms: int = 0

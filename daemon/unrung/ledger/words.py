@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 
 from unrung.business_day import local_iso
+from unrung.ledger.changed import changed_words
 from unrung.ledger.draft import Draft
 from unrung.ledger.material import Material
 from unrung.ledger.outlets import Outlets
@@ -18,7 +19,7 @@ def day_notices(draft: Draft) -> tuple[str, ...]:
     """What must be told at once comes first; then unlisted items that look like a product, what the
     tables do not know, and meters that fell silent."""
     material, zone = draft.material, draft.settings.venue.timezone
-    notices = [*served_while_cleaned(draft)]
+    notices = [*urgent_notices(draft)]
     notices += [
         f"The till sold {item!r} {_times(count)}, {UNLISTED} {like}. Add a row for it."
         for (item, like), count in sorted(material.rings.unlisted.items()) if like
@@ -42,6 +43,11 @@ def day_notices(draft: Draft) -> tuple[str, ...]:
         for outlet, (lo, hi) in draft.silent
     ]
     return tuple(notices)
+
+
+def urgent_notices(draft: Draft) -> tuple[str, ...]:
+    """What stands first wherever the day is told: a danger, and why beer is not compared at all."""
+    return (*served_while_cleaned(draft), *changed_words(draft))
 
 
 def served_while_cleaned(draft: Draft) -> tuple[str, ...]:

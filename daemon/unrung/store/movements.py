@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from sqlite_utils import Database
 
@@ -225,6 +228,25 @@ def lines_of_day(db: Database, kind: str, day: str) -> list[tuple[Any, ...]]:
         f"SELECT {_columns(kind)} FROM movements m WHERE superseded_by IS NULL AND day = ? AND kind = ? "
         "ORDER BY feed, source, line, id", [day, kind],
     ).fetchall()
+
+
+def count_between(db: Database, kind: str, lo_ms: int, hi_ms: int) -> int:
+    """How many current rows of a kind have lo <= at_ms < hi."""
+    found: int = db.execute(
+        "SELECT count(*) FROM movements WHERE superseded_by IS NULL AND at_ms >= ? AND at_ms < ? "
+        "AND kind = ?", [lo_ms, hi_ms, kind]).fetchone()[0]
+    return found
+
+
+def local_hours(db: Database, feed: str, lo_ms: int, hi_ms: int, zone: ZoneInfo) -> Counter[int]:
+    """Current rows of a feed with lo <= at_ms < hi, per hour of the local day."""
+    rows = db.query(
+        "SELECT at_ms / 3600000 AS hour, count(*) AS n FROM movements WHERE superseded_by IS NULL "
+        "AND at_ms >= ? AND at_ms < ? AND feed = ? GROUP BY 1", [lo_ms, hi_ms, feed])
+    found: Counter[int] = Counter()
+    for row in rows:
+        found[datetime.fromtimestamp(row["hour"] * 3600, UTC).astimezone(zone).hour] += row["n"]
+    return found
 
 
 def first_and_last_ms(db: Database) -> tuple[int, int] | None:

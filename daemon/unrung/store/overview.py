@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -50,6 +51,16 @@ def arrivals(db: Database, feed: str, since_ms: int) -> list[int]:
         "AND received_ms >= ? ORDER BY 1", [feed, since_ms],
     )
     return [row["at"] for row in rows]
+
+
+def file_of_day(db: Database, feeds: Iterable[str], lo_ms: int, hi_ms: int) -> str:
+    """Name of the last export of ``feeds`` that holds rows of a span; empty where there is none."""
+    names = list(feeds)
+    marks = ",".join("?" * len(names))
+    row = db.execute(
+        f"SELECT name FROM sources WHERE feed IN ({marks}) AND state = 'taken' AND last_ms >= ? "
+        "AND first_ms < ? ORDER BY id DESC LIMIT 1", [*names, lo_ms, hi_ms]).fetchone()
+    return row[0] if row else ""
 
 
 def poll_state(db: Database, feed: str) -> dict[str, Any]:

@@ -80,6 +80,20 @@ def newest_taken(db: Database, feed: str) -> SourceRow | None:
         db, "feed = ? AND state = 'taken' AND kept_as <> '' ORDER BY id DESC LIMIT 1", feed), None)
 
 
+def lags_ms(db: Database, feed: str, most: int = 28) -> list[int]:
+    """How far from its last row each of the newest exports taken in was written, milliseconds."""
+    rows = db.query(
+        "SELECT abs(min(mtime_ms, received_ms) - last_ms) AS lag FROM sources WHERE feed = ? "
+        "AND state = 'taken' AND last_ms IS NOT NULL ORDER BY id DESC LIMIT ?", [feed, most])
+    return [row["lag"] for row in rows]
+
+
+def last_come(db: Database, feed: str) -> tuple[str, int] | None:
+    """Name and time of the last export that came in at all."""
+    rows = db.query("SELECT name, received_ms FROM sources WHERE feed = ? ORDER BY id DESC LIMIT 1", [feed])
+    return next(((row["name"], row["received_ms"]) for row in rows), None)
+
+
 def newest_source(db: Database, feeds: Iterable[str]) -> int:
     """Number of the last export of ``feeds`` that was taken in; 0 where there is none."""
     names = list(feeds)
@@ -124,15 +138,15 @@ def seen_in_place(db: Database, feed: str) -> set[tuple[str, int, int]]:
 
 
 def to_read_again(
-    db: Database, feed: str, mapping_digest: str, fields_digest: str = ""
+    db: Database, feed: str, mapping_digest: str, fields_digest: str = "", anew: Iterable[int] = ()
 ) -> list[SourceRow]:
-    """Exports with rows that wait, or set aside whole, last read with other settings; and, given a
-    ``fields_digest``, those whose rows have another identity since."""
+    """Exports with rows that wait, or set aside whole, last read with other settings; given a
+    ``fields_digest``, those whose rows have another identity since; and those among ``anew``."""
     return list(_sources(
         db, "feed = ? AND mapping_digest <> ? AND via = 'folder' AND (state = 'set_aside' OR "
         "state = 'taken' AND (? NOT IN ('', fields_digest) OR EXISTS (SELECT 1 FROM rejects r "
-        "WHERE r.source = sources.id AND r.state = 'waiting'))) ORDER BY id",
-        feed, mapping_digest, fields_digest,
+        "WHERE r.source = sources.id AND r.state = 'waiting') OR id IN (SELECT value FROM json_each(?)))) "
+        "ORDER BY id", feed, mapping_digest, fields_digest, json.dumps(sorted(anew)),
     ))
 
 

@@ -1,0 +1,87 @@
+"""A day on which one side brought far fewer or far more rows for the other side's than it ever does.
+
+Half a till's export, or one that came twice under new ids, looks like a great loss or a great gain. A quiet
+Monday or a holiday has fewer rows on both sides, so only their proportion is judged, by the median of the
+last weeks and its spread.
+"""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from math import exp, log
+from statistics import median
+from typing import NamedTuple
+
+from unrung.daybook import bounds_of, day_name
+from unrung.settings import Settings
+from unrung.store.movements import count_between
+from unrung.store.open import Store
+from unrung.store.overview import file_of_day
+
+DAYS = 28
+FEWEST_DAYS = 10
+FEWEST_ROWS = 60
+"""Of either side; what fewer rows come to is chance."""
+FACTOR = 2.5
+"""The least that counts as far off: no venue rings twice and a half as much of its beer one day."""
+SIGMAS = 6.0
+LEAST_SIGMA = 0.05
+MAD_TO_SIGMA = 1.4826
+"""Of a normal law, sigma over the median absolute deviation."""
+
+Counts = tuple[int, int]
+"""Rows of the till, rows of the meters."""
+
+
+def odd_proportion(history: list[Counts], today: Counts) -> float:
+    """How many times as many till rows as usual there are for today's meter rows; 1 where that is nothing
+    out of the way.
+
+    >>> usual = [(300 + 5 * n, 400 + 7 * n) for n in range(12)]
+    >>> odd_proportion(usual, (80, 110)), round(odd_proportion(usual, (100, 400)), 1)
+    (1.0, 0.3)
+    """
+    shares = [log(till / meters) for till, meters in history if min(till, meters) >= FEWEST_ROWS]
+    if len(shares) < FEWEST_DAYS or max(today) < FEWEST_ROWS or not min(today):
+        return 1.0
+    middle = median(shares)
+    sigma = max(LEAST_SIGMA, MAD_TO_SIGMA * median(abs(share - middle) for share in shares))
+    off = log(today[0] / today[1]) - middle
+    return exp(off) if abs(off) >= max(log(FACTOR), SIGMAS * sigma) else 1.0
+
+
+class Odd(NamedTuple):
+    """What is odd about the number of a day's rows; all empty where nothing is."""
+
+    sentence: str = ""
+    title: str = ""
+    check: str = ""
+
+
+def odd_volume(db: Store, settings: Settings, day: date) -> Odd:
+    """What the day's exports hold far too few or too many of, and what to do about it."""
+    today = _counts(db, settings, day)
+    if max(today) < FEWEST_ROWS or not min(today):
+        return Odd()
+    earlier = [_counts(db, settings, day - timedelta(days=n)) for n in range(1, DAYS + 1)]
+    times = odd_proportion(earlier, today)
+    if times == 1.0:
+        return Odd()
+    weekday = [one for one in earlier[6::7] if min(one) >= FEWEST_ROWS] or earlier
+    usual = [max(1, round(median(one[side] for one in weekday))) for side in (0, 1)]
+    side = max((0, 1), key=lambda nth: abs(log(today[nth] / usual[nth])))
+    feeds = [feed.name for feed in settings.feed if feed.carries == ("rings", "pours")[side]]
+    file = file_of_day(db, feeds, *bounds_of(settings, day))
+    names, few = " and ".join(map(repr, feeds)), today[side] < usual[side]
+    return Odd(
+        f"{names} brought {today[side]:,} rows for {day_name(day)}, usually about {usual[side]:,} ({file}), "
+        f"while the other side brought {today[1 - side]:,}, usually {usual[1 - side]:,}.",
+        f"Far {'fewer' if few else 'more'} rows than usual from {names}",
+        "See whether the export is whole and holds every terminal or meter; export it again if not."
+        if few else "See whether rows came twice, under new numbers; [[feed]] export says how files relate.",
+    )
+
+
+def _counts(db: Store, settings: Settings, day: date) -> Counts:
+    bounds = bounds_of(settings, day)
+    return count_between(db, "ring", *bounds), count_between(db, "pour", *bounds)

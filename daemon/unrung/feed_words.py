@@ -1,0 +1,82 @@
+"""What changed about the feeds, in words for the manager and for whoever mends it: mail, status, check."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from unrung.intake.scan import folder_of
+from unrung.rhythm import LOOK_BACK_MS, counted, silence
+from unrung.settings import Feed, Settings
+from unrung.store.days import fact
+from unrung.store.open import Store
+from unrung.store.overview import arrivals
+from unrung.store.sources import SourceRow, last_come, set_aside_ones
+
+NEWS_MS = 36 * 3_600_000
+"""A new column is told for so long; it needs nobody."""
+COLUMNS = "columns"
+
+
+class FeedNews(NamedTuple):
+    """One feed's."""
+
+    needs_somebody: tuple[str, ...]
+    to_know: tuple[str, ...] = ()
+
+
+def feed_news(db: Store, settings: Settings, feed: Feed, now_ms: int) -> FeedNews:
+    """Exports set aside, silence, new columns."""
+    aside = set_aside_ones(db, feed.name)
+    held = held_words(feed, aside, settings) if aside else []
+    return FeedNews(
+        tuple(held or _silence_words(db, settings, feed, now_ms)),
+        tuple(_column_words(db, settings, feed, now_ms)),
+    )
+
+
+def all_news(db: Store, settings: Settings, now_ms: int) -> list[str]:
+    """Of every feed, for the top of the morning mail."""
+    news = [feed_news(db, settings, feed, now_ms) for feed in settings.feed]
+    return [text for one in news for text in (*one.needs_somebody, *one.to_know)]
+
+
+def held_words(feed: Feed, aside: list[SourceRow], settings: Settings) -> list[str]:
+    """Since when, which file, what was seen, and what to do; two sentences, the second for who mends it."""
+    first = min(aside, key=lambda source: source.received_ms)
+    count = f"{counted(len(aside), 'export')} of {feed.name!r}"
+    return [
+        f"{count} could not be taken in since {_moment(first.received_ms, settings)}, the first is "
+        f"{first.name}. Nothing is lost, and nothing of it is compared until that is mended.",
+        f"For whoever looks after the program, feed {feed.name!r}: {first.reason}",
+    ]
+
+
+def _silence_words(db: Store, settings: Settings, feed: Feed, now_ms: int) -> list[str]:
+    last = last_come(db, feed.name)
+    quiet = silence(arrivals(db, feed.name, (last[1] if last else now_ms) - LOOK_BACK_MS), now_ms)
+    if last is None or quiet is None or not quiet.too_long:
+        return []
+    where = "its address still answers" if feed.url else f"its files still reach {folder_of(feed, settings)}"
+    return [
+        f"{feed.name!r} is {quiet}: the last that came is {last[0]}, on {_moment(last[1], settings)}. See "
+        f"that its export still runs and {where}."
+    ]
+
+
+def _column_words(db: Store, settings: Settings, feed: Feed, now_ms: int) -> list[str]:
+    known = json.loads(fact(db, f"{COLUMNS} {feed.name}") or "{}")
+    if not known.get("new") or now_ms - known["since_ms"] > NEWS_MS:
+        return []
+    names = ", ".join(map(repr, known["new"]))
+    return [
+        f"The exports of {feed.name!r} have something new since {known['file']}: {names}. Nothing has to be "
+        "done unless it changes what a row means, such as a mark for voids."
+    ]
+
+
+def _moment(at_ms: int, settings: Settings) -> str:
+    at = datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(ZoneInfo(settings.venue.timezone))
+    return f"{at:%a} {at.day} {at:%b %H:%M}"

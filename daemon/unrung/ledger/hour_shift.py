@@ -1,0 +1,93 @@
+"""A till whose clock is whole hours away from the meters': another time zone, or a change of clocks missed.
+
+Within the matching window rings find serves by chance then, and every figure is noise. The two sides say it
+themselves: rings follow serves of their product and size most sharply when the till is set right, and at no
+other whole hour.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+from unrung.ledger.coverage import Span
+from unrung.ledger.rings import Unit
+from unrung.matching.types import Matched, Serve
+
+HOUR_MS = 3_600_000
+MOST_HOURS = 14
+"""Zones lie no further apart than this from a venue's own, nearly anywhere."""
+REACH_MS = 10 * 60_000
+"""How far the two clocks may differ beside the whole hours, usual lag included."""
+BIN_MS = 15_000
+BINS = 6
+"""Lags this many bins wide are one peak: a minute and a half."""
+FEWEST = 20
+SHARE = 0.2
+"""Of the rings, that must stand above chance at the right hour (on simulated days that are set right it is
+0.3 to 1.3; more than 1 where one serve is near several rings)."""
+CLEARLY = 2.0
+"""The right hour's peak beside that of any other hour (on simulated days at least 2.4)."""
+
+
+class Rung(NamedTuple):
+    at_ms: int
+    """As the till's clock has it."""
+    corrected_ms: int
+    """By the clock that matching learnt from the day."""
+    product: str
+    portion_ul: int
+
+
+def hours_ahead(rings: Sequence[Rung], serves: Sequence[Serve]) -> int:
+    """By how many whole hours the till is ahead of the meters; 0 where it is not, where matching learnt
+    the offset by itself (it looks for one as far as an hour or two), or where nothing tells."""
+    fewer = min(len(rings), len(serves))
+    if fewer < FEWEST:
+        return 0
+    ends: dict[str, list[tuple[int, int]]] = defaultdict(list)
+    for serve in serves:
+        ends[serve.product].append((serve.end_ms, serve.volume_ul))
+    for times in ends.values():
+        times.sort()
+    learnt = [ring._replace(at_ms=ring.corrected_ms) for ring in rings]
+    if _peak(learnt, ends, 0) >= SHARE * fewer:
+        return 0
+    peaks = {hours: _peak(rings, ends, hours) for hours in range(-MOST_HOURS, MOST_HOURS + 1)}
+    second, best = sorted(peaks, key=lambda hours: (peaks[hours], -abs(hours)))[-2:]
+    return best if peaks[best] >= max(SHARE * fewer, CLEARLY * peaks[second], FEWEST / 2) else 0
+
+
+def _peak(rings: Sequence[Rung], ends: Mapping[str, list[tuple[int, int]]], hours: int) -> float:
+    """How many rings stand above chance at the most frequent lag, were the till set back by ``hours``."""
+    bins: Counter[int] = Counter()
+    for ring in rings:
+        at_ms = ring.at_ms - hours * HOUR_MS
+        times = ends.get(ring.product, [])
+        first = bisect_left(times, (at_ms - REACH_MS, 0))
+        last = bisect_right(times, (at_ms + REACH_MS, 0))
+        bins.update(
+            (at_ms - end_ms) // BIN_MS for end_ms, volume_ul in times[first:last]
+            if 3 * abs(volume_ul - ring.portion_ul) <= ring.portion_ul
+        )
+    reach = REACH_MS // BIN_MS
+    sums = [sum(bins[at + n] for n in range(BINS)) for at in range(-reach, reach - BINS + 1)]
+    usual = sum(bins.values()) * BINS / (2 * reach)
+    return max(sums) - usual
+
+
+def apart(matched: Matched, units: Mapping[int, Unit], bounds: Span) -> Matched:
+    """The outlet's day with no pair between its own rings and serves: none of them is to be believed.
+    Pairs with rings of a neighbouring day stay, since that day counts on them."""
+    serves, lone = [], list(matched.lone_units)
+    for serve in matched.serves:
+        unit = None if serve.unit_key is None else units[serve.unit_key]
+        if unit is not None and bounds[0] <= unit.at_ms < bounds[1]:
+            lone.append((unit.key, unit.at_ms))
+            serve = serve._replace(unit_key=None, uncertain=True)
+        serves.append(serve)
+    return replace(matched, serves=serves, lone_units=sorted(lone, key=lambda one: (one[1], one[0])),
+                   pour_not_rung_range_ul={})

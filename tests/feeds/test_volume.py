@@ -1,0 +1,78 @@
+"""A day on which one side brings far too few or too many rows for the other's."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from mail.servers import Desk, serving
+from service.evenings import after, mailing_bar
+from service.mails import sent, text
+from unrung.feed_volume import odd_proportion
+from venue_folder import VenueFolder, pour, ring
+
+LAST = 22
+
+
+@pytest.fixture
+def desk() -> Desk:
+    return Desk()
+
+
+@pytest.fixture
+def bar(tmp_path: Path, desk: Desk) -> Iterator[VenueFolder]:
+    """Twelve days of some seventy pints, all rung, taken in and issued."""
+    with serving(desk) as port:
+        venue = mailing_bar(tmp_path / "bar", port)
+        for day in range(LAST - 12, LAST):
+            trade(venue, day, 70 + day % 5)
+        venue.catch_up(f"06-{LAST} 11:05:00")
+        desk.taken.clear()
+        yield venue
+
+
+def trade(venue: VenueFolder, day: int, pints: int, *, rung: float = 1.0, twice: bool = False) -> None:
+    times = [after(f"06-{day} 16:00:00", 5 * n) for n in range(pints)]
+    rings = [ring(at, check=at) for nth, at in enumerate(times) if nth % 10 < 10 * rung]
+    again = [{**one, "Check": f"{one['Check']} again"} for one in rings] if twice else []
+    venue.rings(f"till {day}.csv", rings + again, f"06-{day + 1} 05:00:00")
+    venue.pours(f"meter {day}.json", [pour(at, after(at, -0.6)) for at in times], f"06-{day + 1} 05:00:00")
+
+
+def morning(bar: VenueFolder, desk: Desk) -> tuple[str, str]:
+    bar.catch_up(f"06-{LAST + 1} 11:05:00")
+    (mail,) = sent(desk)
+    return str(mail["Subject"]), text(mail)
+
+
+def test_a_third_of_a_till_s_rows_is_told_and_not_judged(bar: VenueFolder, desk: Desk) -> None:
+    trade(bar, LAST, 71, rung=0.3)
+    subject, said = morning(bar, desk)
+    assert subject == "Sun, Jun 22: Far fewer rows than usual from 'till'"
+    assert "Losses are not judged for this day: 'till' brought 22 rows for Sun 22 Jun, usually about" in said
+    assert "(till 22.csv)" in said and "See whether the export is whole and holds every terminal" in said
+
+
+def test_half_of_the_beer_without_a_ring_is_judged(bar: VenueFolder, desk: Desk) -> None:
+    """Holds the test before: what a bar can lose is not hidden."""
+    trade(bar, LAST, 71, rung=0.5)
+    subject, said = morning(bar, desk)
+    assert "not judged" not in said
+    assert "fl oz" in subject
+
+
+def test_a_quiet_day_is_nothing_odd(bar: VenueFolder, desk: Desk) -> None:
+    trade(bar, LAST, 15)
+    subject, said = morning(bar, desk)
+    assert "nothing to do" in subject and "not judged" not in said
+
+
+@pytest.mark.parametrize(
+    ("till", "meters", "times"),
+    [(310, 400, 1.0), (60, 80, 1.0), (100, 400, 0.33), (900, 400, 3.0), (0, 400, 1.0), (150, 400, 1.0)],
+)
+def test_only_the_proportion_tells(till: int, meters: int, times: float) -> None:
+    usual = [(300 + 5 * n, 400 + 7 * n) for n in range(12)]
+    assert odd_proportion(usual, (till, meters)) == pytest.approx(times, abs=0.05)
