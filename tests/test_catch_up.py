@@ -165,7 +165,7 @@ def test_a_missing_feed_leads_the_mail_and_raises_no_loss(tmp_path: Path) -> Non
         (mail,) = server.received
     text = mail.content.decode()
     body = text.split("text/plain", 1)[1].split("\r\n\r\n", 1)[1]
-    assert body.lstrip().splitlines()[0].startswith("No sales from 'till' for Tue 10 Jun")
+    assert body.lstrip().splitlines()[0].startswith("Provisional: no sales from 'till' for Tue 10 Jun")
     subject = re.search(r"^Subject: (.*)$", text, re.M)
     assert subject and "not rung" not in subject[1]
     assert venue.query("SELECT * FROM alerts") == []
