@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
+from unrung.findings.mis_ring import meetings
 from unrung.findings.wording import clock, moment, sum_volume, times
 from unrung.ledger.facts import DayFacts, SilenceFact
 from unrung.settings import Settings
@@ -120,13 +121,26 @@ def _till_pauses(day: DayFacts, outlet_of: Mapping[str, str]) -> list[tuple[str,
 def _silent_meters(facts: Facts, settings: Settings) -> Iterator[Finding]:
     """Taps that paused while their beer was rung on and rings stayed alone."""
     lone_rings = set(facts.lone_rings)
+    lone: dict[str, list[int]] = defaultdict(list)
+    for key in facts.lone:
+        lone[facts.serves[key].outlet].append(key)
     first_ring = 0
     for day in facts.window.days:
         for pause in day.once("meter pauses", None, partial(_meter_pauses, day)):
             inside = [first_ring + n for n in pause.rings if first_ring + n in lone_rings]
-            if len(inside) >= max(FEWEST, ALONE * pause.expected):
+            enough = len(inside) >= max(FEWEST, ALONE * pause.expected)
+            if enough and not _poured_elsewhere(facts, lone, pause.gap, inside):
                 yield _meter(facts, settings, pause.tap, pause.gap, inside)
         first_ring += len(day.rings)
+
+
+def _poured_elsewhere(facts: Facts, lone: Mapping[str, list[int]], gap: Gap, inside: list[int]) -> bool:
+    """Whether the rings of a pause mostly stand beside serves of another beer that have none: the beer
+    came from another tap, and the meter had nothing to write."""
+    near = [
+        key for key in lone[facts.rings[inside[0]].outlet] if gap[0] <= facts.serves[key].end_ms < gap[1]
+    ]
+    return 2 * len(meetings(facts, near, inside, 0)) >= len(inside)
 
 
 class _MeterPause(NamedTuple):

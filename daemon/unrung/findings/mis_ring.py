@@ -24,6 +24,8 @@ ALIKE = 0.13
 FEWEST = 4
 CLEARLY = 2.0
 """Times what chance brings: in a crowd glasses and rings meet by more than chance as well."""
+BURST = 0.25
+"""Of all such meetings of four weeks, at one tap, with one beer's rings, on one day."""
 MOVES_MS = tuple(sign * minutes * 60_000 for minutes in (9, 15, 21, 27, 33) for sign in (-1, 1))
 
 
@@ -39,7 +41,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     found = []
     for outlet, keys in sorted(serves.items()):
         numbers = sorted(rings[outlet], key=lambda number: (facts.rings[number].at_ms, number))
-        pairs = meetings(facts, keys, numbers, 0)
+        pairs = _one_by_one(facts, meetings(facts, keys, numbers, 0))
         usual = fmean(len(meetings(facts, keys, numbers, move)) for move in MOVES_MS)
         chance = poisson_tail(len(pairs), usual + 0.5)
         clear = chance < level(len(serves)) and len(pairs) >= CLEARLY * usual
@@ -72,6 +74,19 @@ def meetings(
             met[key] = number
             used.add(number)
     return met
+
+
+def _one_by_one(facts: Facts, pairs: dict[int, int]) -> dict[int, int]:
+    """Without what one tap and another beer's rings make together on one day: a wrong button is pressed
+    now and then, and a tap that pours another beer than listed is not rung wrongly."""
+    bursts: dict[tuple[int, str, str], list[int]] = defaultdict(list)
+    for key, number in pairs.items():
+        where = facts.window.day_of(key), facts.serves[key].tap, facts.rings[number].product
+        bursts[where].append(key)
+    large = {
+        key for keys in bursts.values() if len(keys) >= max(FEWEST, BURST * len(pairs)) for key in keys
+    }
+    return {key: number for key, number in pairs.items() if key not in large}
 
 
 def _finding(
