@@ -272,6 +272,31 @@ def test_where_whole_kegs_give_what_they_hold_an_over_pour_is_no_meter() -> None
     assert (found.finding, found.tap) == ("portion_setting", "T2")
 
 
+def test_short_kegs_do_not_hide_a_meter_that_reads_too_much_nor_the_meter_what_they_lack() -> None:
+    days = changed(ordinary(), lambda _, s: fuller(s, round(0.05 * s.volume_ul)) if s.tap == "T2" else s)
+    days = with_kegs(days, "T2", lambda number: -0.03 if number % 3 == 0 else 0.05)[:27]
+    facts, found = findings_of(days, SETTINGS)
+    totals = {row.finding: row.total_ul for row in rows_of_all(facts, found)}
+    assert set(totals) == {"meter_calibration", "keg_short_fill"}
+    sizes = [keg.size_ul for day in days for keg in day.kegs if keg.kind == "on"]
+    lacking = sum(size * (1 - 0.97 / 1.05) for number, size in enumerate(sizes) if number % 3 == 0)
+    assert totals["keg_short_fill"] == pytest.approx(lacking, rel=0.05)
+
+
+def test_two_glasses_after_closing_are_a_last_round_and_no_cleaning() -> None:
+    pints = [alone("T1", at(LAST, 25.2) + 60_000 * n, 16) for n in range(2)]
+    assert judged(with_serves(ordinary(), pints)) == []
+    flows = [alone("T1", at(LAST, 25.2) + 60_000 * n, 22) for n in range(2)]
+    assert [one.finding for one in judged(with_serves(ordinary(), flows))] == ["unlogged_cleaning"]
+
+
+def test_a_burst_of_another_beers_rings_at_one_tap_on_one_day_is_no_wrong_button() -> None:
+    moments = [at(LAST, 13 + 1.2 * n) for n in range(8)]
+    days = with_serves(ordinary(), (alone("T1", moment, 16) for moment in moments))
+    days = with_rings(days, (ring("T3", moment + 25_000) for moment in moments))
+    assert "mis_ring" not in {one.finding for one in judged(days)}
+
+
 def test_kegs_within_their_tolerance_raise_nothing() -> None:
     """OIML R 138:2007, 5.1.3: 0.5 %, at least 0.10 L; and the meter's own bound."""
     assert judged(with_kegs(ordinary(), "T1", lambda _: -0.004)) == []
