@@ -10,9 +10,12 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
+from click.testing import CliRunner
 
+from unrung.cli import commands
 from unrung.install.systemd import systemd_unit, unit_name
 from unrung.install.windows_task import windows_steps, windows_task
+from venue_folder import make_venue
 
 NS = "{http://schemas.microsoft.com/windows/2004/02/mit/task}"
 ORDER = (  # of the settings in the task schema, MS-TSCH 2.5 (from memory)
@@ -64,3 +67,11 @@ def test_the_task_has_no_time_limit_runs_on_battery_and_starts_again() -> None:
     assert found["DisallowStartIfOnBatteries"] == found["StopIfGoingOnBatteries"] == "false"
     assert task.findtext(f".//{NS}Arguments") == r'-m unrung run "C:\My Bar"'
     assert "schtasks /create" in windows_steps(r"C:\My Bar", r"C:\py\python.exe")
+
+
+def test_every_folder_outside_of_the_config_is_one_the_unit_may_write_to(tmp_path: Path) -> None:
+    venue = make_venue(tmp_path / "v", more='[files]\nfolder = "/srv/draught"\narchive = "/srv/archive"')
+    done = CliRunner().invoke(commands, ["service", str(venue.path), "--for", "systemd"])
+    service = parsed(done.output)["Service"]
+    assert service["ReadWritePaths"].split() == [
+        str(venue.path.resolve()), "/srv/archive", "/srv/draught"]

@@ -91,7 +91,7 @@ def close(db: Store, settings: Settings, name: str, now_ms: int, *, accept: bool
     revision = (row.revision if row else 0) + 1
     made = monthly_files(month, settings, revision)
     files = made.files
-    unplaced = place(folder_for_month(settings, period.name), files)
+    unplaced = place(folder_for_month(settings, period.name), files, readers=settings.files.readable_by)
     edge = crossing(db, settings, period.last)
     with write_tx(db):
         write_down(db, settings, month, revision, digest, files, now_ms)

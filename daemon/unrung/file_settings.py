@@ -15,6 +15,10 @@ class Files(BaseModel):
     folder: str = Field(
         "issued", description="Where daily and monthly files go; relative to the config folder."
     )
+    readable_by: Literal["owner", "group", "everyone"] = Field(
+        "owner", description="Who else on this PC may read what is issued: 'group' is the folder's group "
+        "(POSIX; on Windows the folder's own permissions decide). Store, archive, backups stay private."
+    )
     archive: str = Field("archive", description="Taken-in exports, by day.")
     aside: str = Field("set_aside", description="Exports that could not be taken in, with their reasons.")
     store: str = Field("unrung.sqlite", description="The database file; local disk only.")

@@ -108,7 +108,7 @@ def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cach
     if changed or not (folder / page).exists():
         # Not part of what decides on a revision: its wording may change with the program.
         files = {page: page_bytes(ledger, settings, revision), **files}
-    unplaced = place(folder, files)
+    unplaced = place(folder, files, readers=settings.files.readable_by)
     with write_tx(db):
         save_day(
             db, day, ledger.leaves, revision=revision, status=ledger.status, digest=now_digest,

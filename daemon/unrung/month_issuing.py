@@ -93,7 +93,7 @@ def issue_month(db: Store, settings: Settings, period: Period, now_ms: int) -> M
         name: data for name, data in made.files.items()
         if name.endswith(TABLES) or not (folder / name).exists()
     }
-    unplaced = place(folder, due)
+    unplaced = place(folder, due, readers=settings.files.readable_by)
     with write_tx(db):
         write_down(
             db, settings, month, revision, digest, made.files if changed else {}, now_ms, bool(unplaced)

@@ -54,7 +54,9 @@ def reissue_month(db: Store, settings: Settings, name: str, now_ms: int) -> Reis
     period = period_called(settings, name)
     row = month_row(db, period.name)
     if row is not None and row.closed_ms is not None:
-        unplaced = place(folder_for_month(settings, period.name), closed_files(db, period.name))
+        unplaced = place(
+            folder_for_month(settings, period.name), closed_files(db, period.name),
+            readers=settings.files.readable_by)
         return Reissued(f"{period.name} is closed: its files stand as they were", tuple(map(str, unplaced)))
     if not any(row.revision and period.first <= row.day <= period.last for row in day_rows(db)):
         return Reissued(f"{period.name}: nothing was made", ("No day of it was issued.",))

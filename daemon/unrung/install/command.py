@@ -37,7 +37,9 @@ def service_command(say: Say) -> click.Command:
             say(windows_steps(str(folder), str(python)), err=True)
             say(windows_task(str(folder), str(python), name))
             return
-        places = [*(feed.folder for feed in settings.feed if feed.folder), settings.upkeep.backups]
+        files = settings.files
+        places = [*(feed.folder for feed in settings.feed if feed.folder), settings.upkeep.backups,
+                  files.folder, files.archive, files.aside, str((folder / files.store).parent)]
         outside = sorted({(folder / place).resolve() for place in places})
         writable = tuple(path for path in outside if not path.is_relative_to(folder))
         say(systemd_unit(folder, python, name, folders=writable,

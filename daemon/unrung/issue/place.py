@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Iterable, Mapping
-from contextlib import suppress
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import Literal
 
 from unrung.errors import UnrungError
 from unrung.settings import Settings
@@ -22,6 +23,8 @@ PATIENCE_SECONDS = 3.0 if os.name == "nt" else 0.0
 """How long a refused rename is tried again. Only Windows refuses for a moment: a virus scanner, a
 sync client or a spreadsheet holds the old file open."""
 _PAUSE_SECONDS = 0.1
+Readers = Literal["owner", "group", "everyone"]
+MODES: dict[Readers, int] = {"owner": 0o600, "group": 0o640, "everyone": 0o644}
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,22 +52,25 @@ def folder_for_month(settings: Settings, period: str) -> Path:
 
 
 def place(
-    folder: Path, files: Mapping[str, bytes], patience: float = PATIENCE_SECONDS
+    folder: Path, files: Mapping[str, bytes], patience: float = PATIENCE_SECONDS, readers: Readers = "owner"
 ) -> tuple[Unplaced, ...]:
     """Brings ``files`` (name to content) into ``folder``, which is made if missing.
 
     A file that stands there with the same content is left alone. One that cannot be replaced is
     written as ``<name>.new`` and returned; the others go on. A later success removes the ``.new``.
+    ``readers``: who may read what is made here, by its mode; the group is the one that the system
+    gives, which is the folder's where that folder passes it on (setgid).
     Raises UnrungError, with the old files untouched and nothing left behind, when the new ones
     cannot be written at all (disk full, folder read-only).
     """
     due = {name: content for name, content in files.items() if not _holds(folder / name, content)}
     aside: list[Path] = []
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, content in due.items():
-            aside.append(_aside(folder, name))
-            _write(aside[-1], content)
+        with _made_for(readers):
+            folder.mkdir(parents=True, exist_ok=True)
+            for name, content in due.items():
+                aside.append(_aside(folder, name))
+                _write(aside[-1], content, MODES[readers])
     except OSError as error:
         _clear(aside)
         raise UnrungError(
@@ -89,11 +95,26 @@ def _aside(folder: Path, name: str) -> Path:
     return folder / f".{name}.tmp"
 
 
-def _write(path: Path, content: bytes) -> None:
-    """A new file that only its owner reads, on disk when this returns."""
+@contextmanager
+def _made_for(readers: Readers) -> Iterator[None]:
+    """What is made inside is not more private than ``readers`` say. By the mask and not by chmod, which
+    would take a folder's setgid bit away, or be refused it under a hardened service. The mask is the
+    process's: files are issued where nothing else goes on, by a command or in the service's child."""
+    if readers == "owner":
+        yield
+        return
+    before = os.umask(0o027 if readers == "group" else 0o022)
+    try:
+        yield
+    finally:
+        os.umask(before)
+
+
+def _write(path: Path, content: bytes, mode: int) -> None:
+    """A new file, on disk when this returns."""
     path.unlink(missing_ok=True)  # left by a crash
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
-    with os.fdopen(os.open(path, flags, 0o600), "wb") as out:
+    with os.fdopen(os.open(path, flags, mode), "wb") as out:
         out.write(content)
         out.flush()
         os.fsync(out.fileno())
