@@ -1,6 +1,6 @@
 """How long a busy bar's year takes, and how much memory, as ratios against named baselines.
 
-    python tests/bench/year.py [--days 364] [--only year,intake,day,growth]
+    python tests/bench/year.py [--days 364] [--only year,intake,day,growth,stadium]
 
 Every line sets what Unrung took against a baseline on the same files in the same run, so that the
 ratio says something on any machine. Each side runs in a process of its own. Told are seconds by the
@@ -25,7 +25,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import NamedTuple
 
-from year_files import make_year
+from year_files import make_stadium, make_year
 
 FIRST = date(2025, 1, 6)
 HERE = Path(__file__).resolve()
@@ -94,6 +94,13 @@ def show_growth(folder: Path, days: int) -> None:
         took = _part("all", folder / str(scale), min(days, GROWTH_DAYS))
         first = first or took
         _say(f"{scale} x rows of {min(days, GROWTH_DAYS)} days", took, "1 x rows", first)
+
+
+def show_stadium(folder: Path, days: int) -> None:
+    """One day of a stadium, whatever ``days`` says."""
+    make_stadium(folder)
+    plain = _run([str(HERE.parent / "year_pandas.py"), str(folder)])
+    _say("a stadium's day from files to variance files", _part("all", folder, 1), "pandas script", plain)
 
 
 def work_all(folder: Path, days: int) -> None:
@@ -214,13 +221,14 @@ def _silent(_: str) -> None:
 def _arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--days", type=int, default=364, help="how many days of the year")
-    parser.add_argument("--only", default="year,intake,day,growth")
+    parser.add_argument("--only", default="year,intake,day,growth,stadium")
     parser.add_argument("--work", nargs=3, help=argparse.SUPPRESS)
     return parser.parse_args()
 
 
 SHOWN: dict[str, Callable[[Path, int], None]] = {
     "year": show_year, "intake": show_intake, "day": show_day, "growth": show_growth,
+    "stadium": show_stadium,
 }
 PARTS: dict[str, Callable[[Path, int], None]] = {
     "all": work_all, "intake": work_intake, "tool": work_tool, "floor": work_floor,

@@ -64,11 +64,7 @@ def make_year(folder: Path, days: int = 364, first: date = date(2025, 1, 6), sca
     (folder / "meters").mkdir()
     (folder / "venue.toml").write_text(VENUE)
     beers = [f"Beer {n + 1}" for n in range(TAPS)]
-    _table(folder / "products.csv", ("product", "keg_size", "keg_cost"),
-           [(beer, "1/2 us_bbl", "150.00") for beer in beers])
-    _table(folder / "menu.csv", ("item", "size", "product", "portion", "price"),
-           [(beer, name, beer, size, "7.00") for beer in beers
-            for name, size in zip(SIZE_NAMES, SIZES_OZ, strict=True)])
+    _menu(folder, beers)
     _table(folder / "taps.csv", ("tap", "outlet", "product"),
            [(f"T{n + 1}", "Bar", beer) for n, beer in enumerate(beers)])
     for n in range(days):
@@ -109,6 +105,45 @@ def _day(folder: Path, day: date, rng: np.random.Generator, scale: int) -> None:
         (f"{name}-{n}", _iso(opens, at), f"Beer {tap + 1}", SIZE_NAMES[size], 1, "7.00", f"{name}/{check}")
         for n, (at, tap, size, check) in enumerate(rings)
     ])
+
+
+def make_stadium(folder: Path, day: date = date(2025, 1, 6)) -> None:
+    """One game: 120,000 pours in five hours, 400 taps of 12 beers at 30 stands, 19 of 20 rung."""
+    taps, outlets, each, beers = 400, 30, 300, [f"Beer {n + 1}" for n in range(TAPS)]
+    rng = np.random.default_rng(11)
+    (folder / "till").mkdir(parents=True)
+    (folder / "meters").mkdir()
+    (folder / "venue.toml").write_text(VENUE.replace('{ const = "Bar" }', '"outlet"'))
+    _menu(folder, beers)
+    _table(folder / "taps.csv", ("tap", "outlet", "product"),
+           [(f"T{n + 1}", f"Stand {n % outlets + 1}", beers[n // outlets % TAPS]) for n in range(taps)])
+    opens = datetime(day.year, day.month, day.day, 16, tzinfo=UTC)
+    ends = np.arange(each) * 60 + rng.uniform(12, 55, (taps, each))
+    size = rng.choice(3, (taps, each), p=(0.7, 0.2, 0.1))
+    ml = np.array(SIZES_OZ)[size] * OZ_ML * rng.normal(1.0, 0.03, (taps, each))
+    lag = np.clip(rng.lognormal(3.2, 0.6, (taps, each)), 2, 600) - 10
+    poured = [(t, n) for t, n in sorted(np.ndindex(taps, each), key=lambda at: ends[at])]
+    rung = sorted((ends[at] + lag[at], at) for at in poured if rng.random() < 0.95)
+    name = day.isoformat()
+    _table(folder / "meters" / f"{name}.csv", ("id", "tap", "start", "end", "ml"), [
+        (f"{name}-{k}", f"T{at[0] + 1}", _iso(opens, ends[at] - ml[at] / 59.0), _iso(opens, ends[at]),
+         f"{ml[at]:.1f}")
+        for k, at in enumerate(poured)
+    ])
+    header = ("id", "at", "item", "size", "qty", "amount", "check", "outlet")
+    _table(folder / "till" / f"{name}.csv", header, [
+        (f"{name}-{k}", _iso(opens, when), beers[at[0] // outlets % TAPS], SIZE_NAMES[size[at]], 1, "7.00",
+         f"{name}/{k // 2}", f"Stand {at[0] % outlets + 1}")
+        for k, (when, at) in enumerate(rung)
+    ])
+
+
+def _menu(folder: Path, beers: list[str]) -> None:
+    _table(folder / "products.csv", ("product", "keg_size", "keg_cost"),
+           [(beer, "1/2 us_bbl", "150.00") for beer in beers])
+    _table(folder / "menu.csv", ("item", "size", "product", "portion", "price"),
+           [(beer, name, beer, size, "7.00") for beer in beers
+            for name, size in zip(SIZE_NAMES, SIZES_OZ, strict=True)])
 
 
 def _iso(opens: datetime, seconds: float) -> str:
