@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import csv
-import re
+import io
 from collections.abc import Iterator
 from itertools import chain, islice
-from operator import itemgetter
 
 from unrung.errors import ExportError, IncompleteExport
 from unrung.mapping import Formats, Mapping
@@ -23,7 +22,6 @@ from unrung_adapters.unpack import unpacked
 
 CELL_LIMIT = 65_536
 """Characters in one cell; more is a quote left open, or the wrong delimiter."""
-_LINE = re.compile(r"[^\r\n]*(?:\r\n?|\n)|[^\r\n]+")
 
 
 _Row = tuple[int, int, list[str]]
@@ -54,7 +52,7 @@ def read(
     found = columns(export.name, line, header, mapping)
     notes = notes or ReadNotes()
     notes.columns = tuple(map(str.strip, header)) if mapping.formats.header else ()
-    final = 0 if text.endswith(("\n", "\r")) else sum(1 for _ in _LINE.finditer(text))
+    final = 0 if text.endswith(("\n", "\r")) else sum(1 for _ in io.StringIO(text, newline=""))
     yield from _records(export, mapping, notes, rows, found, final)
 
 
@@ -91,7 +89,7 @@ def _records(
 def _rows(name: str, text: str, formats: Formats) -> Iterator[_Row]:
     """The rows of a CSV text that are not blank lines."""
     csv.field_size_limit(CELL_LIMIT)  # Of the whole process, so set where it matters.
-    lines = map(itemgetter(0), _LINE.finditer(text))
+    lines = io.StringIO(text, newline="")  # Lines with whatever ends them, as they are.
     last = above = formats.skip_lines
     reader = csv.reader(
         islice(lines, above, None), delimiter=formats.delimiter, quotechar=formats.quote, strict=True
@@ -103,9 +101,9 @@ def _rows(name: str, text: str, formats: Formats) -> Iterator[_Row]:
                 yield first, last, cells
     except csv.Error as error:
         failed_at = above + reader.line_num
-        lines = map(itemgetter(0), islice(_LINE.finditer(text), last, failed_at))
+        told = list(islice(io.StringIO(text, newline=""), last, failed_at))
         at_end = "unexpected end of data" in str(error)
-        raise unclosed_quote(name, list(lines), last + 1, at_end, formats) from error
+        raise unclosed_quote(name, told, last + 1, at_end, formats) from error
 
 
 def _wrong_width(line: int, cells: int, width: int) -> Reject:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 from unrung_adapters.bad_value import Unreadable
 
@@ -18,7 +18,7 @@ ReadTime = Callable[[str], int | datetime]
 _NUMBER = re.compile(r"(-?)([0-9]{1,14})(?:\.([0-9]{1,9}))?")
 _ZONE_SUFFIX = re.compile(r"\[!?[^\[\]]*\](?:\[[^\[\]]*\])*$")
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-_DAY_MS = 86_400_000
+_ONE_MS = timedelta(milliseconds=1)
 
 
 def time_reader(form: str) -> ReadTime:
@@ -65,8 +65,7 @@ def _unreadable(text: str, said: str) -> Unreadable:
 
 def aware_ms(moment: datetime) -> int:
     """A moment with an offset as UTC milliseconds, further digits cut off."""
-    gap = moment - _EPOCH
-    return gap.days * _DAY_MS + gap.seconds * 1000 + gap.microseconds // 1000
+    return (moment - _EPOCH) // _ONE_MS
 
 
 def iso(text: str) -> datetime:

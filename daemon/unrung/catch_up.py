@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from unrung.clock_trust import clock_trouble
+from unrung.collecting import seldom_collected
 from unrung.daybook import Cache
 from unrung.errors import SourceError
 from unrung.heartbeat import beat, untold
@@ -51,6 +52,7 @@ class CaughtUp:
         )
 
 
+@seldom_collected()
 def take_in_all(db: Store, settings: Settings, now_ms: int, say: Say) -> CaughtUp:
     """One look at every folder. What is too young to have settled is named in ``waiting``."""
     done = CaughtUp()
@@ -84,6 +86,7 @@ def poll_all(
                 break
 
 
+@seldom_collected()
 def issue_due(
     db: Store, settings: Settings, now_ms: int, done: CaughtUp, say: Say, *,
     through: date | None = None, quiet: bool = False,

@@ -16,7 +16,7 @@ from unrung.ledger.results import DayLedger
 from unrung.ledger.sealed import handed
 from unrung.metering import add_metered
 from unrung.settings import Feed, Settings
-from unrung.store import movements
+from unrung.store.lines import lines_between, lines_of_day
 from unrung.store.months import sealed_units
 from unrung.store.open import Store
 from unrung.store.sources import cover_spans, source_names
@@ -86,8 +86,8 @@ def day_inputs(db: Store, settings: Settings, day: date) -> DayInputs:
     bounds = bounds_of(settings, day)
     inputs = DayInputs(day, bounds)
     for kind in ("ring", "pour", "log", "keg"):
-        fill(inputs, kind, movements.lines(db, kind, *bounds))
-        fill(inputs, kind, movements.lines_of_day(db, kind, day.isoformat()))
+        fill(inputs, kind, lines_between(db, kind, *bounds))
+        fill(inputs, kind, lines_of_day(db, kind, day.isoformat()))
     add_metered(db, settings, inputs)
     inputs.cleaning = _cleaning_over_the_edge(db, settings, day, bounds[0])
     covers = {feed.name: _cover(db, feed, bounds) for feed in settings.feed}
@@ -100,7 +100,7 @@ def day_inputs(db: Store, settings: Settings, day: date) -> DayInputs:
 def _cleaning_over_the_edge(db: Store, settings: Settings, day: date, edge_ms: int) -> list[LogLine]:
     """Cleaning entries of the day before whose span reaches into this day."""
     before = DayInputs(day - timedelta(days=1), bounds_of(settings, day - timedelta(days=1)))
-    fill(before, "log", movements.lines(db, "log", *before.bounds))
+    fill(before, "log", lines_between(db, "log", *before.bounds))
     return [log for log in before.logs if log.reason == "cleaning" and (log.end_ms or 0) > edge_ms]
 
 

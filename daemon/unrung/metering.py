@@ -10,7 +10,7 @@ from unrung.ledger.inputs import DayInputs, fill, reading
 from unrung.ledger.readings import Counters, metered, straddling
 from unrung.ledger.taps import TapList
 from unrung.settings import Settings
-from unrung.store import movements
+from unrung.store.lines import lines_between, readings_around
 from unrung.store.open import Store
 
 
@@ -24,7 +24,7 @@ def add_metered(db: Store, settings: Settings, inputs: DayInputs) -> None:
     if spans:
         _add_spans(db, settings, inputs, spans)
     if "readings" in carries:
-        rows = movements.readings_around(
+        rows = readings_around(
             db, _bounds(settings, inputs.day, -1)[0], inputs.bounds, _bounds(settings, inputs.day, 1)[1])
         counters = Counters(TapList(settings.taps, settings.venue), settings.feed, settings.matching)
         lines, blind = metered(map(reading, rows), inputs.bounds, counters)
@@ -36,7 +36,7 @@ def _add_spans(db: Store, settings: Settings, inputs: DayInputs, feeds: set[str]
     """Rows that count over a span: one that ends as the day starts belongs to the day before."""
     lo, hi = inputs.bounds
     around = DayInputs(inputs.day, inputs.bounds)
-    fill(around, "pour", movements.lines(db, "pour", lo, _bounds(settings, inputs.day, 1)[1]))
+    fill(around, "pour", lines_between(db, "pour", lo, _bounds(settings, inputs.day, 1)[1]))
     lines = [line._replace(span=True) for line in around.pours if line.origin.feed in feeds]
     inputs.pours = [line for line in inputs.pours if line.origin.feed not in feeds]
     inputs.pours += [line for line in lines if lo < line.end_ms <= hi]

@@ -14,9 +14,9 @@ from unrung.ledger.month import MonthInputs, MonthLedger
 from unrung.ledger.results import DayLedger
 from unrung.periods import Period, before, period_named, period_of
 from unrung.settings import Settings
-from unrung.store import movements
 from unrung.store.day_books import day_ledgers, tap_spans_between
 from unrung.store.days import day_rows
+from unrung.store.lines import lines_between
 from unrung.store.months import adjustments_of, month_row
 from unrung.store.open import Store
 
@@ -110,4 +110,4 @@ def _known(settings: Settings, period: Period, around: Sequence[DayLedger]) -> t
 
 def _kegs(db: Store, lo_ms: int, hi_ms: int) -> list[KegLine]:
     inputs = DayInputs(date.min, (lo_ms, hi_ms))
-    return fill(inputs, "keg", movements.lines(db, "keg", lo_ms, hi_ms)).kegs
+    return fill(inputs, "keg", lines_between(db, "keg", lo_ms, hi_ms)).kegs

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from datetime import date
 from functools import partial
 
+from unrung.collecting import seldom_collected
 from unrung.daybook import Cache
 from unrung.errors import UnrungError
 from unrung.issuing import due_days, issue_day
@@ -65,6 +66,7 @@ class Issuer:
         self._tell()
 
 
+@seldom_collected()
 def issue_and_judge(db: Store, settings: Settings, now_ms: int) -> None:
     """Issue the next due days, judge today, make the months that are over. What fails stops nothing
     else; raises UnrungError at the end with every failure."""

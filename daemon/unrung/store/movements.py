@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from operator import itemgetter
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from sqlite_utils import Database
 
-from unrung.ledger.inputs import COLUMNS as CALCULATED_WITH
-from unrung.ledger.inputs import ORIGIN
 from unrung.records import AnyRecord, KegEvent, LogEntry, Pour, Reading, Ring
 
 COLUMNS = (
@@ -24,12 +24,14 @@ COLUMNS = (
 )
 _CONTENT = COLUMNS[0:1] + COLUMNS[7:]
 """What makes two receipts of a row equal: all but where it was received."""
-_INSERT = (
-    f"INSERT INTO movements ({', '.join(COLUMNS)}) VALUES ({', '.join('?' * len(COLUMNS))})"
-)
+_NEEDED = {*COLUMNS[:9], "at_text"}
+"""Columns that every row has a value for."""
+_NUMBERS = {
+    "start_ms", "end_ms", "day", "units_micro", "amount_minor", "tax_minor", "voided_ms", "volume_ul",
+    "pulses", "more",
+}  # fmt: skip
+"""Of the others, those that are null where a row has none; the rest are then empty."""
 _CHUNK = 500
-_WHEN = COLUMNS[8:12]
-"""at_ms, start_ms, end_ms, day"""
 
 Values = tuple[Any, ...]
 Span = tuple[int, int]
@@ -101,6 +103,8 @@ def merge(db: Database, rows: Sequence[Values], source: int) -> Merge:
     result = Merge(0, 0, [], [])
     fresh: list[Values] = []
     stale: list[tuple[int, int]] = []
+    if _add_unknown(db, rows):
+        return _came(result, rows, stale)
     for at in range(0, len(rows), _CHUNK):
         chunk = rows[at : at + _CHUNK]
         current = _current(db, [row[2] for row in chunk])
@@ -113,11 +117,45 @@ def merge(db: Database, rows: Sequence[Values], source: int) -> Merge:
                 _touch(result, old)
                 fresh.append(row)
     _supersede(db, stale)
-    db.conn.executemany(_INSERT, fresh)
-    for row in fresh:
-        _touch(result, dict(zip(_WHEN, row[8:12], strict=True)))
+    _add(db, fresh)
+    return _came(result, fresh, stale)
+
+
+def _came(result: Merge, fresh: Sequence[Values], stale: Sequence[tuple[int, int]]) -> Merge:
+    at, _, end, day = zip(*(row[8:12] for row in fresh), strict=True) if fresh else ((),) * 4
+    result.touched_ms += [ms for ms in (*at, *end) if ms is not None]
+    result.touched_days += [text for text in day if text is not None]
     result.new_rows, result.superseded = len(fresh) - len(stale), len(stale)
     return result
+
+
+def _add_unknown(db: Database, rows: Sequence[Values]) -> bool:
+    """Add ``rows`` where the store knows none of them, as is usual; else nothing, and False. That no
+    current row has the identity of another is for the index to say."""
+    if not rows or _current(db, [rows[0][2], rows[-1][2]]):
+        return False
+    db.execute("SAVEPOINT unknown")
+    try:
+        _add(db, rows)
+    except sqlite3.IntegrityError:
+        db.execute("ROLLBACK TO unknown")
+        return False
+    finally:
+        db.execute("RELEASE unknown")
+    return True
+
+
+def _add(db: Database, rows: Sequence[Values]) -> None:
+    """Insert rows. Columns that no row has a value for are left to their defaults, which takes half the
+    time."""
+    if not rows:
+        return
+    used = [
+        at for at, (name, values) in enumerate(zip(COLUMNS, zip(*rows, strict=True), strict=True))
+        if name in _NEEDED or values.count(None if name in _NUMBERS else "") < len(rows)
+    ]
+    names, marks = ", ".join(COLUMNS[at] for at in used), ", ".join("?" * len(used))
+    db.conn.executemany(f"INSERT INTO movements ({names}) VALUES ({marks})", map(itemgetter(*used), rows))
 
 
 def drop_missing(
@@ -187,47 +225,6 @@ def between(db: Database, kinds: Iterable[str], lo_ms: int, hi_ms: int) -> Itera
         f"AND kind IN ({marks}) ORDER BY at_ms, feed, source, line, id",
         [lo_ms, hi_ms, *names],
     )
-
-
-def lines(db: Database, kind: str, lo_ms: int, hi_ms: int) -> list[tuple[Any, ...]]:
-    """Current rows of one kind with lo <= at_ms < hi, in a fixed order of content, as
-    ``unrung.ledger.inputs`` takes them."""
-    return db.execute(
-        f"SELECT {_columns(kind)} FROM movements m WHERE superseded_by IS NULL AND at_ms >= ? AND at_ms < ? "
-        "AND kind = ? ORDER BY at_ms, feed, source, line, id", [lo_ms, hi_ms, kind],
-    ).fetchall()
-
-
-def _columns(kind: str) -> str:
-    return ", ".join(("m.id", *(f"m.{name}" for name in ORIGIN), *CALCULATED_WITH[kind]))
-
-
-def readings_around(
-    db: Database, before_ms: int, day: Span, after_ms: int
-) -> Iterator[tuple[Any, ...]]:
-    """Current readings of a day; of every meter also the last since ``before_ms`` and the first until
-    ``after_ms``, which say what flowed at the day's edges."""
-    yield from _edge_readings(db, "max", before_ms, day[0])
-    yield from lines(db, "reading", *day)
-    yield from _edge_readings(db, "min", day[1], after_ms)
-
-
-def _edge_readings(db: Database, which: str, lo_ms: int, hi_ms: int) -> list[tuple[Any, ...]]:
-    columns = ", ".join(f"m.{name}" for name in ("id", *ORIGIN, *CALCULATED_WITH["reading"]))
-    return db.execute(
-        f"SELECT {columns} FROM movements m JOIN (SELECT feed, tap, {which}(at_ms) AS at FROM movements "
-        "WHERE superseded_by IS NULL AND kind = 'reading' AND at_ms >= ? AND at_ms < ? GROUP BY 1, 2) e "
-        "ON m.at_ms = e.at AND m.feed = e.feed AND m.tap = e.tap "
-        "WHERE m.superseded_by IS NULL AND m.kind = 'reading'", [lo_ms, hi_ms],
-    ).fetchall()
-
-
-def lines_of_day(db: Database, kind: str, day: str) -> list[tuple[Any, ...]]:
-    """Current rows of one kind that were written down for ``day`` without a time, as ``lines`` has them."""
-    return db.execute(
-        f"SELECT {_columns(kind)} FROM movements m WHERE superseded_by IS NULL AND day = ? AND kind = ? "
-        "ORDER BY feed, source, line, id", [day, kind],
-    ).fetchall()
 
 
 def count_between(db: Database, kind: str, lo_ms: int, hi_ms: int) -> int:
