@@ -4,19 +4,27 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from datetime import timedelta
+from email import message_from_bytes
+from email.policy import default
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pytest
 
 from alerts.days import leaf_at, ledger_of
 from mail.samples import mail_of
+from mail.servers import free_port
+from service.evenings import mailing_bar
+from service.mails import text
 from unrung.config_folder import load
 from unrung.errors import ConfigError
-from unrung.ledger.results import FixNote
+from unrung.fix_news import with_fix_news
+from unrung.ledger.results import FixNote, Verdict
 from unrung.opening import look_at_venue
 from unrung.status import Holder, collect
 from unrung.status_text import WIDTH, lines
+from unrung.store.open import open_store, write_tx
 from venue_folder import PINT_ML, VenueFolder, make_venue, ms, pour, ring
 
 FIXED = 16
@@ -36,13 +44,13 @@ def evening(day: int, over_ml: float) -> tuple[list[dict[str, str]], list[dict[s
 @pytest.fixture(scope="module")
 def bar(tmp_path_factory: pytest.TempPathFactory) -> VenueFolder:
     """Two weeks of pints that held 30 ml too much until the 15th; on the 16th somebody mended it."""
-    venue = make_venue(tmp_path_factory.mktemp("fixes") / "bar")
+    venue = mailing_bar(tmp_path_factory.mktemp("fixes") / "bar", free_port())
     (venue.path / "fixes.csv").write_text(HEADER + f"2025-06-{FIXED},1,,portion on tap 1 set to 16.0,\n")
     for day in range(10, 23):
         rings, pours = evening(day, 30 if day < FIXED else 1)
         venue.rings(f"{day}.csv", rings, f"06-{day} 23:59:00")
         venue.pours(f"{day}.json", pours, f"06-{day} 23:59:00")
-    venue.catch_up("06-23 12:00:00")
+        venue.catch_up(f"06-{day + 1} 11:30:00")
     return venue
 
 
@@ -65,6 +73,14 @@ def test_the_page_has_a_section_of_what_the_fixes_did(bar: VenueFolder) -> None:
     start = "Portion on tap 1 set to 16.0, fixed Mon 16 Jun: glasses over or under their portion, 12 fl oz a"
     assert start in section
     assert "less): closed." in section
+
+
+def test_the_morning_mail_of_the_day_that_decides_tells_it_and_the_next_does_not(bar: VenueFolder) -> None:
+    told = {}
+    for row in bar.query("SELECT day, body FROM outbox WHERE kind = 'morning' ORDER BY day"):
+        mail = message_from_bytes(row["body"], policy=default)
+        told[row["day"]] = "set to 16.0, fixed Mon 16 Jun" in text(mail)  # type: ignore[arg-type]
+    assert len(told) == 13 and [day for day, said in told.items() if said] == ["2025-06-21"]
 
 
 def test_status_says_what_the_fixes_did_as_of_the_last_day(bar: VenueFolder) -> None:
@@ -94,6 +110,21 @@ def test_the_morning_mail_tells_a_verdict_once(news: bool) -> None:
     mail = mail_of(replace(quiet, fixes=(fix,)))
     assert ("Tap 2 mended, fixed Sat 14 Nov: closed." in mail.text) is news
     assert "nothing to do" in mail.subject
+
+
+def test_each_verdict_is_news_until_the_day_is_over_and_again_where_it_changes(tmp_path: Path) -> None:
+    """However late the line was written: what counts is what the mails have told."""
+    quiet = ledger_of(leaf_at(20, matched_portion=1400), low=0)
+    days = [quiet.day + timedelta(days=n) for n in range(6)]
+    said = ["too_early", "closed", "closed", "smaller", "too_early", "smaller"]
+    db, news = open_store(tmp_path / "unrung.sqlite"), []
+    for day, verdict in zip(days, said, strict=True):
+        fix = FixNote(quiet.day, "x", "2", "", "leak", cast(Verdict, verdict), f"{verdict}.")
+        for _ in range(2):
+            with write_tx(db):
+                marked = with_fix_news(db, replace(quiet, day=day, fixes=(fix,)))
+            news.append(marked.fixes[0].news)
+    assert news == [False, False, True, True, False, False, True, True, False, False, True, True]
 
 
 @pytest.mark.parametrize(("row", "said"), [

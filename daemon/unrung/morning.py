@@ -13,6 +13,7 @@ from unrung.alerts.state import OpenAlert, next_state
 from unrung.daybook import day_at
 from unrung.feed_volume import Odd, odd_volume
 from unrung.feed_words import all_news
+from unrung.fix_news import with_fix_news
 from unrung.ledger.results import DayLedger
 from unrung.mail.actions import Action
 from unrung.mail.causes import causes_told, without_repeats
@@ -57,6 +58,8 @@ def write_morning_mail(
         _move_alerts(db, raised, history, ledger.day)
     if not (settings.mail.to and settings.mail.host):
         return
+    if newest:
+        ledger = with_fix_news(db, ledger)
     late = to_fold([_mail(row) for row in outbox.mails(db, state="waiting")])
     notices = [
         text for text in (

@@ -98,12 +98,10 @@ def _measured(case: Case, days: Sequence[DayFacts], settings: Settings) -> Judge
     before, after = (daily(side, case.place, measure) for side in _sides(case, days, settings))
     sides = [one.figure for one in before], [one.figure for one in after]
     verdict, found = _verdict(*sides)
-    earlier = sides[1][:-1] if after and after[-1].day == days[-1].day else sides[1]
     scale = a_day_ul([*before, *after], measure) if found else 0.0
     words = measured_words(
         case.fix, measure.name, verdict, _scaled(found, scale), (len(before), len(after)), settings)
-    news = verdict != "too_early" and verdict != _verdict(sides[0], earlier)[0]
-    return Judged(case, _note(case.fix, case.finding, verdict, words, news))
+    return Judged(case, _note(case.fix, case.finding, verdict, words))
 
 
 def _verdict(before: list[float], after: list[float]) -> tuple[Verdict, Effect | None]:
@@ -120,11 +118,10 @@ def _event(
 ) -> Judged:
     _, after = _sides(case, days, settings)
     start = after[0].bounds[0] if after else days[-1].bounds[1]
-    again = [one.last_ms for one in found if one.last_ms >= start and _is_like(case, one, facts)]
+    again = any(one.last_ms >= start and _is_like(case, one, facts) for one in found)
     verdict: Verdict = "no_help" if again else "closed" if len(after) >= EVENT_DAYS else "too_early"
-    news = len(after) == EVENT_DAYS if not again else max(again) >= facts.day.bounds[0]
     words = event_words(case.fix, case.finding, verdict, len(after), EVENT_DAYS)
-    return Judged(case, _note(case.fix, case.finding, verdict, words, news and verdict != "too_early"))
+    return Judged(case, _note(case.fix, case.finding, verdict, words))
 
 
 def _is_like(case: Case, one: Finding, facts: Facts) -> bool:
@@ -150,5 +147,5 @@ def _after(case: Case, facts: Facts) -> int:
     return min(day.bounds[0] for day in facts.window.days if day.day > case.fix.day)
 
 
-def _note(fix: Fix, finding: str, verdict: Verdict, sentence: str, news: bool = False) -> FixNote:
-    return FixNote(fix.day, fix.what, fix.tap, fix.product, finding, verdict, sentence, news)
+def _note(fix: Fix, finding: str, verdict: Verdict, sentence: str) -> FixNote:
+    return FixNote(fix.day, fix.what, fix.tap, fix.product, finding, verdict, sentence)

@@ -251,7 +251,7 @@ class FixNote:
     sentence: str
     """The whole of it in words, figures included."""
     news: bool = False
-    """Whether the day before had another verdict, or none."""
+    """Whether no mail told it yet; known where the mail is written, and in no file."""
 
 
 @dataclass(frozen=True, slots=True)
