@@ -99,7 +99,8 @@ def issue_due(
             done.issued.append(issued)
             done.problems += [str(one) for one in issued.unplaced]
             if issued.changed:
-                say(f"issued {day.isoformat()} revision {issued.revision}")
+                lacks = "".join(f", {one.rpartition(' for ')[0] or one}" for one in issued.ledger.missing)
+                say(f"issued {day.isoformat()} revision {issued.revision}{lacks}")
             elif issued.adjusted:
                 say(f"{day.isoformat()} lies in a closed month: {issued.adjusted} figures moved, carried by "
                     "the open month")

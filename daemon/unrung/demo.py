@@ -200,7 +200,8 @@ def _summary(
         compared = sums.poured - sums.not_beer - sums.poured_not_compared
         rung = sums.rung - sums.rung_not_compared
         figures = (compared, rung, sums.logged, sums.poured_not_rung, sums.variance)
-        say(_row(product, *(f"{units.from_ul(value, unit, 0):,}" for value in figures)))
+        places = units.SHOWN_PLACES[unit]
+        say(_row(product, *(f"{units.from_ul(value, unit, places):,}" for value in figures)))
     say("")
     rejects = [reject for taken in done.taken for reject in taken.rejects]
     say(f"{len(rejects)} rows could not be read and wait with their reasons, for example:")

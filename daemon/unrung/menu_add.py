@@ -18,7 +18,7 @@ from unrung.menu_evidence import seen_portions
 from unrung.menu_rows import NewRow, add_row, likely_product, proposed
 from unrung.settings import Settings
 from unrung.store.open import Store, look_at_store
-from unrung.units import UNITS_UL
+from unrung.units import UNIT_LABELS, UNITS_UL
 
 Say = Callable[[str], None]
 
@@ -61,7 +61,7 @@ def add_item(config: Path, wanted: Wanted, now_ms: int, say: Say) -> None:
     line = add_row(config, row, settings.venue.volume_unit)
     say(f"Added to menu.csv: {line}")
     if row.why and row.product:
-        say(f"Its portion: {row.portion} {row.unit or settings.venue.volume_unit}, {row.why}.")
+        say(f"Its portion: {row.portion} {UNIT_LABELS[row.unit or settings.venue.volume_unit]}, {row.why}.")
     say("Days on which it was sold are computed again, and issued again where they differ.")
 
 

@@ -14,7 +14,7 @@ from unrung.setup.groups import Group
 from unrung.setup.meet import Hill, PourFact, RingFact, nearest_pairs
 from unrung.setup.proposal import Key, Place
 from unrung.setup.sizes import Named
-from unrung.units import UNITS_UL
+from unrung.units import UNIT_LABELS, UNITS_UL
 
 US_PINT = float(UNITS_UL["us_pt"])
 IMP_PINT = float(UNITS_UL["imp_pt"])
@@ -36,6 +36,11 @@ class Portion(NamedTuple):
     @property
     def volume_ul(self) -> int:
         return round(Fraction(self.number) * UNITS_UL[self.unit])
+
+    @property
+    def shown(self) -> str:
+        """For people: "16 fl oz"."""
+        return f"{self.number} {UNIT_LABELS[self.unit]}"
 
 
 class Seen(NamedTuple):

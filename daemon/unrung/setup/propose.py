@@ -93,7 +93,7 @@ def _add_beer(
         why = "" if portion.why == BY_NAME else portion.why
         tables.menu.append(MenuLine(*key, product, portion.number, portion.unit, price, why))
         if portion.seldom:
-            tables.remarks.append(f"{key} is set to {portion.number} {portion.unit} {portion.why} only.")
+            tables.remarks.append(f"{key} is set to {portion.shown} {portion.why} only.")
 
 
 def _no_draught(evidence: Evidence, index: int, key: Key, count: int) -> bool:
@@ -135,5 +135,5 @@ def _add_mixed(evidence: Evidence, place: Place, tables: Tables) -> None:
             MenuLine(*key, product, portion.number, portion.unit, price, portion.why)
             for product, portion in parts
         ]
-        what = ", ".join(f"{portion.number} {portion.unit} of {product}" for product, portion in parts)
+        what = ", ".join(f"{portion.shown} of {product}" for product, portion in parts)
         tables.remarks.append(f"{key} seems to take {what}.")
