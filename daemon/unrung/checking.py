@@ -28,6 +28,7 @@ from unrung.opening import days_of_edits
 from unrung.records import AnyRecord, Export, Ring
 from unrung.settings import Feed, Settings
 from unrung.staff_names import staff_words
+from unrung.store.network_place import network_kind
 from unrung.store.open import Store, look_at_store
 from unrung.store.sources import newest_taken, set_aside_ones
 from unrung.units import UNIT_LABELS, from_ul
@@ -94,8 +95,12 @@ def check_folder(config: Path, now_ms: int, environ: Mapping[str, str]) -> Repor
 
 def _looked_at(settings: Settings, report: Report) -> Store | None:
     """The store, to read only; None where it is none of ours."""
+    path = Path(settings.folder) / settings.files.store
+    if kind := network_kind(path):
+        report.problem(f"the store {path} lies on a network folder ({kind}), where a break of the network "
+                       "can damage it: set [files] store to a path on a disk of this machine")
     try:
-        return look_at_store(Path(settings.folder) / settings.files.store)
+        return look_at_store(path)
     except StoreError as error:
         report.problem(str(error))
         return None

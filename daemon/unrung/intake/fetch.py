@@ -36,6 +36,8 @@ class Refused(SourceError):
     ) -> None:
         self.retry_after, self.date = retry_after, date
         super().__init__(message, permanent=permanent)
+OUT_OF_TIME = (9, 10)
+"""X509_V_ERR_CERT_NOT_YET_VALID and X509_V_ERR_CERT_HAS_EXPIRED of OpenSSL's x509_vfy.h."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +145,9 @@ class Asker:
         if any(isinstance(one, TimeoutError) for one in causes):
             return f"{host} was silent for {self.poll.read_seconds:g} s."
         if trust is not None:
+            if getattr(trust, "verify_code", 0) in OUT_OF_TIME:
+                return (f"the certificate of {host} is out of its time; whoever keeps that host has to renew "
+                        "it, unless this machine's clock is wrong.")
             why = getattr(trust, "verify_message", "") or trust.reason or "no details"
             return f"the certificate of {host} is not trusted ({why}); name your own authority in ca_file."
         if any(isinstance(one, gaierror) for one in causes):

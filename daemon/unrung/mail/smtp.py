@@ -19,6 +19,8 @@ from typing import Literal
 from unrung.settings import Mail
 
 State = Literal["ok", "retry", "refused"]
+OUT_OF_TIME = (9, 10)
+"""X509_V_ERR_CERT_NOT_YET_VALID and X509_V_ERR_CERT_HAS_EXPIRED of OpenSSL's x509_vfy.h."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,6 +174,11 @@ def _fault(fault: Exception, mail: Mail) -> Outcome:
             f"the certificate of {where} is not trusted ({fault.verify_message}); if the server "
             "is your own, set ca_file to the PEM file of its authority"
         )
+        if fault.verify_code in OUT_OF_TIME:
+            text = (
+                f"the certificate of {where} is out of its time ({fault.verify_message}); whoever keeps the "
+                "server has to renew it, unless this machine's clock is wrong"
+            )
         return Outcome("retry", text, slow=True)
     if isinstance(fault, smtplib.SMTPNotSupportedError):
         text = f"{where} does not offer what is asked for ({fault}); {_modes(mail)}"
