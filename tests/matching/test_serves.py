@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from matching.days import HALF, OZ, PINT, PITCHER, lone_ul, matched, pairs, pour, ring
+from unrung.matching import priors
 from unrung.matching.columns import Pours, pour_columns
 from unrung.matching.fills import sizes_of
 from unrung.matching.groups import Group, cheapest_cut
@@ -133,6 +134,26 @@ def _least(alone: list[float], groups: list[Group], rows: frozenset[int]) -> flo
         for group in groups if group.rows[0] == first and rows.issuperset(group.rows)
     ]
     return min(ways)
+
+
+def test_a_meter_that_counts_in_chunks_is_cut_in_bounded_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Four ounces every seven seconds: any of them could belong with any other near by. The bounded cut
+    costs no more than 1 % above the one with hundred times the moves."""
+    columns = pour_columns([pour(n, 7 * n, 4.0 + n % 3 / 10) for n in range(30)], ["Amber"])
+    known = sizes_of(["Amber"], SIZES, np.zeros(0, np.int64), np.zeros(0, np.int64))
+    weighed = weigh(columns, known, 60_000)
+    alone = cheapest(weighed.single, weighed.splits)
+
+    def total() -> float:
+        chosen = cheapest_cut(alone, weighed.groups)
+        rows = {row for group in chosen for row in group.rows}
+        return sum(g.cost for g in chosen) + sum(c for r, c in enumerate(alone) if r not in rows)
+
+    bounded = total()
+    monkeypatch.setattr(priors, "MOST_MOVES", 300_000)
+    assert total() <= bounded <= total() + 0.01 * abs(total())
+    counts = np.bincount(weighed.groups.rows[:, 0])
+    assert counts.max() <= priors.MOST_GROUPS
 
 
 def test_the_rings_decide_between_two_halves_and_a_flicked_pint() -> None:

@@ -8,9 +8,9 @@ cut, and what is left falls into small clusters.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -52,6 +52,12 @@ class Candidates:
         return Group(tuple(rows[rows >= 0].tolist()), float(self.cost[at]), at)
 
 
+Found = tuple[Ints, Ints, Floats, Floats]
+"""Rows, ways, costs and structures of candidates."""
+LINKS_AT_ONCE = 4_096
+"""Links whose groups are weighed at once, so that memory stays bounded."""
+
+
 def groups_worth(
     pours: Pours, fills: Fills, handfuls: Handfuls, cost: Floats, misfit: Bools, links: Links,
     habits: Habits,
@@ -60,13 +66,25 @@ def groups_worth(
 
     ``cost`` is that of each pour alone; ``misfit`` marks pours that fit no single glass.
     """
+    found: list[tuple[int, Found]] = []
+    for low in range(0, len(links.first), LINKS_AT_ONCE):
+        some = slice(low, low + LINKS_AT_ONCE)
+        found += enumerate(_worth_from(pours, fills, handfuls, cost, misfit, links, habits, some))
+    found.sort(key=lambda one: one[0])
+    return _fewer(_gathered([one for _, one in found]), cost)
+
+
+def _worth_from(
+    pours: Pours, fills: Fills, handfuls: Handfuls, cost: Floats, misfit: Bools, links: Links,
+    habits: Habits, some: slice,
+) -> Iterator[Found]:
+    """Those that begin with some of the links: for each number of pours, as one vessel and as several."""
     begin = np.searchsorted(links.first, np.arange(len(cost) + 1))
     odds = habits.odds[links.kind] + habits.taste[pours.product[links.first]]
-    chain, chain_odds = np.stack((links.first, links.second), axis=1), odds
-    pace = links.pace
+    chain, chain_odds = np.stack((links.first, links.second), axis=1)[some], odds[some]
+    pace = links.pace[some]
     largest = 1.35 * np.exp(np.where(fills.share > 0, fills.centre, -np.inf).max(axis=1))
     most = priors.MAX_GLASSES_JOINED * largest
-    found: list[Found] = []
     for _ in range(2, priors.MAX_FRAGMENTS + 1):
         volume, product = pours.volume[chain].sum(axis=1), pours.product[chain[:, 0]]
         odd: Bools = np.asarray(misfit[chain].any(axis=1))
@@ -75,16 +93,23 @@ def groups_worth(
         if not len(chain):
             break
         limit = cost[chain].sum(axis=1) + priors.SLACK
-        found.append(_one_vessel(pours, fills, chain, chain_odds, pace, habits, limit))
-        found.append(_several(pours, handfuls, chain[odd], chain_odds[odd], limit[odd]))
+        yield _one_vessel(pours, fills, chain, chain_odds, pace, habits, limit)
+        yield _several(pours, handfuls, chain[odd], chain_odds[odd], limit[odd])
         row, link = spread(begin[chain[:, -1]], begin[chain[:, -1] + 1])
         chain = np.concatenate((chain[row], links.second[link][:, None]), axis=1)
         chain_odds, pace = chain_odds[row] + odds[link], pace[row]
-    return _gathered(found)
 
 
-Found = tuple[Ints, Ints, Floats, Floats]
-"""Rows, ways, costs and structures of candidates."""
+def _fewer(candidates: Candidates, cost: Floats) -> Candidates:
+    """The ``MOST_GROUPS`` that gain most of those that begin with the same pour."""
+    first = candidates.rows[:, 0]
+    if np.bincount(first, minlength=1).max() <= priors.MOST_GROUPS:
+        return candidates
+    loss = candidates.cost - np.append(cost, 0.0)[candidates.rows].sum(axis=1)
+    order = np.lexsort((loss, first))
+    place = np.arange(len(order)) - np.searchsorted(first[order], first[order])
+    kept = np.sort(order[place < priors.MOST_GROUPS])
+    return Candidates(*(getattr(candidates, name)[kept] for name in Candidates.__slots__))
 
 
 def _gathered(found: list[Found]) -> Candidates:
@@ -142,27 +167,57 @@ def cheapest_cut(cost: Floats, candidates: Candidates) -> list[Group]:
     return chosen
 
 
+Chosen = tuple[Group, Any] | None
+"""The group chosen last, and those before it."""
+State = tuple[float, Chosen]
+
+
 def _cheapest(cost: Floats, groups: Sequence[Group]) -> list[Group]:
     """Dynamic programming over the pours of a cluster; a state is the set of later pours that
     groups begun so far have taken."""
     low, high = groups[0].rows[0], max(group.rows[-1] for group in groups)
     starting: dict[int, list[tuple[int, Group]]] = {}
+    hoped = np.zeros(high + 1 - low)
     for group in groups:
-        taken = sum(1 << (row - group.rows[0]) for row in group.rows)
+        rows = np.array(group.rows)
+        taken = sum(1 << row for row in (rows - rows[0]).tolist())
         starting.setdefault(group.rows[0], []).append((taken, group))
-    states: dict[int, tuple[float, tuple[Group, ...]]] = {0: (0.0, ())}
+        share = (float(cost[rows].sum()) - group.cost) / len(rows)
+        hoped[rows - low] = np.maximum(hoped[rows - low], share)
+    credit = (cost[low : high + 1] - hoped).tolist()
+    states: dict[int, State] = {0: (0.0, None)}
     for at in range(low, high + 1):
-        options: dict[int, tuple[float, tuple[Group, ...]]] = {}
-        for taken, (price, chosen) in states.items():
+        begun = starting.get(at, ())
+        options: dict[int, State] = {}
+        for taken, (price, chosen) in _likeliest(states, credit[at - low :], len(begun)):
             moves = [(taken >> 1, price, chosen)] if taken & 1 else [
                 (taken >> 1, price + float(cost[at]), chosen),
                 *(
-                    ((taken | mask) >> 1, price + group.cost, (*chosen, group))
-                    for mask, group in starting.get(at, ()) if not taken & mask
+                    ((taken | mask) >> 1, price + group.cost, (group, chosen))
+                    for mask, group in begun if not taken & mask
                 ),
             ]
             for left, total, picked in moves:
-                if left not in options or (total, picked) < options[left]:
+                if left not in options or total < options[left][0]:
                     options[left] = (total, picked)
         states = options
-    return list(states[0][1])
+    found, more = [], states[0][1]
+    while more:
+        found.append(more[0])
+        more = more[1]
+    return found[::-1]
+
+
+def _likeliest(
+    states: dict[int, State], credit: Sequence[float], begun: int
+) -> list[tuple[int, State]]:
+    """The states; where a meter that counts in chunks makes thousands of moves, those that have paid
+    least beyond the least that the later pours they have taken might have cost (``credit``)."""
+    most = max(priors.MOST_MOVES // (begun + 1), 1)
+    if len(states) <= most:
+        return list(states.items())
+    beyond = {
+        taken: price - sum(credit[row] for row in range(taken.bit_length()) if taken >> row & 1)
+        for taken, (price, _) in states.items()
+    }
+    return sorted(states.items(), key=lambda one: (beyond[one[0]], one[0]))[:most]

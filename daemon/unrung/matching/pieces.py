@@ -68,7 +68,7 @@ def pieces_of(pours: Pours, splits: Splits, handfuls: Handfuls, candidates: Cand
     rows[:, 0] = np.concatenate((np.arange(alone), splits.rows[at]))
     rows = np.concatenate((rows, candidates.rows))
     handful = np.concatenate((splits.ways[at, option], candidates.way))
-    made = poured_out(pours, rows[alone:], *held(pours, handfuls, rows[alone:, 0], handful))
+    made = _poured_out_in_parts(pours, rows[alone:], *held(pours, handfuls, rows[alone:, 0], handful))
     one = np.arange(alone)
     return Pieces(
         rows,
@@ -102,6 +102,20 @@ def held(pours: Pours, handfuls: Handfuls, row: Ints, handful: Ints) -> tuple[Fl
         )
         sizes[mine] = known
     return sizes, number
+
+
+AT_ONCE = 8_192
+"""Pieces worked out at once, so that memory stays bounded."""
+
+
+def _poured_out_in_parts(pours: Pours, rows: Ints, sizes: Floats, number: Ints) -> Poured:
+    parts = [
+        poured_out(pours, rows[at : at + AT_ONCE], sizes[at : at + AT_ONCE], number[at : at + AT_ONCE])
+        for at in range(0, max(len(rows), 1), AT_ONCE)
+    ]
+    return Poured(*(
+        np.concatenate([getattr(part, name) for part in parts]) for name in Poured.__slots__
+    ))
 
 
 def poured_out(pours: Pours, rows: Ints, sizes: Floats, number: Ints) -> Poured:
