@@ -276,7 +276,7 @@ def test_a_healthy_month_with_a_holiday_a_quiet_monday_and_a_change_of_clocks_sa
         cache: Cache = {}
         assert {one.state for one in done.taken} == {"taken"}
         assert all_news(db, settings, now_ms) == []
-        for nth in (22, 25, 26, 27):
+        for nth in (22, 26, 27):
             day = month.days[nth].date
             ledger = ledger_of(db, settings, day, cache)
             assert (ledger.urgent, ledger.doubtful_sources) == ((), ())

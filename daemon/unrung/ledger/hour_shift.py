@@ -17,6 +17,9 @@ from unrung.ledger.coverage import Span
 from unrung.ledger.rings import Unit
 from unrung.matching.types import Matched, Serve
 
+Ends = Mapping[str, list[tuple[int, int]]]
+"""Product to the ends and volumes of its serves, in order."""
+
 HOUR_MS = 3_600_000
 MOST_HOURS = 14
 """Zones lie no further apart than this from a venue's own, nearly anywhere."""
@@ -29,6 +32,8 @@ FEWEST = 20
 SHARE = 0.2
 """Of the rings, that must stand above chance at the right hour (on simulated days that are set right it is
 0.3 to 1.3; more than 1 where one serve is near several rings)."""
+SAMPLED, MOST_NEAR = 20, 50_000
+"""Neighbours are counted up from every so many rings; beyond the most, fewer rings are looked at."""
 CLEARLY = 2.0
 """The right hour's peak beside that of any other hour (on simulated days at least 2.4)."""
 
@@ -53,24 +58,36 @@ def hours_ahead(rings: Sequence[Rung], serves: Sequence[Serve]) -> int:
         ends[serve.product].append((serve.end_ms, serve.volume_ul))
     for times in ends.values():
         times.sort()
+    rings, part = _sample(rings, ends)
+    least = SHARE * fewer * part
     learnt = [ring._replace(at_ms=ring.corrected_ms) for ring in rings]
-    if _peak(learnt, ends, 0) >= SHARE * fewer:
+    if _peak(learnt, ends, 0) >= least:
         return 0
     peaks = {hours: _peak(rings, ends, hours) for hours in range(-MOST_HOURS, MOST_HOURS + 1)}
     second, best = sorted(peaks, key=lambda hours: (peaks[hours], -abs(hours)))[-2:]
-    return best if peaks[best] >= max(SHARE * fewer, CLEARLY * peaks[second], FEWEST / 2) else 0
+    return best if peaks[best] >= max(least, CLEARLY * peaks[second], FEWEST * SHARE) else 0
 
 
-def _peak(rings: Sequence[Rung], ends: Mapping[str, list[tuple[int, int]]], hours: int) -> float:
+def _sample(rings: Sequence[Rung], ends: Ends) -> tuple[Sequence[Rung], float]:
+    """Every k-th ring, so that a crowd's neighbours stay few enough to be counted; and its share."""
+    near = sum(len(_near(ring, ring.corrected_ms, ends)) for ring in rings[::SAMPLED]) * SAMPLED
+    step = max(1, -(-near // MOST_NEAR))
+    return rings[::step], 1 / step
+
+
+def _near(ring: Rung, at_ms: int, ends: Ends) -> Sequence[tuple[int, int]]:
+    """Ends and volumes of the serves of a ring's product about a moment."""
+    times = ends.get(ring.product, [])
+    return times[bisect_left(times, (at_ms - REACH_MS, 0)) : bisect_right(times, (at_ms + REACH_MS, 0))]
+
+
+def _peak(rings: Sequence[Rung], ends: Ends, hours: int) -> float:
     """How many rings stand above chance at the most frequent lag, were the till set back by ``hours``."""
     bins: Counter[int] = Counter()
     for ring in rings:
         at_ms = ring.at_ms - hours * HOUR_MS
-        times = ends.get(ring.product, [])
-        first = bisect_left(times, (at_ms - REACH_MS, 0))
-        last = bisect_right(times, (at_ms + REACH_MS, 0))
         bins.update(
-            (at_ms - end_ms) // BIN_MS for end_ms, volume_ul in times[first:last]
+            (at_ms - end_ms) // BIN_MS for end_ms, volume_ul in _near(ring, at_ms, ends)
             if 3 * abs(volume_ul - ring.portion_ul) <= ring.portion_ul
         )
     reach = REACH_MS // BIN_MS
