@@ -168,6 +168,6 @@ BELIEF_MORE_STEPS, UNSETTLED = 24, 0.1
 """Further steps, damped, where beliefs still contradict each other by so much."""
 LATE_MS = 90 * 60_000
 """A venue that lets rings come later than this has a till that tells when checks were closed."""
-MOST_GROUPS, MOST_MOVES = 120, 3_000
+MOST_GROUPS, MOST_MOVES = 120, 1_000
 """Sets of pours that begin with the same one, and moves weighed at each pour where they are cut; a bar's
 day stays below, a meter that counts in chunks does not."""
