@@ -79,9 +79,9 @@ def test_rows_that_come_while_a_day_is_made_are_seen_whatever_the_clock_does(
         come(db, now)
         place = issuing.place
 
-        def slowly(*args: object) -> object:
+        def slowly(*args: object, **kwargs: object) -> object:
             come(db, now + round(shift.total_seconds() * 1000))
-            return place(*args)  # type: ignore[arg-type]
+            return place(*args, **kwargs)  # type: ignore[arg-type]
 
         monkeypatch.setattr(issuing, "place", slowly)
         issue_day(db, settings, YESTERDAY, now, {})
