@@ -121,7 +121,10 @@ class Window:
     @cached_property
     def pieces(self) -> dict[int, int]:
         """Lone small flow to the serve that it is a second go at."""
-        return pieces_of(self.serves, self.by_tap)
+        alone: dict[str, list[int]] = defaultdict(list)
+        for key in self.keys_of("alone", _alone):
+            alone[self.serves[key].tap].append(key)
+        return pieces_of(self.serves, self.by_tap, alone)
 
     @cached_property
     def portions(self) -> dict[str, list[int]]:
@@ -248,6 +251,10 @@ def _by_tap(day: DayFacts) -> dict[str, list[int]]:
 
 def _served(day: DayFacts) -> Counter[str]:
     return Counter(serve.outlet for serve in day.serves)
+
+
+def _alone(day: DayFacts) -> list[int]:
+    return [number for number, serve in enumerate(day.serves) if 0 < serve.left_ul == serve.volume_ul]
 
 
 def _leaving(day: DayFacts) -> list[int]:

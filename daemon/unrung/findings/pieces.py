@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from bisect import bisect_left
+from collections.abc import Iterable, Mapping, Sequence
 
 from unrung.ledger.facts import ServeFact
 
@@ -17,19 +18,21 @@ CLEAR = 3
 within a minute of it than in the next minute."""
 
 
-def pieces_of(serves: Sequence[ServeFact], by_tap: Mapping[str, Sequence[int]]) -> dict[int, int]:
-    """Lone small flow to the paired serve beside it on its tap that it belongs to.
+def pieces_of(
+    serves: Sequence[ServeFact], by_tap: Mapping[str, Sequence[int]], alone: Mapping[str, Iterable[int]]
+) -> dict[int, int]:
+    """Lone small flow to the paired serve beside it on its tap that it belongs to. ``by_tap`` and
+    ``alone`` are the keys of each tap's serves, and of those of which all is left, in order.
 
     It does where the serve is short by about as much; and, at a tap where small flows follow glasses
     far more often than chance would have it, wherever it follows one soon.
     """
     found: dict[int, int] = {}
-    for keys in by_tap.values():
+    for tap, keys in by_tap.items():
         following: list[tuple[int, int]] = []
         late = 0
-        for at, key in enumerate(keys):
-            if not 0 < serves[key].left_ul == serves[key].volume_ul:
-                continue
+        for key in alone.get(tap, ()):
+            at = bisect_left(keys, key)
             short = _short_beside(serves, keys, at)
             if short is not None:
                 found[key] = short

@@ -51,9 +51,11 @@ class Line(NamedTuple):
     reverses: str = ""
 
 
-def month_journal(month: MonthLedger, settings: Settings, revision: int) -> Journal:
+def month_journal(
+    month: MonthLedger, settings: Settings, revision: int, sums: dict[Place, Sums] | None = None
+) -> Journal:
     """The period's journal, once all its days are issued. A missing account code leaves it out, and
-    nothing else."""
+    nothing else. ``sums``: what ``month_sums`` makes of the period, where that is known."""
     if month.status == "provisional":
         return Journal(None, wanted=False)
     codes = {name: getattr(settings.accounts, name) for name in NEEDED}
@@ -63,7 +65,7 @@ def month_journal(month: MonthLedger, settings: Settings, revision: int) -> Jour
         return Journal(None, (
             f"journal-{month.period.name}.csv is not written: [accounts] in venue.toml lacks {lacks}.",
         ), len(missing) < len(NEEDED))
-    sums = month_sums(month, settings)
+    sums = month_sums(month, settings) if sums is None else sums
     stock = place_stock(month, sums, settings)
     own, notes = _own(month, sums, stock, settings, revision)
     lines = [*own, *_transfers(month, settings, revision), *_corrections(month, settings, revision)]

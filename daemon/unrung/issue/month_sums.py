@@ -10,7 +10,7 @@ from decimal import Decimal
 from unrung.issue.logged import logged_table
 from unrung.issue.shown import by_product
 from unrung.issue.table import Cell
-from unrung.issue.variance import FIGURES, variance_table
+from unrung.issue.variance import FIGURES, variance_rows
 from unrung.ledger.month import MonthLedger
 from unrung.ledger.results import Volumes
 from unrung.ledger.stock import Place
@@ -53,9 +53,10 @@ def month_sums(month: MonthLedger, settings: Settings) -> dict[Place, Sums]:
     """(outlet, product) to its sums, sorted; places that only the cellar or an adjustment names too."""
     sums: dict[Place, Sums] = {}
     for day in month.days:
-        for row in variance_table(day, settings, 0).rows:
+        by_place = by_product(day, settings.venue.volume_unit)
+        for row in variance_rows(day, by_place, settings, 0):
             _add_row(sums.setdefault(_place(row), Sums()), row)
-        for key, totals in by_product(day, settings.venue.volume_unit).items():
+        for key, totals in by_place.items():
             sums[key].exact.add(totals.exact)
         for row in logged_table(day, settings).rows:
             reason = str(row["reason"])

@@ -24,6 +24,7 @@ from unrung.issue.month_sums import REASONS, SUMMED, Sums, month_sums, total
 from unrung.issue.table import Cell, Column, Row, Table, choice, count, day, number, text
 from unrung.issue.variance import FIGURES
 from unrung.ledger.month import MonthLedger, MonthStatus
+from unrung.ledger.stock import Place
 from unrung.settings import Settings
 from unrung.units import UNIT_LABELS
 
@@ -31,9 +32,12 @@ LEVELS = ("product", "outlet", "venue")
 _COUNTS = {"serves"}
 
 
-def month_variance_table(month: MonthLedger, settings: Settings, revision: int) -> Table:
-    """The period by outlet and product, with the cellar's books; totals per outlet and of the venue."""
-    sums = month_sums(month, settings)
+def month_variance_table(
+    month: MonthLedger, settings: Settings, revision: int, sums: dict[Place, Sums] | None = None
+) -> Table:
+    """The period by outlet and product, with the cellar's books; totals per outlet and of the venue.
+    ``sums``: what ``month_sums`` makes of the period, where that is known."""
+    sums = month_sums(month, settings) if sums is None else sums
     stock = place_stock(month, sums, settings)
     rows: list[Row] = []
     for outlet in sorted({place[0] for place in sums}):

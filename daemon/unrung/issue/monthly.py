@@ -9,11 +9,13 @@ from unrung.issue.daily import PACKAGE
 from unrung.issue.month_adjustments import month_adjustments_table
 from unrung.issue.month_journal import Journal, month_journal
 from unrung.issue.month_kegs import month_kegs_table
+from unrung.issue.month_sums import Sums, month_sums
 from unrung.issue.month_variance import month_variance_table
 from unrung.issue.month_xlsx import workbook_bytes
 from unrung.issue.package import package_bytes
 from unrung.issue.table import Table
 from unrung.ledger.month import MonthLedger
+from unrung.ledger.stock import Place
 from unrung.settings import Settings
 
 
@@ -39,12 +41,15 @@ class _Tables:
         return [(f"{one.name}-{period}.csv", one) for one in made]
 
 
-def monthly_files(month: MonthLedger, settings: Settings, revision: int) -> MonthFiles:
+def monthly_files(
+    month: MonthLedger, settings: Settings, revision: int, sums: dict[Place, Sums] | None = None
+) -> MonthFiles:
     """Called twice it gives the same bytes: nothing tells when it was made.
 
-    ``datapackage.json`` comes last; it holds the hashes of the tables.
+    ``datapackage.json`` comes last; it holds the hashes of the tables. ``sums``: what ``month_sums``
+    makes of the period, where that is known.
     """
-    name, made = month.period.name, _tables(month, settings, revision)
+    name, made = month.period.name, _tables(month, settings, revision, sums)
     named, journal = made.named(name), made.journal
     files = {path: csv_bytes(table, settings.files) for path, table in named}
     files[f"variance-{name}.xlsx"] = workbook_bytes(
@@ -55,14 +60,19 @@ def monthly_files(month: MonthLedger, settings: Settings, revision: int) -> Mont
     return MonthFiles(files, journal.notes if journal.wanted else ())
 
 
-def monthly_tables(month: MonthLedger, settings: Settings, revision: int) -> dict[str, bytes]:
+def monthly_tables(
+    month: MonthLedger, settings: Settings, revision: int, sums: dict[Place, Sums] | None = None
+) -> dict[str, bytes]:
     """Only the CSV files among them, without the work that a workbook is."""
-    named = _tables(month, settings, revision).named(month.period.name)
+    named = _tables(month, settings, revision, sums).named(month.period.name)
     return {path: csv_bytes(table, settings.files) for path, table in named}
 
 
-def _tables(month: MonthLedger, settings: Settings, revision: int) -> _Tables:
+def _tables(
+    month: MonthLedger, settings: Settings, revision: int, sums: dict[Place, Sums] | None
+) -> _Tables:
+    sums = month_sums(month, settings) if sums is None else sums
     return _Tables(
-        month_variance_table(month, settings, revision), month_kegs_table(month, settings),
-        month_adjustments_table(month, settings), month_journal(month, settings, revision),
+        month_variance_table(month, settings, revision, sums), month_kegs_table(month, settings),
+        month_adjustments_table(month, settings), month_journal(month, settings, revision, sums),
     )

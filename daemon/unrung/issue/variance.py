@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import get_args
 
 from unrung.issue.cells import percent, volume, worth
@@ -28,16 +29,24 @@ FIGURES = (
 
 def variance_table(ledger: DayLedger, settings: Settings, revision: int) -> Table:
     """The day by outlet and product, with percentages, money and the status of the day."""
+    totals = by_product(ledger, settings.venue.volume_unit)
+    return _table(settings, variance_rows(ledger, totals, settings, revision))
+
+
+def variance_rows(
+    ledger: DayLedger, by_place: Mapping[tuple[str, str], ProductTotals], settings: Settings, revision: int
+) -> list[Row]:
+    """The table's rows, from what ``by_product`` makes of the ledger."""
     unit = settings.venue.volume_unit
     known = {(it.outlet, it.product): it for it in ledger.products}
     rows: list[Row] = []
-    for key, totals in by_product(ledger, unit).items():
+    for key, totals in by_place.items():
         cells: dict[str, Cell] = {
             "business_day": ledger.day.isoformat(), "outlet": key[0], "product": key[1],
             "unit": unit, "status": ledger.status, "revision": revision,
         }
         rows.append(cells | _day_cells(totals, known.get(key, ProductDay(*key)), settings))
-    return _table(settings, rows)
+    return rows
 
 
 def _table(settings: Settings, rows: list[Row]) -> Table:
