@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import shutil
 from collections.abc import Callable, Iterator
 from datetime import date, datetime, timedelta
@@ -283,3 +284,15 @@ def test_a_healthy_month_with_a_holiday_a_quiet_monday_and_a_change_of_clocks_sa
         assert not any(odd_volume(db, settings, day.date).sentence for day in month.days)
     finally:
         db.close()
+
+
+def test_a_late_night_is_no_afternoon(bar: SampleBar) -> None:
+    """An export of a night that goes on until six: hours that the till never has, and rightly so."""
+    bar.edit('time = "%m/%d/%Y %I:%M:%S %p"', 'time = "%m/%d/%Y %H:%M:%S"')
+    content = (SAMPLES / "till" / "till_2026-10-30.csv").read_bytes()
+    late = retimed("%m/%d/%Y %H:%M:%S", 24 + 9)(content)
+    night = re.compile(r" 0[1-6]:\d\d:\d\d,|Line")
+    lines = [line for line in late.decode().splitlines() if night.search(line)]
+    bar.drop_as("till_late.csv", "\n".join([*lines, ""]).encode(), "2026-11-01 06:05")
+    (taken,) = [one for one in bar.intake_at("2026-11-01 06:30").taken if one.source.name == "till_late.csv"]
+    assert len(lines) > 30 and taken.state == "taken", taken.source.reason

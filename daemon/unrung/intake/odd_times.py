@@ -18,6 +18,7 @@ from unrung.store.open import Store
 from unrung.store.sources import SourceRow, lags_ms
 
 DAY_MS = 86_400_000
+HALF_A_DAY_MS = DAY_MS // 2
 FAR_MS, NEAR_MS = 20 * DAY_MS, 2 * DAY_MS
 EARLIER = 3
 """Exports before this one, and how far their last rows lay from when they were written, at most."""
@@ -38,7 +39,7 @@ def odd_times(
         return ""
     zone = ZoneInfo(settings.venue.timezone)
     written_ms = min(source.mtime_ms, source.received_ms)
-    return _swapped(db, feed, times_ms, written_ms, zone) or _half_days(db, feed, times_ms, zone)
+    return _swapped(db, feed, times_ms, written_ms, zone) or _half_days(db, feed, times_ms, written_ms, zone)
 
 
 def _swapped(db: Store, feed: Feed, times_ms: Sequence[int], written_ms: int, zone: ZoneInfo) -> str:
@@ -62,9 +63,14 @@ def _swapped(db: Store, feed: Feed, times_ms: Sequence[int], written_ms: int, zo
     )
 
 
-def _half_days(db: Store, feed: Feed, times_ms: Sequence[int], zone: ZoneInfo) -> str:
+def _half_days(
+    db: Store, feed: Feed, times_ms: Sequence[int], written_ms: int, zone: ZoneInfo
+) -> str:
     """Afternoons written as mornings: many rows lie in hours that the feed never has, all of them would lie
-    in its hours twelve hours later, and no row lies after noon's hour."""
+    in its hours twelve hours later, before the file was written (a late night's rows would not), and no row
+    lies after noon's hour."""
+    if "%H" not in feed.formats.time or "%p" in feed.formats.time:
+        return ""
     hours = [datetime.fromtimestamp(at / 1000, UTC).astimezone(zone).hour for at in times_ms]
     if len(hours) < FEWEST_ROWS or not all(1 <= hour <= 12 for hour in hours):
         return ""
@@ -74,6 +80,9 @@ def _half_days(db: Store, feed: Feed, times_ms: Sequence[int], zone: ZoneInfo) -
         return ""
     usual = {hour for hour, count in known.items() if count >= RARE * total}
     odd = [hour for hour in hours if hour not in usual]
+    last_ms = max((at for at, hour in zip(times_ms, hours, strict=True) if hour not in usual), default=0)
+    if written_ms < last_ms + HALF_A_DAY_MS:
+        return ""
     if len(odd) < OUTSIDE * len(hours) or sum((hour + 12) % 24 in usual for hour in odd) < INSIDE * len(odd):
         return ""
     return (
