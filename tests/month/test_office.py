@@ -32,9 +32,12 @@ AS_TOLD = f"CSV:44,34,76,1,,{ENGLISH},false,true"
 """Comma, quote, UTF-8, from line 1, English numbers, dates recognised: what the accountant's page says."""
 AS_GERMAN = f"CSV:44,34,76,1,,{GERMAN},false,true"
 
-pytestmark = pytest.mark.skipif(
-    OFFICE is None, reason="no LibreOffice here: nobody but openpyxl has opened the issued files"
-)
+pytestmark = [
+    pytest.mark.skipif(
+        OFFICE is None, reason="no LibreOffice here: nobody but openpyxl has opened the issued files"
+    ),
+    pytest.mark.timeout(300),  # an office starts slowly on a busy machine
+]
 
 
 class Column(NamedTuple):
