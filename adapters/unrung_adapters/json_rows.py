@@ -60,7 +60,7 @@ def _records(
                 _check_characters(cells, used)
             yield build(line, texts, raw_of(cells))
         except BadValue as bad:
-            shown = [text.encode("utf-8", "backslashreplace").decode() for text in texts]
+            shown = [*map(_whole, texts)]
             yield rejected(line, _plainer(bad, place), named_cells(mapping, shown) if shown else {})
     notes.absent += unseen.values()
     notes.present = tuple(field for field in used.values() if field not in notes.absent)
@@ -95,10 +95,15 @@ def _text(field: str, value: Any) -> str:
     raise BadValue(field, "", f"holds {kind}, not a value", "Map a pointer that goes further down.")
 
 
+def _whole(text: str) -> str:
+    """The text with halves of characters written out: what is kept must be UTF-8."""
+    return text.encode("utf-8", "backslashreplace").decode()
+
+
 def _check_characters(cells: Cells, used: dict[str, str]) -> None:
     for cell, field in zip(cells, used.values(), strict=False):
         if "\0" in cell:
-            raise BadValue(field, cell, "holds a NUL character", _NO_FIX)
+            raise BadValue(field, _whole(cell), "holds a NUL character", _NO_FIX)
         try:
             cell.encode()
         except UnicodeEncodeError:

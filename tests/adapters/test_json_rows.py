@@ -73,6 +73,7 @@ def test_json_numbers_have_a_point_though_texts_of_the_feed_have_a_comma() -> No
         ({"at": AT, "item": ["Stout"]}, "item", "holds an array"), (17, "row", "is not an object"),
         (None, "row", "is not an object"), ({"at": AT, "item": "a\0b"}, "item", "NUL"),
         ({"at": AT, "item": "\ud83c"}, "item", "half of a character"),
+        ({"at": AT, "item": "\ud83c\0"}, "item", "NUL"),
         ({"at": AT, "item": "Stout", "amount": True}, "amount", "is not a number"),
         ({"at": 1793514600, "item": "Stout"}, "at", "is not a time"),
     ],
