@@ -153,8 +153,12 @@ def cheapest_cut(cost: Floats, candidates: Candidates) -> list[Group]:
     """The groups of the cheapest cut; every pour in none of them stands alone."""
     chosen: list[Group] = []
     apart = np.append(cost, 0.0)[candidates.rows].sum(axis=1)
+    worth = np.flatnonzero(candidates.cost < apart)
     groups = sorted(
-        candidates.group(at) for at in np.flatnonzero(candidates.cost < apart).tolist()
+        Group(tuple(row for row in rows if row >= 0), price, at)
+        for rows, price, at in zip(
+            candidates.rows[worth].tolist(), candidates.cost[worth].tolist(), worth.tolist(), strict=True
+        )
     )
     at = 0
     while at < len(groups):
@@ -177,19 +181,20 @@ def _cheapest(cost: Floats, groups: Sequence[Group]) -> list[Group]:
     groups begun so far have taken."""
     low, high = groups[0].rows[0], max(group.rows[-1] for group in groups)
     starting: dict[int, list[tuple[int, Group]]] = {}
-    hoped = np.zeros(high + 1 - low)
+    alone = cost[low : high + 1].tolist()
+    credit = alone[:]
     for group in groups:
-        rows = np.array(group.rows)
-        taken = sum(1 << row for row in (rows - rows[0]).tolist())
-        starting.setdefault(group.rows[0], []).append((taken, group))
-        share = (float(cost[rows].sum()) - group.cost) / len(rows)
-        hoped[rows - low] = np.maximum(hoped[rows - low], share)
-    credit = (cost[low : high + 1] - hoped).tolist()
+        first = group.rows[0]
+        taken = sum(1 << (row - first) for row in group.rows)
+        starting.setdefault(first, []).append((taken, group))
+        hoped = (sum(alone[row - low] for row in group.rows) - group.cost) / len(group.rows)
+        for row in group.rows:
+            credit[row - low] = min(credit[row - low], alone[row - low] - hoped)
     states: dict[int, State] = {0: (0.0, None)}
     for at in range(low, high + 1):
         begun = starting.get(at, ())
         options: dict[int, State] = {}
-        for taken, (price, chosen) in _likeliest(states, credit[at - low :], len(begun)):
+        for taken, (price, chosen) in _likeliest(states, credit, at - low, len(begun)):
             moves = [(taken >> 1, price, chosen)] if taken & 1 else [
                 (taken >> 1, price + float(cost[at]), chosen),
                 *(
@@ -209,7 +214,7 @@ def _cheapest(cost: Floats, groups: Sequence[Group]) -> list[Group]:
 
 
 def _likeliest(
-    states: dict[int, State], credit: Sequence[float], begun: int
+    states: dict[int, State], credit: Sequence[float], now: int, begun: int
 ) -> list[tuple[int, State]]:
     """The states; where a meter that counts in chunks makes thousands of moves, those that have paid
     least beyond the least that the later pours they have taken might have cost (``credit``)."""
@@ -217,7 +222,7 @@ def _likeliest(
     if len(states) <= most:
         return list(states.items())
     beyond = {
-        taken: price - sum(credit[row] for row in range(taken.bit_length()) if taken >> row & 1)
+        taken: price - sum(credit[now + row] for row in range(taken.bit_length()) if taken >> row & 1)
         for taken, (price, _) in states.items()
     }
     return sorted(states.items(), key=lambda one: (beyond[one[0]], one[0]))[:most]
