@@ -290,6 +290,19 @@ def test_two_glasses_after_closing_are_a_last_round_and_no_cleaning() -> None:
     assert [one.finding for one in judged(with_serves(ordinary(), flows))] == ["unlogged_cleaning"]
 
 
+def test_glasses_at_the_edge_of_a_day_that_trades_across_it_are_no_cleaning() -> None:
+    """The till rang half an hour before the day's end at 04:00; the next day is not known yet."""
+    def cleaned(rang: float) -> list[str]:
+        days = with_serves(ordinary(), (alone("T1", at(LAST, 27.95) + 60_000 * n, 22) for n in range(2)))
+        till = days[LAST].till[0]
+        rung = till._replace(at_s=(*till.at_s, round(3600 * (rang - 4))))
+        days[LAST] = replace(days[LAST], till=(rung,))
+        return [one.finding for one in judged(days)]
+
+    assert cleaned(26.5) == ["unlogged_cleaning"]
+    assert cleaned(27.5) == []
+
+
 def test_a_burst_of_another_beers_rings_at_one_tap_on_one_day_is_no_wrong_button() -> None:
     moments = [at(LAST, 13 + 1.2 * n) for n in range(8)]
     days = with_serves(ordinary(), (alone("T1", moment, 16) for moment in moments))

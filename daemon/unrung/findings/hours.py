@@ -54,6 +54,9 @@ def hours_of(days: Sequence[DayFacts], settings: Settings) -> Hours:
             (day.bounds[0] + minute * 60_000 - around, day.bounds[0] + minute * 60_000 + around)
             for minute in at
         )
+        if at and day.bounds[0] + at[-1] * 60_000 >= day.bounds[1] - ALONE_MS:
+            # It trades across the day's end: the next ring belongs to a day that may not be known yet.
+            opened.append((day.bounds[1] - ALONE_MS, day.bounds[1]))
     return Hours(opened, [day.bounds for day in days])
 
 
