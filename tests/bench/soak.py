@@ -1,6 +1,6 @@
 """Thirty days of the real service at speed, with everything going wrong, against thirty calm ones.
 
-    python tests/bench/soak.py [--days 30] [--seed 1]
+    python tests/bench/soak.py [--days 30] [--seed 1] [--shift 0]
 
 ``unrung run`` lives under libfaketime (Debian package ``faketime``) on a small memory disk. Exports come
 in slowly, twice, overlapping, with bad rows, saved again by a spreadsheet; the polled meters answer late,
@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import argparse
 import csv
+import difflib
 import hashlib
 import io
 import json
@@ -180,7 +181,9 @@ class Service:
         """Live on, two minutes at a time, until something is so."""
         end = time.monotonic() + PATIENCE
         while not so():
-            assert time.monotonic() < end, f"{self.bar.now:%m-%d %H:%M}: not {what}"
+            if time.monotonic() >= end:
+                log = (self.bar.venue.path / "unrung.log").read_text("utf-8").splitlines()
+                raise AssertionError("\n".join([*log[-25:], f"{self.bar.now:%m-%d %H:%M}: not {what}"]))
             self.alive()
             time.sleep(0.4)
             self.show(self.bar.now + timedelta(minutes=2))
@@ -221,11 +224,11 @@ def fault(kind: str, bar: Bar, service: Service, day: date, post: Post) -> Itera
         bar.trouble, post.data = "", "250 taken"
 
 
-def disturbed(bar: Bar, clock: Time, days: int, post: Post, seed: int) -> Service:
+def disturbed(bar: Bar, clock: Time, days: int, post: Post, seed: int, shift: int) -> Service:
     dice, service = random.Random(seed), Service(bar, clock)
     for number in range(days):
         day = FIRST + timedelta(number)
-        kinds = [FAULTS[(2 * number + n) % len(FAULTS)] for n in (0, 1)]
+        kinds = [FAULTS[(2 * (number + shift) + n) % len(FAULTS)] for n in (0, 1)]
         for clock_time, kind in (("21:00", kinds[0]), ("29:30", kinds[1])):
             service.show(max(at(day, clock_time), bar.now))
             service.alive()
@@ -281,10 +284,22 @@ def wrong_files(bar: Bar) -> list[str]:
             or hashlib.sha256((folder / day / name).read_bytes()).hexdigest() != sha256]
 
 
+def unlike(calm_bar: Bar, bar: Bar) -> list[str]:
+    """Lines in which the daily files of the two differ."""
+    found = []
+    one, two = (each.venue.files("issued/daily") for each in (calm_bar, bar))
+    for name in sorted(one.keys() | two.keys()):
+        if name.endswith(".csv") and one.get(name) != two.get(name):
+            lines = [data.get(name, b"").decode().splitlines() for data in (one, two)]
+            found += [f"{name} {line}" for line in difflib.unified_diff(*lines, "calm", "soaked", n=0)]
+    return found
+
+
 def main() -> int:
     ask = argparse.ArgumentParser(description=__doc__)
     ask.add_argument("--days", type=int, default=30)
     ask.add_argument("--seed", type=int, default=1)
+    ask.add_argument("--shift", type=int, default=0, help="Days by which the order of faults is moved.")
     args = ask.parse_args()
     start, bars = time.monotonic(), list[Bar]()
     with tempfile.TemporaryDirectory() as name, small_disk(Path(name) / "disk", 60_000) as disk, \
@@ -294,13 +309,14 @@ def main() -> int:
         post.taken.clear()
         print(f"calm: {time.monotonic() - start:.0f} s", flush=True)
         bars.append(Bar(disk / "bar", served.url, post.port, args.seed))
-        service = disturbed(bars[1], Time(Path(name)), args.days, post, args.seed)
+        service = disturbed(bars[1], Time(Path(name)), args.days, post, args.seed, args.shift)
         expected, found = lasting(bars[0].venue), lasting(bars[1].venue)
         differing = [key for key in LASTING if expected[key] != found[key]]
         for key in differing:
             missing, more = (list((Counter(map(repr, a)) - Counter(map(repr, b))).elements())
                              for a, b in ((expected[key], found[key]), (found[key], expected[key])))
             print(f"{key}: {len(missing)} missing, {len(more)} more", *missing[:3], *more[:3], sep="\n  ")
+        other = unlike(*bars)
         wrong = wrong_files(bars[1])
         mornings = {row[0] for row in store(bars[1], "SELECT day FROM outbox WHERE kind = 'morning'")}
         lived = [str(FIRST + timedelta(n)) for n in range(args.days)]
@@ -312,6 +328,7 @@ def main() -> int:
     print(f"{args.days} days in {time.monotonic() - start:.0f} s, {service.starts} starts, "
           f"{len(found['rows'])} rows, {len(found['ledger'])} leaves, {revisions[0]} revisions of "
           f"{revisions[1]} days, {sum(copies.values())} mails of which {again} came twice")
+    print(*other[:40], sep="\n")
     print(f"different: {differing}; files that are not what was recorded: {wrong}; days without a mail: "
           f"{unmailed}; mails that never came: {lost}")
     return 1 if differing or wrong or unmailed or lost else 0
