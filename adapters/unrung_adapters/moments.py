@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import lru_cache
 
 from unrung.mapping import Mapping
@@ -29,9 +30,8 @@ class Moments:
         self._ordered = mapping.formats.order == "time"
         self._previous_ms: int | None = None
         self._trend = 0
-        self._parse = time_reader(mapping.formats.time)
-        self._local = local_reader(mapping.formats.zone or mapping.zone)
-        self._find = lru_cache(maxsize=8192)(self._found)
+        # Not a method: a cache that holds its owner would outlive the export.
+        self._find = lru_cache(maxsize=8192)(_finder(mapping))
 
     def in_order(self, field: str, text: str) -> int:
         """The time that the rows are ordered by (either way), as UTC milliseconds."""
@@ -80,10 +80,6 @@ class Moments:
             self.within(field, text, at_ms)
         return found
 
-    def _found(self, text: str) -> Local:
-        moment = self._parse(text)
-        return moment if isinstance(moment, int) else self._local(moment)
-
     def _second_pass(self, found: Local) -> bool:
         """Rising rows: the second pass once the first would be a step back. Falling: mirrored."""
         previous_ms = self._previous_ms
@@ -101,3 +97,14 @@ class Moments:
         assert isinstance(found, Twice)
         self._notes.ambiguous += 1
         return found.second_ms if second else found.first_ms
+
+
+def _finder(mapping: Mapping) -> Callable[[str], Local]:
+    parse = time_reader(mapping.formats.time)
+    local = local_reader(mapping.formats.zone or mapping.zone)
+
+    def found(text: str) -> Local:
+        moment = parse(text)
+        return moment if isinstance(moment, int) else local(moment)
+
+    return found
