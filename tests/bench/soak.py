@@ -74,7 +74,7 @@ class Bar:
     def __init__(self, path: Path, address: str, port: int, seed: int) -> None:
         more = MORE.format(address=address, port=port).replace("read_seconds = 5", "read_seconds = 1")
         more = more.replace("[schedule]", "[schedule]\nquiet_minutes = 5\nrescan_seconds = 1")
-        quick = "settle_seconds = 0.2\npolling = true\n"
+        quick = "settle_seconds = 0.6\npolling = true\n"
         self.venue = make_venue(path, more=more, till=quick, meter=quick, export="overlap")
         self.seed, self.trouble = seed, ""
         self.now = at(FIRST, "12:00")
@@ -131,7 +131,7 @@ class Bar:
                 file.write(content[part : part + (300 if slowly else 10**9)])
                 file.flush()
                 time.sleep(0.03 if slowly else 0)
-        os.utime(path, (written.timestamp(),) * 2)
+            os.utime(file.fileno(), (written.timestamp(),) * 2)  # wherever it may lie by now
 
     def exports(self, day: date, clock: str, slowly: bool) -> None:
         """What lies in the folders at that time of that day."""
