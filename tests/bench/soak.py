@@ -224,8 +224,8 @@ def fault(kind: str, bar: Bar, service: Service, day: date, post: Post) -> Itera
         bar.trouble, post.data = "", "250 taken"
 
 
-def disturbed(bar: Bar, clock: Time, days: int, post: Post, seed: int, shift: int) -> Service:
-    dice, service = random.Random(seed), Service(bar, clock)
+def disturbed(service: Service, days: int, post: Post, seed: int, shift: int) -> None:
+    dice, bar = random.Random(seed), service.bar
     for number in range(days):
         day = FIRST + timedelta(number)
         kinds = [FAULTS[(2 * (number + shift) + n) % len(FAULTS)] for n in (0, 1)]
@@ -253,7 +253,6 @@ def disturbed(bar: Bar, clock: Time, days: int, post: Post, seed: int, shift: in
     assert service.process is not None
     service.process.send_signal(signal.SIGTERM)
     service.process.wait(60)
-    return service
 
 
 def calm(bar: Bar, days: int) -> None:
@@ -309,7 +308,11 @@ def main() -> int:
         post.taken.clear()
         print(f"calm: {time.monotonic() - start:.0f} s", flush=True)
         bars.append(Bar(disk / "bar", served.url, post.port, args.seed))
-        service = disturbed(bars[1], Time(Path(name)), args.days, post, args.seed, args.shift)
+        service = Service(bars[1], Time(Path(name)))
+        try:
+            disturbed(service, args.days, post, args.seed, args.shift)
+        finally:
+            service.kill()
         expected, found = lasting(bars[0].venue), lasting(bars[1].venue)
         differing = [key for key in LASTING if expected[key] != found[key]]
         for key in differing:
