@@ -102,12 +102,12 @@ class _Told:
         self.crashes: Counter[str] = Counter()
 
     def one(self, data: bytes) -> None:
-        start = time.monotonic()
+        start = time.process_time()  # a busy machine must not look like a slow reader
         try:
             self.seen[_read(data)] += 1
         except Exception as error:  # noqa: BLE001 - that is what is looked for
             self._keep(data, traceback.extract_tb(error.__traceback__)[-1], traceback.format_exc())
-        took = time.monotonic() - start
+        took = time.process_time() - start
         if took > SLOW_SECONDS:
             self._keep(data, "slow", f"{took:.1f} seconds")
         self.count += 1
