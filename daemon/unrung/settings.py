@@ -107,14 +107,14 @@ class Feed(Section):
 class Matching(Section):
     window_before_minutes: float = Field(20, gt=0, description="A ring may come this long before its pour.")
     window_after_minutes: float = Field(
-        45, gt=0,
+        90, gt=0,
         description="A ring may come this long after its pour. Over 90, for tills that only tell when a "
         "check was closed, totals are compared and no single pour is called unrung for sure.",
     )
     clock_offset_seconds: float | None = Field(
         None, description="Pins the till clock's lead over the meter clock; unset: learnt daily."
     )
-    top_up_seconds: float = Field(60, ge=0, description="Longest pause within one serve.")
+    top_up_seconds: float = Field(120, ge=0, description="Longest pause within one serve.")
     keg_change_allowance: Decimal = Field(
         Decimal(16), ge=0, description="Beer that a keg going on may cost, in the venue's unit, once per keg."
     )

@@ -181,3 +181,12 @@ def test_a_day_that_a_feed_does_not_cover_is_incomplete() -> None:
     inputs.missing.append("no sales from 'till' for Tue 10 Jun")
     ledger = compute_day(None, make_material(inputs, bar.settings), None, bar.settings, {})
     assert (ledger.status, ledger.missing) == ("incomplete", tuple(inputs.missing))
+
+
+def test_a_till_that_tells_when_checks_were_closed_says_that_only_totals_can_be_told() -> None:
+    bar = Bar(matching={"window_after_minutes": 300})
+    bar.evening(60, first="17:00:00")
+    ledger = bar.ledger()
+    assert any(text.startswith("At Bar only totals can be told") for text in ledger.notices)
+    assert not any("only totals" in text for text in Bar().ledger().notices)
+    assert total(ledger).rung == 60 * PINT

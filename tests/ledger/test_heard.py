@@ -9,7 +9,7 @@ import pytest
 
 from ledger.bar import DAY, HOUR, MINUTE, PINT, SECOND, TAPS, Bar, lone, ms, oz, told, total
 from unrung.ledger.results import DayLedger
-from unrung.settings import TapRow
+from unrung.settings import Pool, TapRow
 
 GARDEN = TapRow(tap="9", outlet="Garden", product="Amber")
 SILENT = "Nothing was rung at"
@@ -90,6 +90,41 @@ def test_one_outlet_s_till_may_be_silent_while_another_s_goes_on() -> None:
     ledger = bar.ledger()
     assert told(total(ledger, outlet="Garden")) == {"matched_portion": 100 * PINT}
     assert total(ledger, outlet="Bar").poured_not_compared == 40 * PINT
+
+
+POOLED = (*TAPS, TapRow(tap="9", meter="M9", outlet="Garden", product="Amber"))
+
+
+def pooled() -> Bar:
+    """Two outlets of a pool; the garden pours and rings all evening."""
+    bar = Bar(taps=POOLED, pools=[Pool(name="House", outlets=("Bar", "Garden"))])
+    for number in range(100):
+        bar.sale(ms("16:00:00") + number * 4 * MINUTE, tap="9", item="Amber", outlet="Garden")
+    return bar
+
+
+def test_an_outlet_of_a_pool_may_be_silent_while_the_other_goes_on() -> None:
+    bar = pooled()
+    for number in range(100):
+        at = ms("16:01:30") + number * 4 * MINUTE
+        if number < 60:
+            bar.sale(at)
+        else:
+            bar.pour(at)
+    ledger = bar.ledger()
+    found = total(ledger, outlet="House")
+    assert found.poured_not_compared > 35 * PINT and found.poured_not_rung < 5 * PINT
+    assert len(notices(ledger, SILENT)) == 1
+
+
+def test_an_outlet_whose_beer_its_pool_rings_is_not_silent() -> None:
+    bar = pooled()
+    for number in range(100):
+        at = ms("16:01:30") + number * 4 * MINUTE
+        bar.sale(at, outlet="Bar" if number < 60 else "Garden")
+    ledger = bar.ledger()
+    assert told(total(ledger, outlet="House")) == {"matched_portion": 200 * PINT}
+    assert notices(ledger, SILENT) == []
 
 
 def test_one_terminal_that_closes_early_is_no_silence() -> None:

@@ -26,14 +26,15 @@ from matching.days import (
 from unrung.matching.assign import best_assignment
 from unrung.matching.clockwork import Clockwork
 from unrung.matching.columns import Pours, pour_columns, unit_columns
-from unrung.matching.costs import possible_pairs
+from unrung.matching.costs import Rings, possible_pairs
 from unrung.matching.fills import Fills, Sizes, sizes_of
 from unrung.matching.laws import prior_laws
 from unrung.matching.learning import Known, Rung, price, rings_of
 from unrung.matching.rounds import no_mates, rounds_of
-from unrung.matching.serves import Weighed, judge, serves_of, weigh
+from unrung.matching.serves import Weighed, judge, serves_of, usual_lines, weigh
 from unrung.matching.types import Matched, MeteredPour, RingUnit
 
+NOTHING_SAID = Rings(*(np.zeros(0, np.int64) for _ in Rings.__slots__))
 Content = Counter[tuple[object, ...]]
 
 
@@ -97,12 +98,14 @@ def fixed_pairs(pours: list[MeteredPour], rings: list[RingUnit], offset_ms: int)
     weighed = _unlearnt(weigh(pour_columns([], products), sizes, 60_000), poured, sizes)
     known = Known(
         Clockwork(offset_ms), prior_laws(SETTINGS), no_mates(len(rings)),
-        np.full(2, 0.02), np.full((2, 8), 0.04),
+        np.full(2, 0.02), usual_lines(2, 8),
     )
     serves = serves_of(weighed, np.arange(len(pours)), 0)
     glasses = price(weighed, serves, known)
     centre = np.log(np.maximum(rung.portion, 1))
-    priced, order = rings_of(Rung(rung, centre, rounds_of(rung), np.full(len(rings), 0.002)), known)
+    priced, order = rings_of(Rung(
+        rung, centre, rounds_of(rung), np.full(len(rings), 0.002), NOTHING_SAID,
+    ), known)
     partner = best_assignment(possible_pairs(priced, glasses, known.laws), len(rings))
     return {
         int(serves.part_key[glass]): int(rung.key[order[row]])
@@ -113,9 +116,9 @@ def fixed_pairs(pours: list[MeteredPour], rings: list[RingUnit], offset_ms: int)
 def _unlearnt(empty: Weighed, poured: Pours, sizes: Sizes) -> Weighed:
     shift = np.zeros((len(sizes.size_ul), 8))
     fills: Fills = replace(empty.fills, shift=shift)
-    pieces = weigh(poured, sizes, 60_000).pieces
-    judged = judge(poured, pieces, fills, empty.habits)
-    return replace(empty, pours=poured, fills=fills, pieces=pieces, judged=judged)
+    plain = weigh(poured, sizes, 60_000)
+    judged = judge(poured, plain.pieces, fills, empty.habits, plain.run_off)
+    return replace(plain, fills=fills, judged=judged)
 
 
 moments = st.lists(st.integers(0, 4_000), max_size=9)

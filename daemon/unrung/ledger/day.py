@@ -51,6 +51,7 @@ def compute_day(
         for outlet in _outlets(before, today, after)
     }
     clocks = {outlet: _clock_note(outlet, found.clock) for outlet, found in matched.items()}
+    draft.totals_only = [name for name, found in matched.items() if found.serves and not found.single_pours]
     note_heard(draft, matched, clocks)
     matched = note_changed(draft, matched, units, clocks)
     clocks |= {outlet: ClockNote(outlet, 0, 0) for outlet in draft.hours_ahead}
@@ -104,7 +105,8 @@ def _compared(draft: Draft, rest: Rest, flow: Flow) -> bool:
     place = (rest.outlet, rest.product)
     if not draft.material.metered.get(place, False) or place in draft.renamed:
         return False
-    cover = draft.outlet_cover.get(rest.outlet, draft.ring_cover)
+    stands = draft.material.stands.get(rest.tap, rest.outlet)
+    cover = draft.outlet_cover.get(stands, draft.outlet_cover.get(rest.outlet, draft.ring_cover))
     if rest.since_ms is None:
         return covers(cover, rest.end_ms)
     since = max(rest.since_ms, draft.material.bounds[0])

@@ -50,6 +50,8 @@ class Draft:
     """Of the whole till."""
     outlet_cover: dict[str, list[Span]] = field(default_factory=dict)
     """Of the till, per outlet or pool that poured."""
+    totals_only: list[str] = field(default_factory=list)
+    """Outlets of which no single pour can be placed."""
     silent: list[tuple[str, Span]] = field(default_factory=list)
     """Outlets that rang nothing while their beer flowed."""
     pour_cover: dict[tuple[str, str], list[Span]] = field(default_factory=dict)

@@ -1,7 +1,8 @@
 """When each side of a day was really heard: the feeds' spans, less silences of their own.
 
 Judged for the whole side, for the till per outlet (or pool), for the meters per product. One terminal
-that is silent while others of its outlet go on is a closed till, and no silence.
+that is silent while others of its outlet go on is a closed till, and no silence; nor is an outlet of a
+pool whose beer the others ring.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ Times = defaultdict[tuple[str, str], list[int]]
 def note_heard(draft: Draft, matched: Mapping[str, Matched], clocks: Mapping[str, ClockNote]) -> None:
     """Write into the draft which moments of the day can be compared."""
     _hear_till(draft, clocks)
+    _hear_pooled(draft, matched, clocks)
     _hear_meters(draft, matched, clocks)
     for place, spans in draft.material.blind.items():
         heard = draft.pour_cover.get(place, draft.pour_cover["", ""])
@@ -67,6 +69,36 @@ def _hear_till(draft: Draft, clocks: Mapping[str, ClockNote]) -> None:
         holes = silences(sorted(rings[outlet]), sorted(glasses[outlet]), within)
         draft.outlet_cover[outlet] = subtract(draft.ring_cover, holes)
         draft.silent += [(outlet, hole) for hole in _worth_telling(holes, today.inputs.ring_cover)]
+
+
+def _hear_pooled(
+    draft: Draft, matched: Mapping[str, Matched], clocks: Mapping[str, ClockNote]
+) -> None:
+    """Each outlet of a pool by itself: silent where its own till is, and its serves go without rings."""
+    today, outlets = draft.material, Outlets(draft.settings)
+    within = usual_hours(today.day, draft.settings.venue) or today.bounds
+    rings: dict[str, list[int]] = defaultdict(list)
+    serves: dict[str, list[Serve]] = defaultdict(list)
+    for line in today.inputs.rings:
+        own = outlets.own(line.outlet)
+        rings[own].append(_corrected(line.at_ms, clocks.get(outlets.of(own))))
+    for found in matched.values():
+        for serve in found.serves:
+            if serve.tap in today.stands and serve.volume_ul >= GLASS_LEAST_UL:
+                serves[today.stands[serve.tap]].append(serve)
+    for own, mine in sorted(serves.items()):
+        pool = outlets.of(own)
+        holes = silences(sorted(rings[own]), sorted(serve.end_ms for serve in mine), within)
+        holes = [hole for hole in holes if _without_rings(hole, mine)]
+        cover = draft.outlet_cover.get(pool, draft.ring_cover)
+        draft.outlet_cover[own] = subtract(cover, holes)
+        draft.silent += [(own, hole) for hole in _worth_telling(intersect(holes, cover), cover)]
+
+
+def _without_rings(hole: Span, serves: Iterable[Serve]) -> bool:
+    """Whether at least half of the serves within found no ring."""
+    alone = [serve.unit_key is None for serve in serves if hole[0] <= serve.end_ms < hole[1]]
+    return 2 * sum(alone) >= len(alone)
 
 
 def _hear_meters(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING
@@ -11,10 +12,12 @@ from unrung.ledger.inputs import DayInputs
 from unrung.ledger.menu import Menu
 from unrung.ledger.outlets import Outlets
 from unrung.ledger.pours import DayPours, day_pours
+from unrung.ledger.rest import is_cleaning_span
 from unrung.ledger.rings import DayRings, day_rings
+from unrung.ledger.said import names_of, sayings
 from unrung.ledger.sealed import NOTHING, Handed
 from unrung.ledger.taps import TapList
-from unrung.matching.types import MatchSettings, MeteredPour, RingUnit
+from unrung.matching.types import Entry, KegOn, MatchSettings, MeteredPour, RingUnit
 from unrung.settings import Matching, Settings
 
 if TYPE_CHECKING:
@@ -38,6 +41,8 @@ class Material:
     """(outlet, product) that some tap serves: True where every tap of it is metered."""
     meters: dict[str, str] = field(default_factory=dict)
     """Tap to meter name."""
+    stands: dict[str, str] = field(default_factory=dict)
+    """Tap to the outlet that it stands in, where the ledger keeps a pool of several."""
     blind: dict[tuple[str, str], list[Span]] = field(default_factory=dict)
     """(outlet, product) to the spans in which a meter of it cannot tell what flowed."""
     handed: Handed = NOTHING
@@ -63,7 +68,8 @@ def make_material(inputs: DayInputs, settings: Settings, handed: Handed = NOTHIN
     material = Material(inputs.day, inputs.bounds, inputs, menu, rings, pours, options, handed=handed)
     _note_taps(material, taps, outlets)
     _note_blind(material, taps, outlets)
-    sizes = menu.sizes()
+    sizes, said = menu.sizes(), _written_down(inputs, menu, settings)
+    kegs = _kegs_on(inputs, pours)
     names = {flow.outlet for flow in pours.beer} | {unit.outlet for unit in rings.units}
     for outlet in sorted(names | outlets.names):
         beer = [
@@ -76,8 +82,34 @@ def make_material(inputs: DayInputs, settings: Settings, handed: Handed = NOTHIN
             for u in (*rings.units, *handed.taken_in)
             if u.outlet == outlet and u.key not in handed.given_away
         ]
-        material.prepared[outlet] = prepare(beer, units, sizes, inputs.bounds, options)
+        material.prepared[outlet] = prepare(
+            beer, units, sizes, inputs.bounds, options, said.get(outlet, ()), kegs)
     return material
+
+
+def _kegs_on(inputs: DayInputs, pours: DayPours) -> list[KegOn]:
+    """Kegs that went on, by every tap that they can stand behind."""
+    taps = {(flow.tap, flow.product, flow.line.tap.casefold()) for flow in pours.beer}
+    return sorted(
+        KegOn(tap, keg.at_ms) for keg in inputs.kegs if keg.kind == "on" for tap, product, name in taps
+        if (keg.tap.casefold() in (tap.casefold(), name) if keg.tap
+            else keg.product.casefold() == product.casefold())
+    )
+
+
+def _written_down(inputs: DayInputs, menu: Menu, settings: Settings) -> dict[str, list[Entry]]:
+    """Per outlet, the log entries that name a time, an outlet and a product, vessel by vessel."""
+    names = names_of(menu, settings)
+    found: dict[str, list[Entry]] = defaultdict(list)
+    for log in inputs.logs:
+        outlet = names.outlets.of(log.outlet)
+        if log.at_ms is None or not outlet or is_cleaning_span(log):
+            continue
+        vessels = max(1, log.units_micro // 1_000_000) if log.volume_ul is None else 1
+        for saying in sayings(log, names):
+            if saying.product:
+                found[outlet] += [Entry(saying.product, log.at_ms, saying.volume_ul // vessels)] * vessels
+    return dict(found)
 
 
 def rings_of(inputs: DayInputs, settings: Settings) -> DayRings:
@@ -107,6 +139,8 @@ def match_settings(matching: Matching) -> MatchSettings:
         window_after_ms=round(matching.window_after_minutes * 60_000),
         clock_offset_ms=None if pinned is None else round(pinned * 1000),
         top_up_gap_ms=round(matching.top_up_seconds * 1000),
+        entry_before_ms=round(matching.log_before_minutes * 60_000),
+        entry_after_ms=round(matching.log_after_minutes * 60_000),
     )
 
 
@@ -117,6 +151,8 @@ def _note_taps(material: Material, taps: TapList, outlets: Outlets) -> None:
         metered = row.metered and row.meter.casefold() not in blind
         material.metered[place] = material.metered.get(place, True) and metered
         material.meters[row.tap] = row.meter
+        if place[0] != row.outlet:
+            material.stands[row.tap] = row.outlet
 
 
 def _note_blind(material: Material, taps: TapList, outlets: Outlets) -> None:

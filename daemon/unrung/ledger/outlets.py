@@ -17,7 +17,8 @@ class Outlets:
     """
 
     def __init__(self, settings: Settings) -> None:
-        self._by_name = {_key(row.outlet): row.outlet for row in settings.taps}
+        self._own = {_key(row.outlet): row.outlet for row in settings.taps}
+        self._by_name = dict(self._own)
         for pool in settings.pool:
             self._by_name.update({_key(outlet): pool.name for outlet in pool.outlets})
         self.names = frozenset(self._by_name.values())
@@ -30,6 +31,10 @@ class Outlets:
         if name not in self._asked:
             self._asked[name] = self._by_name.get(_key(name), name) if name.strip() else self._only
         return self._asked[name]
+
+    def own(self, name: str) -> str:
+        """The outlet itself, as ``taps.csv`` writes it."""
+        return self._own.get(_key(name), name)
 
     def knows(self, name: str) -> bool:
         """Whether a row of that outlet can be compared with any tap."""

@@ -64,6 +64,9 @@ def tap_spans(facts: DayFacts, settings: Settings) -> tuple[TapSpan, ...]:
             sum_of[nth] += amount
 
     for serve in facts.serves:
+        # A glass begun from one keg may have been filled from the next.
+        for _, end_ms, volume_ul in serve.parts:
+            add(serve.tap, serve.outlet, serve.product, end_ms, (volume_ul, 0, 0, 0))
         add(serve.tap, serve.outlet, serve.product, serve.end_ms, _of_serve(serve))
     for flow in facts.flows:
         add(flow.tap, outlets.get(flow.tap, ""), flow.product, flow.end_ms, _of_flow(flow))
@@ -87,10 +90,11 @@ def _span(cuts: Sequence[int], at_ms: int, bounds: tuple[int, int]) -> tuple[int
 
 
 def _of_serve(serve: ServeFact) -> tuple[int, int, int, int]:
+    """What of a serve was rung and logged; its beer is counted part by part."""
     if serve.paired:
-        return serve.volume_ul, serve.portion_ul, 0, 0
+        return 0, serve.portion_ul, 0, 0
     logged = 0 if serve.voided else serve.volume_ul - serve.left_ul - serve.not_compared_ul
-    return serve.volume_ul, 0, logged, 0
+    return 0, 0, logged, 0
 
 
 def _of_flow(flow: FlowFact) -> tuple[int, int, int, int]:

@@ -42,6 +42,11 @@ def day_notices(draft: Draft) -> tuple[str, ...]:
         "these hours are not compared. Check what its till exports, and whether another bar rings for it."
         for outlet, (lo, hi) in draft.silent
     ]
+    notices += [
+        f"At {outlet} only totals can be told: its rings come too late, or its pours too close together, to "
+        "say which pour has no ring. Every single pour listed is uncertain."
+        for outlet in draft.totals_only
+    ]
     return tuple(notices)
 
 

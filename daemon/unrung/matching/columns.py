@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from unrung.matching.types import MeteredPour, RingUnit
+from unrung.matching.types import Entry, KegOn, MeteredPour, RingUnit
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[Any]
@@ -47,6 +47,15 @@ class Units:
     """``NEVER_MS`` where not voided."""
 
 
+@dataclass(frozen=True, slots=True)
+class Entries:
+    """Log entries sorted by product, time, volume."""
+
+    product: Ints
+    at: Ints
+    volume: Ints
+
+
 def codes(texts: Sequence[str], known: Iterable[str]) -> Ints:
     """The rank of each text among the sorted ``known`` ones."""
     rank = {text: at for at, text in enumerate(known)}
@@ -82,6 +91,24 @@ def unit_columns(units: Sequence[RingUnit], products: Sequence[str]) -> Units:
     order = np.lexsort((columns[0], columns[6], columns[5], columns[4],
                         columns[3], columns[2], columns[1]))
     return Units(*(column[order] for column in columns))
+
+
+def entry_columns(entries: Sequence[Entry], products: Sequence[str]) -> Entries:
+    """``entries`` of known ``products`` as sorted arrays."""
+    known = set(products)
+    rows = sorted(entry for entry in entries if entry.product in known and entry.volume_ul > 0)
+    product, at, volume = zip(*rows, strict=True) if rows else ((),) * 3
+    return Entries(codes(product, products), np.array(at, np.int64), np.array(volume, np.int64))
+
+
+def run_off(pours: Pours, kegs: Iterable[KegOn], first_ms: int, last_ms: int) -> Bools:
+    """Which pours begin from ``first_ms`` to ``last_ms`` after a keg went on their tap."""
+    found = np.zeros(len(pours.key), np.bool_)
+    rank = {tap: code for code, tap in enumerate(pours.taps)}
+    for keg in kegs:
+        after = pours.start - keg.at_ms
+        found |= (pours.tap == rank.get(keg.tap, -1)) & (after >= first_ms) & (after <= last_ms)
+    return found
 
 
 def spread(low: Ints, high: Ints) -> tuple[Ints, Ints]:

@@ -12,7 +12,7 @@ import numpy as np
 
 from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints
-from unrung.matching.costs import Edges, Glasses, Rings, possible_pairs, rings_at
+from unrung.matching.costs import Edges, Glasses, Rings, is_said, possible_pairs, rings_at
 from unrung.matching.laws import Laws
 
 Confusion = tuple[tuple[int, int], ...]
@@ -28,22 +28,24 @@ def confused(rings: Rings, glasses: Glasses, lone_ring: Bools, lone_glass: Bools
         for other, serves in poured.items():
             if product != other and _coincide(rings.corrected[rows], glasses.end[serves]):
                 found.append((product, other))
-    return tuple(found)
+    # Two lines are swapped more often than one is connected twice.
+    return tuple(sorted({*found, *((other, product) for product, other in found)}))
 
 
 def with_confusion(
-    edges: Edges, rings: Rings, glasses: Glasses, laws: Laws, confusion: Confusion
+    edges: Edges, rings: Rings, glasses: Glasses, laws: Laws, confusion: Confusion,
+    near: Bools | None = None,
 ) -> Edges:
     """``edges`` and those between the confused products, at a price."""
     more = [edges]
     for product, other in confusion:
-        rows = np.flatnonzero(rings.product == product)
+        rows = np.flatnonzero((rings.product == product) & ~is_said(rings))
         some = rings_at(rings, rows)
         as_other = Rings(np.full(len(rows), other), *(
             getattr(some, name) for name in Rings.__slots__ if name != "product"
         ))
-        found = possible_pairs(as_other, glasses, laws)
-        gain = found.gain - int(priors.CONFUSED_PRICE * priors.MILLINATS)
+        found = possible_pairs(as_other, glasses, laws, None if near is None else near[rows])
+        gain = found.gain + (glasses.other - glasses.own)[found.glass]
         keep = gain > 0
         more.append(Edges(rows[found.ring[keep]], found.glass[keep], gain[keep]))
     ring, glass, gain = (

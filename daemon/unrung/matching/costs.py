@@ -18,7 +18,7 @@ from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints, order_key, spread
 from unrung.matching.crowd import offered
 from unrung.matching.fills import fill_density
-from unrung.matching.laws import CLASSES, Laws, bins, usual_ms
+from unrung.matching.laws import CLASSES, SAID, Laws, bins, usual_ms
 
 FILL_STEP, FILL_REACH = 0.004, 1.2
 """Resolution and reach of the table of log(volume / centre)."""
@@ -26,7 +26,7 @@ FILL_STEP, FILL_REACH = 0.004, 1.2
 
 @dataclass(frozen=True, slots=True)
 class Rings:
-    """Ring units as the assignment sees them, sorted by product and corrected time."""
+    """Ring units and log entries as the assignment sees them, sorted by product and corrected time."""
 
     product: Ints
     corrected: Ints
@@ -34,7 +34,7 @@ class Rings:
     shift: Ints
     """Middle residual lag of its round-mates (ms); 0 without any."""
     law: Ints
-    """Row of ``Laws.mates``: its day's rows, and how many mates it has."""
+    """Row of ``Laws.mates``: its day's rows, and how many mates it has; ``SAID`` for a log entry."""
     base: Ints
     """Gain of being paired at all."""
     centre: Floats
@@ -54,6 +54,10 @@ class Glasses:
     """Log density of its volume and of having no ring, less the log chance of having one."""
     wrong: Ints
     """Gain of its volume under a ring that names another size."""
+    own: Ints
+    """Gain of a ring by the name that the tap list gives,"""
+    other: Ints
+    """and of one by another name: where a tap is connected to another keg, the likelier."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,24 +76,35 @@ def millinats(values: Floats) -> Ints:
 
 
 def glasses_of(
-    product: Ints, end: Ints, log_volume: Floats, sized: Floats, odd: Floats, share: Floats
+    product: Ints, end: Ints, log_volume: Floats, sized: Floats, odd: Floats, share: Floats,
+    swapped: Floats,
 ) -> Glasses:
     """Prices of serves.
 
     ``log_volume`` is to be compared with single pours; ``sized``, ``odd``: its density as a glass and
-    as no glass; ``share``: of full-size serves like each, the share without a ring.
+    as no glass; ``share``: of full-size serves like each, the share without a ring; ``swapped``: of
+    rung ones, the share rung as another product.
     """
     lone = np.log(share * sized + priors.LONE_ODD * odd)
     rung = np.log(priors.WRONG_SIZE * sized + priors.RUNG_ODD * odd)
     paired = np.log(1 - share)
-    return Glasses(product, end, log_volume, lone - paired, millinats(rung + paired - lone))
+    other = priors.SWAPPED_BONUS + np.log(np.maximum(swapped, priors.LEAST_SWAPPED))
+    return Glasses(
+        product, end, log_volume, lone - paired, millinats(rung + paired - lone),
+        millinats(np.log(1 - swapped)), millinats(other),
+    )
 
 
-def ring_bases(ring_rate: Floats, voided: Bools, lone_share: Floats) -> Ints:
+def is_said(rings: Rings) -> Bools:
+    """Which rows are log entries."""
+    found: Bools = rings.law % CLASSES == SAID
+    return found
+
+
+def ring_bases(ring_rate: Floats, lone: Floats) -> Ints:
     """Gain of being paired at all, from the local rate of rings (per second) and the share of
-    rings that stay alone."""
-    lone = np.where(voided, priors.VOIDED_RING, lone_share)
-    return millinats(np.log((1 - lone) / (lone * ring_rate)))
+    such rings that stay alone."""
+    return millinats(priors.PAIR_BONUS + np.log((1 - lone) / (lone * ring_rate)))
 
 
 def rings_at(rings: Rings, rows: Ints) -> Rings:
@@ -97,10 +112,13 @@ def rings_at(rings: Rings, rows: Ints) -> Rings:
     return Rings(*(getattr(rings, name)[rows] for name in Rings.__slots__))
 
 
-def possible_pairs(rings: Rings, glasses: Glasses, laws: Laws, *, blurred: bool = False) -> Edges:
+def possible_pairs(
+    rings: Rings, glasses: Glasses, laws: Laws, near: Bools | None = None, *, blurred: bool = False
+) -> Edges:
     """Every pair that is worth more than leaving both sides unpaired; some of them where there are more
-    than ``MOST_PAIRS``, or where single pairs tell nothing (``blurred``)."""
-    first, last = _span(rings, glasses, laws)
+    than ``MOST_PAIRS``, or where single pairs tell nothing (``blurred``); for rings marked ``near``
+    (while learning) only those within ``LEARNING_WINDOW_S``."""
+    first, last = _span(rings, glasses, laws, near)
     most = min(priors.MOST_PAIRS, priors.CROWD_OFFERS * len(first)) if blurred else priors.MOST_PAIRS
     if int((last - first).sum()) <= most:
         return edges_of(rings, glasses, laws, *spread(first, last))
@@ -137,7 +155,7 @@ def edges_of(rings: Rings, glasses: Glasses, laws: Laws, ring: Ints, glass: Ints
     density[some] += np.where(also, laws.mates[law[some], near], 0.0)
     inside &= (glasses.end[glass] <= rings.latest[ring]) & (density > 0)
     ring, glass, density = ring[inside], glass[inside], density[inside]
-    gain = millinats(np.log(density)) + rings.base[ring]
+    gain = millinats(np.log(density)) + rings.base[ring] + glasses.own[glass]
     gain += _fill_gain(rings.centre[ring], glasses, glass)
     keep = gain > 0
     return Edges(ring[keep], glass[keep], gain[keep])
@@ -208,12 +226,18 @@ def _where_reached(law: Floats, need: Floats, edge_s: Floats) -> tuple[Floats, F
     return np.where(empty, 0.0, edge_s[low]), np.where(empty, 0.0, edge_s[high])
 
 
-def _span(rings: Rings, glasses: Glasses, laws: Laws) -> tuple[Ints, Ints]:
+def _span(
+    rings: Rings, glasses: Glasses, laws: Laws, near: Bools | None = None
+) -> tuple[Ints, Ints]:
     """First and one past last serve within reach, per ring."""
     if not len(rings.product) or not len(glasses.product):
         nothing = np.zeros(len(rings.product), np.int64)
         return nothing, nothing
     low, high = _reach(rings, glasses, laws)
+    if near is not None:
+        soonest, latest = (int(1_000 * edge) for edge in priors.LEARNING_WINDOW_S)
+        low = np.where(near, np.maximum(low, soonest), low)
+        high = np.where(near, np.minimum(high, latest), high)
     keys = _order(rings, glasses, glasses.product, glasses.end)
     first = np.searchsorted(keys, _order(rings, glasses, rings.product, rings.corrected - high), "right")
     last = np.searchsorted(keys, _order(rings, glasses, rings.product, rings.corrected - low), "right")

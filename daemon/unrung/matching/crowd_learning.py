@@ -14,7 +14,7 @@ import numpy as np
 from unrung.matching import priors
 from unrung.matching.assign import good_assignment
 from unrung.matching.columns import Ints
-from unrung.matching.costs import Edges, is_crowd, possible_pairs
+from unrung.matching.costs import Edges, is_crowd, is_said, possible_pairs
 from unrung.matching.known import Learnt, Started
 from unrung.matching.laws import flat_laws
 from unrung.matching.learning import price, rings_of, shares
@@ -40,11 +40,11 @@ def learn_totals(started: Started, settings: MatchSettings, lo_ms: int) -> Learn
     edges = possible_pairs(rings, glasses, known.laws, blurred=True)
     partner = good_assignment(edges, len(order))
     cut = second_look(
-        weighed, started.cut, serves, edges, partner, rings, known.laws, known.lone_serve
+        weighed, started.cut, serves, edges, partner, rings, known.laws, known.lines
     )
     known = shares(known, weighed, rings, serves, as_assigned(edges, partner, len(glasses.end)))
     serves = serves_of(weighed, cut, lo_ms)
-    paired = np.flatnonzero(partner >= 0)
+    paired = np.flatnonzero((partner >= 0) & ~is_said(rings))
     residual = rings.corrected[paired] - glasses.end[partner[paired]]
     rings, order = rings_of(started.rung, known)
     return Learnt(serves, price(weighed, serves, known), rings, order, known, residual)

@@ -86,6 +86,12 @@ def odd_density(fills: Fills, product: Ints, log_volume: Floats) -> Floats:
     return found
 
 
+def stray_density(fills: Fills, product: Ints, log_volume: Floats, run_off: Bools) -> Floats:
+    """Density of ``log_volume`` as a flow that is no glass; ``run_off``: right after a keg went on."""
+    found: Floats = odd_density(fills, product, log_volume) + priors.RUN_OFF_DENSITY * run_off
+    return found
+
+
 def filled(fills: Fills, product: Ints, tap: Ints, volume: Ints) -> Floats:
     """Log of each volume, less what is usual for its tap."""
     found: Floats = np.log(np.maximum(volume, 1)) - fills.shift[product, tap]
@@ -150,6 +156,19 @@ def centres_of(fills: Fills, product: Ints, portion: Ints) -> Floats:
         return np.zeros(0)
     column = np.nanargmin(np.abs(fills.size_ul[product] - portion[:, None]), axis=1)
     found: Floats = fills.centre[product, column]
+    return found
+
+
+def said_centres(fills: Fills, product: Ints, volume: Ints) -> Floats:
+    """Log of what a serve holds of which ``volume`` was written down: that of the glass, where it is
+    just a size of the menu."""
+    log_volume: Floats = np.log(np.maximum(volume, 1).astype(float))
+    if not len(product):
+        return log_volume
+    off = np.abs(np.nan_to_num(fills.size_ul[product], nan=np.inf) - volume[:, None])
+    column = np.argmin(off, axis=1)
+    rows = np.arange(len(product))
+    found: Floats = np.where(off[rows, column] <= 1, fills.centre[product, column], log_volume)
     return found
 
 

@@ -10,7 +10,7 @@ from math import lgamma
 import numpy as np
 
 from unrung.matching import priors
-from unrung.matching.columns import Bools, Floats, Ints, Pours, spread
+from unrung.matching.columns import Floats, Ints, Pours, spread
 from unrung.matching.fills import Fills, filled
 
 
@@ -109,7 +109,7 @@ def _cheapest_few(
         return row, way, cost, row
     begin = np.flatnonzero(np.diff(row, prepend=-1))
     least = np.repeat(np.minimum.reduceat(cost, begin), np.diff(np.append(begin, len(row))))
-    near = np.flatnonzero(cost <= (least if most == 1 else least + 1.01 * priors.SLACK))
+    near = np.flatnonzero(cost <= (least if most == 1 else least + 1.01 * priors.SPLIT_SLACK))
     order = near[np.lexsort((cost[near], row[near]))] if most > 1 else near
     place = np.arange(len(order)) - np.searchsorted(row[order], row[order])
     best, place = order[place < most], place[place < most]
@@ -117,17 +117,16 @@ def _cheapest_few(
 
 
 def split_options(
-    pours: Pours, fills: Fills, handfuls: Handfuls, single: Floats, misfit: Bools
+    pours: Pours, fills: Fills, handfuls: Handfuls, single: Floats
 ) -> Splits:
-    """The likeliest handfuls for each pour that fits no single glass, and costs little more as
-    several than as one."""
+    """The likeliest handfuls for each pour that costs little more as several glasses than as one."""
     held = np.exp(np.where(fills.share > 0, fills.centre, np.inf))
     least = 1.5 * held.min(axis=1, initial=np.inf)
-    rows = np.flatnonzero(misfit & (pours.volume > least[pours.product]))
+    rows = np.flatnonzero(pours.volume > least[pours.product])
     ways, cost = best_handfuls(
         handfuls, pours.product[rows], pours.tap[rows], pours.volume[rows], priors.SPLIT_OPTIONS
     )
-    limit = np.minimum(cost[:, 0], single[rows]) + priors.SLACK
+    limit = np.minimum(cost[:, 0], single[rows]) + priors.SPLIT_SLACK
     cost = np.where(cost <= limit[:, None], cost, np.inf)
     some = cost[:, 0] < np.inf
     return Splits(rows[some], ways[some], cost[some])

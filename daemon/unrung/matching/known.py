@@ -10,7 +10,7 @@ from unrung.matching.confusion import Confusion
 from unrung.matching.costs import Glasses, Rings
 from unrung.matching.laws import Laws
 from unrung.matching.rounds import Mates
-from unrung.matching.serves import Cut, Serves, Weighed
+from unrung.matching.serves import Cut, Lines, Serves, Weighed
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,8 +22,7 @@ class Known:
     mates: Mates
     lone_ring: Floats
     """Per product, share of rings without a pour."""
-    lone_serve: Floats
-    """(products, taps): share of full-size serves without a ring."""
+    lines: Lines
     confusion: Confusion = ()
     """Products that are rung for one another."""
 
@@ -38,6 +37,8 @@ class Rung:
     rounds: Ints
     rate: Floats
     """Rings of the same product per second around each ring."""
+    said: Rings
+    """The day's log entries, as the assignment sees them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +49,7 @@ class Learnt:
     glasses: Glasses
     rings: Rings
     order: Ints
-    """The unit that each row of ``rings`` is."""
+    """The unit that each row of ``rings`` is; numbers beyond the units are log entries."""
     known: Known
     residual_ms: Ints
     """Residual lags of the last provisional pairs."""

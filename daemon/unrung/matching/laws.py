@@ -18,8 +18,8 @@ from unrung.matching.columns import Bools, Floats, Ints
 from unrung.matching.types import MatchSettings
 
 STEP_MS = 1_000
-CLASSES = 3
-"""Rings with 0, 1, and 2 or more paired round-mates."""
+CLASSES, SAID = 4, 3
+"""Rings with 0, 1, and 2 or more paired round-mates; and log entries."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,7 +75,7 @@ def prior_laws(settings: MatchSettings) -> Laws:
     """The law before the data speak."""
     scale = scale_of(settings.window_before_ms, settings.window_after_ms)
     solo = _solo_prior(scale)[None, :]
-    return Laws(scale, solo, np.zeros((CLASSES, solo.shape[1])), np.ones(CLASSES))
+    return Laws(scale, solo, *_said_laws(scale, settings, solo.shape[1]))
 
 
 def flat_laws(settings: MatchSettings) -> Laws:
@@ -92,27 +92,35 @@ def usual_ms(laws: Laws) -> Ints:
     return found
 
 
-def near_only(laws: Laws) -> Laws:
-    """The laws cut to the lags that teach."""
-    low, high = priors.LEARNING_WINDOW_S
-    near = (laws.scale.middle_s > low) & (laws.scale.middle_s < high)
-    return Laws(laws.scale, laws.solo * near, laws.mates * near, laws.solo_share)
+def _said_laws(scale: Scale, settings: MatchSettings, bins: int) -> tuple[Floats, Floats]:
+    """Tables and shares in which only the law of log entries stands: most are written down soon
+    after the pour, a few before it."""
+    tables, shares = np.zeros((CLASSES, bins)), np.ones(CLASSES)
+    before, after = settings.entry_before_ms / 1_000, settings.entry_after_ms / 1_000
+    at, early = scale.middle_s, priors.SAID_EARLY
+    late = np.where((at >= 0) & (at <= before), np.exp(-priors.SAID_DECAY * at / max(before, 1.0)), 0.0)
+    soon = np.where((at < 0) & (at >= -after), np.exp(priors.SAID_DECAY * at / max(after, 1.0)), 0.0)
+    for side, share in ((late, 1 - early), (soon, early)):
+        tables[SAID] += share * side / max(float((side * scale.width_s).sum()), 1e-9)
+    shares[SAID] = 0.0
+    return tables, shares
 
 
 def learn_laws(
-    scale: Scale, residual_ms: Ints, chance: Floats, mates: Ints, shift_ms: Ints
+    before: Laws, residual_ms: Ints, chance: Floats, mates: Ints, shift_ms: Ints
 ) -> Laws:
     """Both laws from likely pairs.
 
     ``residual_ms``: lag less the day's centre; ``chance`` of the pair; ``mates``, ``shift_ms``:
     how many round-mates its ring has, and their middle lag.
     """
+    scale = before.scale
     own, inside = bins(scale, residual_ms)
     near, also = bins(scale, residual_ms - shift_ms)
     solo = _smooth(scale, own[inside], chance[inside], _solo_prior(scale))
-    tables, shares = np.zeros((CLASSES, len(solo))), np.ones(CLASSES)
-    kind = np.where(inside & also, np.minimum(mates, CLASSES - 1), 0)
-    for count in range(1, CLASSES):
+    tables, shares = before.mates.copy(), before.solo_share.copy()
+    kind = np.where(inside & also, np.minimum(mates, SAID - 1), 0)
+    for count in range(1, SAID):
         rows = np.flatnonzero(kind == count)
         tables[count], shares[count] = _mates_law(scale, own[rows], near[rows], chance[rows], solo)
     return Laws(scale, solo[None, :], tables, shares)

@@ -13,44 +13,45 @@ import numpy as np
 from unrung.matching import priors
 from unrung.matching.assign import best_assignment, total_gain
 from unrung.matching.clockwork import Clockwork, all_lags, find_clock, pinned
-from unrung.matching.columns import NEVER_MS, Bools, Floats, Ints, Pours, Units, order_key
-from unrung.matching.confusion import Confusion, confused, own, with_confusion
+from unrung.matching.columns import NEVER_MS, Bools, Entries, Floats, Ints, Pours, Units, order_key
+from unrung.matching.confusion import confused, own, with_confusion
 from unrung.matching.costs import (
     Edges,
     Glasses,
     Rings,
     glasses_of,
     is_crowd,
+    is_said,
     possible_pairs,
     ring_bases,
-    rings_at,
 )
-from unrung.matching.fills import Sizes, centres_of
+from unrung.matching.fills import Fills, Sizes, centres_of, said_centres
 from unrung.matching.known import Known, Learnt, Rung, Started
-from unrung.matching.laws import CLASSES, learn_laws, near_only, prior_laws
+from unrung.matching.laws import SAID, learn_laws, prior_laws
 from unrung.matching.marginals import Chances, chances
 from unrung.matching.rounds import mates_of, no_mates, rounds_of
 from unrung.matching.second_look import second_look
-from unrung.matching.serves import Serves, Weighed, first_cut, serves_of, weigh
+from unrung.matching.serves import Serves, Weighed, first_cut, serves_of, shares_at, usual_lines, weigh
 from unrung.matching.types import MatchSettings
 
 
 def start(
-    pours: Pours, units: Units, sizes: Sizes, settings: MatchSettings, lo_ms: int
+    pours: Pours, run_off: Bools, units: Units, entries: Entries, sizes: Sizes,
+    settings: MatchSettings, lo_ms: int,
 ) -> Started:
     """Serves by the pours alone, the clock, and what is believed before. Serves end no earlier than
     ``lo_ms``."""
-    weighed = weigh(pours, sizes, settings.top_up_gap_ms)
+    weighed = weigh(pours, sizes, settings.top_up_gap_ms, run_off)
     rung = Rung(
         units, centres_of(weighed.fills, units.product, units.portion), rounds_of(units),
-        _local_rates(units),
+        _local_rates(units, units.product, units.at), _said(entries, units, weighed.fills),
     )
     cut = first_cut(weighed)
     serves = serves_of(weighed, cut, lo_ms)
     count = len(sizes.size_ul)
     known = Known(
         Clockwork(0), prior_laws(settings), no_mates(len(units.at)),
-        np.full(count, priors.LONE_RING), np.full((count, len(pours.taps)), priors.LONE_SERVE),
+        np.full(count, priors.LONE_RING), usual_lines(count, len(pours.taps)),
     )
     glasses = price(weighed, serves, known)
     known = replace(known, clockwork=_clock(rung, known, glasses, settings))
@@ -62,12 +63,14 @@ def learn(started: Started, settings: MatchSettings, lo_ms: int) -> Learnt:
     weighed, rung, cut = started.weighed, started.rung, started.cut
     serves, known, glasses = started.serves, started.known, started.glasses
     residual = np.zeros(0, np.int64)
+    near = np.ones(len(rung.units.at) + len(rung.said.corrected), np.bool_)
     for step in range(priors.LEARNING_ROUNDS):
         rings, order = rings_of(rung, known)
-        edges, partner = assigned(rings, glasses, known)
+        edges, partner = assigned(rings, glasses, known, near[order])
+        near[order] = _well_paired(edges, partner)
         if step >= priors.LEARNING_ROUNDS - priors.SECOND_LOOKS:
             cut = second_look(
-                weighed, cut, serves, edges, partner, rings, known.laws, known.lone_serve
+                weighed, cut, serves, edges, partner, rings, known.laws, known.lines
             )
         likely = chances(edges, len(rings.product), len(glasses.product))
         known, residual = _from_pairs(
@@ -75,7 +78,7 @@ def learn(started: Started, settings: MatchSettings, lo_ms: int) -> Learnt:
         )
         if step > 0:
             known = shares(known, weighed, rings, serves, likely)
-            known = replace(known, confusion=_confusion(rings, glasses, partner))
+            known = _confusion(known, rings, glasses, serves, partner)
         serves = serves_of(weighed, cut, lo_ms)
         glasses = price(weighed, serves, known)
     rings, order = rings_of(rung, known)
@@ -85,58 +88,83 @@ def learn(started: Started, settings: MatchSettings, lo_ms: int) -> Learnt:
 def price(weighed: Weighed, serves: Serves, known: Known) -> Glasses:
     """Serves as the assignment sees them."""
     judged, at = weighed.judged, serves.at
-    share = known.lone_serve[serves.product, serves.tap]
+    share = shares_at(weighed, known.lines, serves.product, serves.tap, serves.lead)
     return glasses_of(
-        serves.product, serves.end, judged.log_volume[at], judged.sized[at], judged.odd[at], share
+        serves.product, serves.end, judged.log_volume[at], judged.sized[at], judged.odd[at], share,
+        known.lines.swapped[serves.product, serves.tap],
     )
 
 
 def rings_of(rung: Rung, known: Known) -> tuple[Rings, Ints]:
-    """Rings as the assignment sees them, sorted; and the unit that each row is."""
+    """Rings and log entries as the assignment sees them, sorted; and the unit that each row is."""
     units, clockwork = rung.units, known.clockwork
     corrected = clockwork.corrected(units.at)
     voided = units.voided < NEVER_MS
     until = clockwork.corrected(np.where(voided, units.voided, 0))
-    order = np.lexsort((corrected, units.product))
-    columns = (
-        units.product, corrected, known.mates.shift_ms,
-        np.minimum(known.mates.count, CLASSES - 1),
-        ring_bases(rung.rate, voided, known.lone_ring[units.product]), rung.centre,
-        np.where(voided, until, NEVER_MS),
+    lone = np.where(voided, priors.VOIDED_RING, known.lone_ring[units.product])
+    real = Rings(
+        units.product, corrected, known.mates.shift_ms, np.minimum(known.mates.count, SAID - 1),
+        ring_bases(rung.rate, lone), rung.centre, np.where(voided, until, NEVER_MS),
     )
-    return Rings(*(column[order] for column in columns)), order
+    columns = {
+        name: np.concatenate((getattr(real, name), getattr(rung.said, name)))
+        for name in Rings.__slots__
+    }
+    order = np.lexsort((columns["corrected"], columns["product"]))
+    return Rings(**{name: column[order] for name, column in columns.items()}), order
 
 
-def assigned(rings: Rings, glasses: Glasses, known: Known) -> tuple[Edges, Ints]:
-    """Possible pairs and their best assignment, for learning: only rings that find no good serve
-    near their expected time look through the whole window."""
-    near = possible_pairs(rings, glasses, near_only(known.laws))
-    partner = best_assignment(near, len(rings.product))
-    gain = np.zeros(len(partner), np.int64)
-    chosen = partner[near.ring] == near.glass
-    gain[near.ring[chosen]] = near.gain[chosen]
-    weak = np.flatnonzero(gain < priors.POOR_GAIN * priors.MILLINATS)
-    wide = possible_pairs(rings_at(rings, weak), glasses, known.laws)
-    keep = np.ones(len(partner), np.bool_)
-    keep[weak] = False
-    kept = keep[near.ring]
-    ring = np.concatenate((near.ring[kept], weak[wide.ring]))
-    order = np.argsort(ring, kind="stable")
-    edges = Edges(
-        ring[order],
-        np.concatenate((near.glass[kept], wide.glass))[order],
-        np.concatenate((near.gain[kept], wide.gain))[order],
+def _said(entries: Entries, units: Units, fills: Fills) -> Rings:
+    """Log entries as rings with a law of their own."""
+    count = len(entries.at)
+    nothing = np.zeros(count, np.int64)
+    rate = np.maximum(_local_rates(units, entries.product, entries.at), 1 / priors.RATE_WINDOW_S)
+    return Rings(
+        entries.product, entries.at, nothing, nothing + SAID,
+        ring_bases(rate, np.full(count, priors.LONE_ENTRY)),
+        said_centres(fills, entries.product, entries.volume), nothing + NEVER_MS,
     )
+
+
+def assigned(
+    rings: Rings, glasses: Glasses, known: Known, near: Bools
+) -> tuple[Edges, Ints]:
+    """Possible pairs and their best assignment, for learning: rings marked ``near`` look for a
+    serve around their expected time only, the others through the whole window."""
+    edges = possible_pairs(rings, glasses, known.laws, near)
     if known.confusion:
-        edges = with_confusion(edges, rings, glasses, near_only(known.laws), known.confusion)
-    return edges, best_assignment(edges, len(partner))
+        edges = with_confusion(edges, rings, glasses, known.laws, known.confusion, near)
+    return edges, best_assignment(edges, len(rings.product))
 
 
-def _confusion(rings: Rings, glasses: Glasses, partner: Ints) -> Confusion:
-    right = own(rings, glasses, partner)
+def _well_paired(edges: Edges, partner: Ints) -> Bools:
+    """Rings that have a good serve."""
+    found = np.zeros(len(partner), np.bool_)
+    chosen = partner[edges.ring] == edges.glass
+    found[edges.ring[chosen]] = edges.gain[chosen] >= priors.POOR_GAIN * priors.MILLINATS
+    return found
+
+
+def _confusion(
+    known: Known, rings: Rings, glasses: Glasses, serves: Serves, partner: Ints
+) -> Known:
+    """Products that are confused, and on which taps."""
+    right, real = own(rings, glasses, partner), ~is_said(rings)
     lone_glass = np.ones(len(glasses.end), np.bool_)
     lone_glass[right[right >= 0]] = False
-    return confused(rings, glasses, right < 0, lone_glass)
+    confusion = confused(rings, glasses, (right < 0) & real, lone_glass)
+    lone = known.lines.lone
+    poured = np.isin(np.arange(len(lone)), [product for _, product in confusion])[:, None]
+    share = np.maximum(lone, priors.SWAPPED_FIRST)
+    if known.confusion:
+        foreign = partner[(right < 0) & (partner >= 0) & real]
+        swapped, owned = (
+            np.bincount(serves.product[rows] * lone.shape[1] + serves.tap[rows], minlength=lone.size)
+            for rows in (foreign, right[(right >= 0) & real])
+        )
+        share = (swapped / (swapped + owned + priors.SWAPPED_PRIOR)).reshape(lone.shape)
+    share = np.where(poured, np.clip(share, priors.LEAST_SWAPPED, priors.MOST_SWAPPED), 0.0)
+    return replace(known, confusion=confusion, lines=replace(known.lines, swapped=share))
 
 
 def _clock(rung: Rung, known: Known, glasses: Glasses, settings: MatchSettings) -> Clockwork:
@@ -162,11 +190,12 @@ def _clock(rung: Rung, known: Known, glasses: Glasses, settings: MatchSettings) 
 def _worth(known: Known, rung: Rung, glasses: Glasses, settings: MatchSettings) -> float:
     """Log likelihood of the day's pairs under a clock, its law learnt once."""
     rings, order = rings_of(rung, known)
-    edges, partner = assigned(rings, glasses, known)
+    near = np.ones(len(order), np.bool_)
+    edges, partner = assigned(rings, glasses, known, near)
     likely = chances(edges, len(rings.product), len(glasses.product))
     known, _ = _from_pairs(known, rung, rings, order, glasses, edges, partner, likely, settings)
-    rings, order = rings_of(rung, replace(known, mates=no_mates(len(order))))
-    return total_gain(*assigned(rings, glasses, known)) / priors.MILLINATS
+    rings, order = rings_of(rung, replace(known, mates=no_mates(len(rung.units.at))))
+    return total_gain(*assigned(rings, glasses, known, near)) / priors.MILLINATS
 
 
 def _from_pairs(
@@ -174,20 +203,22 @@ def _from_pairs(
     partner: Ints, likely: Chances, settings: MatchSettings,
 ) -> tuple[Known, Ints]:
     """Clock, round-mates and laws from provisional pairs; and the pairs' residual lags."""
-    pairs = np.flatnonzero(partner >= 0)
-    paired, residual = np.zeros(len(order), np.bool_), np.zeros(len(order), np.int64)
+    said, count = is_said(rings), len(rung.units.at)
+    pairs = np.flatnonzero((partner >= 0) & ~said)
+    paired, residual = np.zeros(count, np.bool_), np.zeros(count, np.int64)
     paired[order[pairs]] = True
     residual[order[pairs]] = rings.corrected[pairs] - glasses.end[partner[pairs]]
-    clockwork, moved = known.clockwork, np.zeros(len(order), np.int64)
+    clockwork, moved = known.clockwork, np.zeros(count, np.int64)
     if settings.clock_offset_ms is None:
         clockwork, moved = _centred(clockwork, rung.units, paired, residual)
     residual -= moved
     mates = mates_of(rung.rounds, residual, paired)
-    own = order[edges.ring]
+    rows = np.flatnonzero(~said[edges.ring])
+    own = order[edges.ring[rows]]
     laws = learn_laws(
-        known.laws.scale,
-        rings.corrected[edges.ring] - glasses.end[edges.glass] - moved[own],
-        likely.pair, mates.count[own], mates.shift_ms[own],
+        known.laws,
+        rings.corrected[edges.ring[rows]] - glasses.end[edges.glass[rows]] - moved[own],
+        likely.pair[rows], mates.count[own], mates.shift_ms[own],
     )
     return replace(known, clockwork=clockwork, mates=mates, laws=laws), residual[paired]
 
@@ -217,9 +248,9 @@ def shares(
 
     Each share is drawn towards a wider one: a tap's to its product's, a product's to the outlet's.
     """
-    products, taps = known.lone_serve.shape
-    full = (weighed.judged.sized > weighed.judged.odd)[serves.at]
-    real = rings.latest == NEVER_MS
+    products, taps = known.lines.lone.shape
+    full = (weighed.judged.sized > weighed.judged.odd)[serves.at] & ~weighed.run_off[serves.lead]
+    real = (rings.latest == NEVER_MS) & ~is_said(rings)
     belief = priors.SHARE_BELIEF
     ring = _drawn(
         rings.product[real], likely.lone_ring[real],
@@ -236,7 +267,7 @@ def shares(
     low, high = priors.LEAST_SHARE, priors.MOST_SHARE
     return replace(
         known, lone_ring=np.clip(ring, low, high),
-        lone_serve=np.clip(line.reshape(products, taps), low, high),
+        lines=replace(known.lines, lone=np.clip(line.reshape(products, taps), low, high)),
     )
 
 
@@ -252,12 +283,13 @@ def _drawn(code: Ints, chance: Floats, wider: Floats, belief: float) -> Floats:
     return found
 
 
-def _local_rates(units: Units) -> Floats:
-    """Rings of the same product per second around each ring."""
-    if not len(units.at):
-        return np.zeros(0)
+def _local_rates(units: Units, product: Ints, at: Ints) -> Floats:
+    """Rings of the same product per second around each of the given times."""
+    if not len(units.at) or not len(at):
+        return np.zeros(len(at))
     half = int(1_000 * priors.RATE_WINDOW_S)
-    keys = order_key(units.product, units.at, int(units.at.min()) - (1 << 35))
-    count = np.searchsorted(keys, keys + half, "right") - np.searchsorted(keys, keys - half)
+    base = min(int(units.at.min()), int(at.min())) - (1 << 35)
+    keys, there = order_key(units.product, units.at, base), order_key(product, at, base)
+    count = np.searchsorted(keys, there + half, "right") - np.searchsorted(keys, there - half)
     rate: Floats = count / (2 * priors.RATE_WINDOW_S)
     return rate

@@ -10,7 +10,7 @@ from unrung.matching import priors
 from unrung.matching.assign import best_assignment, good_assignment
 from unrung.matching.columns import Bools, Ints
 from unrung.matching.confusion import own, with_confusion
-from unrung.matching.costs import Edges, pair_count, possible_pairs
+from unrung.matching.costs import Edges, is_said, pair_count, possible_pairs
 from unrung.matching.crowd_learning import as_assigned
 from unrung.matching.marginals import chances
 from unrung.matching.nodes import Nodes, gather
@@ -35,6 +35,8 @@ def match_day(before: Prepared | None, day: Prepared, after: Prepared | None) ->
         edges = with_confusion(edges, nodes.rings, nodes.glasses, nodes.laws, nodes.confusion)
     assigned = (good_assignment if blurred else best_assignment)(edges, len(nodes.rings.product))
     partner = own(nodes.rings, nodes.glasses, assigned)
+    said = is_said(nodes.rings)
+    partner[said] = -1
     keys = _ring_keys(nodes, days)
     unit = np.full(len(day.glasses.end), -1, np.int64)
     has = np.zeros(len(unit), np.bool_)
@@ -44,7 +46,7 @@ def match_day(before: Prepared | None, day: Prepared, after: Prepared | None) ->
     for early, late, crossing in crossings:
         _freeze(early, late, day, crossing, unit, has)
     unsure, range_ul = _honesty(day, nodes, edges, partner, has, blurred)
-    lone = np.flatnonzero(partner < 0)
+    lone = np.flatnonzero((partner < 0) & ~said)
     at = np.clip(nodes.rings.corrected[lone], day.bounds[0], day.bounds[1] - 1)
     units = sorted(zip(at.tolist(), keys[lone].tolist(), strict=True))
     return Matched(
@@ -108,7 +110,7 @@ def _freeze(
     for ring_day, ring, glass_day, glass in zip(*crossing, strict=True):
         sides = (early, late)
         source = sides[ring_day]
-        if sides[glass_day] is day and source is not None:
+        if sides[glass_day] is day and source is not None and not is_said(source.rings)[ring]:
             unit[glass], has[glass] = source.ring_key[ring], True
 
 
@@ -122,8 +124,9 @@ def _honesty(
         likely.lone_glass[:] = likely.lone_glass.mean() if count else 0.0
     else:
         likely = chances(edges, len(nodes.ring_row), count)
-    foreign = nodes.rings.product[edges.ring] != nodes.glasses.product[edges.glass]
-    np.add.at(likely.lone_glass, edges.glass[foreign], likely.pair[foreign])
+    ringless = nodes.rings.product[edges.ring] != nodes.glasses.product[edges.glass]
+    ringless |= is_said(nodes.rings)[edges.ring]
+    np.add.at(likely.lone_glass, edges.glass[ringless], likely.pair[ringless])
     unsure, lone_chance = np.zeros(len(has), np.bool_), np.zeros(len(has))
     unsure[nodes.glass_row] = blurred | doubtful(edges, partner, likely)
     lone_chance[nodes.glass_row] = likely.lone_glass

@@ -42,7 +42,7 @@ def gather(days: Sequence[Prepared], rings: Sequence[Ints], glasses: Sequence[In
         name: np.concatenate(
             [getattr(d.glasses, name)[at] for d, at in zip(days, glasses, strict=True)]
         )
-        for name in ("end", "log_volume", "lone", "wrong")
+        for name in ("end", "log_volume", "lone", "wrong", "own", "other")
     }
     r["law"] = r["law"] + CLASSES * ring_day
     r["product"] = _named(names, [d.rings.product[at] for d, at in zip(days, rings, strict=True)])

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from unrung.matching.columns import Ints, pour_columns, unit_columns
+from unrung.matching import priors
+from unrung.matching.columns import Ints, entry_columns, pour_columns, run_off, unit_columns
 from unrung.matching.confusion import Confusion
 from unrung.matching.costs import Glasses, Rings
 from unrung.matching.crowd_learning import learn_totals, totals_only
@@ -19,7 +20,7 @@ from unrung.matching.known import Learnt
 from unrung.matching.laws import Laws
 from unrung.matching.learning import learn, start
 from unrung.matching.serves import Serves
-from unrung.matching.types import Clock, MatchSettings, MeteredPour, RingUnit
+from unrung.matching.types import Clock, Entry, KegOn, MatchSettings, MeteredPour, RingUnit
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +34,9 @@ class Prepared:
     glasses: Glasses
     """Row for row the serves, as the assignment sees them."""
     rings: Rings
+    """With the day's log entries."""
     ring_key: Ints
+    """-1 for log entries."""
     laws: Laws
     clock: Clock
     confusion: Confusion
@@ -47,21 +50,26 @@ def prepare(
     sizes: Mapping[str, Sequence[int]],
     bounds: tuple[int, int],
     settings: MatchSettings,
+    entries: Sequence[Entry] = (),
+    kegs: Sequence[KegOn] = (),
 ) -> Prepared:
     """Build the day's serves and learn its clock and lag.
 
     ``pours`` ended, and ``units`` were rung (by the till's own clock), within ``bounds``;
-    ``sizes`` are the menu's portions of each product in microlitres.
+    ``sizes`` are the menu's portions of each product in microlitres; ``entries`` what was written
+    down with a time; ``kegs`` those that went on.
     """
     products = tuple(sorted({p.product for p in pours} | {u.product for u in units}))
     poured, rung = pour_columns(pours, products), unit_columns(units, products)
     known = sizes_of(products, sizes, rung.product, rung.portion)
-    started = start(poured, rung, known, settings, bounds[0])
+    first_ms, last_ms = (int(1_000 * edge) for edge in priors.RUN_OFF_S)
+    spilt, said = run_off(poured, kegs, first_ms, last_ms), entry_columns(entries, products)
+    started = start(poured, spilt, rung, said, known, settings, bounds[0])
     blurred = totals_only(started, settings)
     learnt = (learn_totals if blurred else learn)(started, settings, bounds[0])
     return Prepared(
         bounds, products, poured.taps, learnt.serves, learnt.glasses, learnt.rings,
-        rung.key[learnt.order], learnt.known.laws, _clock(learnt),
+        np.append(rung.key, -1)[np.minimum(learnt.order, len(rung.key))], learnt.known.laws, _clock(learnt),
         learnt.known.confusion, blurred,
     )
 

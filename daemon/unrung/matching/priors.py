@@ -69,7 +69,7 @@ SPLIT_PRIOR = 40.0
 SPLIT_LEAST_FIT, SPLIT_OPTIONS = 1.0, 6
 """A pour is looked at as several glasses where its density as one is below this; the likeliest
 handfuls are kept."""
-SLACK = 5.0
+SLACK, SPLIT_SLACK = 7.0, 9.0
 """Ways of cutting that are this much less likely than the best are kept, for the rings to decide."""
 SPLIT_LOG_ODDS = (-3.0, -4.2, -5.2, -6.2, -7.2, -8.2, -9.2)
 MIXED_GLASSES, SPLIT_REACH = 4, 0.25
@@ -90,6 +90,19 @@ LAG_WIDE_SHARE, LAG_FLAT_SHARE = 0.20, 0.02
 """The lag's shape: a core, a wide part, and a flat part over the whole window."""
 LAG_PRIOR = 25.0
 """Pairs' worth of belief in that shape."""
+
+# --- Right after a keg goes on -----------------------------------------------------------------
+RUN_OFF_S = (-10.0, 60.0)
+"""What begins so long after a keg went on may be run off."""
+RUN_OFF_SHARE, RUN_OFF_DENSITY = 0.6, 0.04
+"""Share of it that is, and the density of its log volume: anything from a splash to a pitcher."""
+
+# --- What was written down --------------------------------------------------------------------
+LONE_ENTRY = 0.15
+"""Share of log entries that no serve stands behind."""
+SAID_EARLY, SAID_DECAY = 0.1, 2.0
+"""Share of entries written before the pour, and how fast the others fall off over the time within
+which they may come (e-folds)."""
 
 # --- What stays unpaired -------------------------------------------------------------------
 LONE_SERVE = 0.04
@@ -116,7 +129,7 @@ ROUND_GAP_S, TERMINAL_GAP_S = 120.0, 4.0
 before belong to one round."""
 MATES_SCALE_S, MATES_SHARE = 18.0, 0.85
 """Spread of a ring's lag around its round-mates', and the share of rings that follow them."""
-LAW_TAIL_SHARE, LAW_TAIL_S = 0.06, 400.0
+LAW_TAIL_SHARE, LAW_TAIL_S = 0.2, 600.0
 """Share of lags that no day teaches: half within minutes, half anywhere in the window."""
 LAW_SCALE_S, LAW_STEP, LAW_KERNEL = 15.0, 0.05, 0.22
 """The scale on which laws are smoothed; see ``laws.smooth_law``."""
@@ -148,6 +161,8 @@ MATES_ROUNDS = 3
 FREE_RING_S, POOR_GAIN = 900.0, 3.0
 """A second look is taken at pours with a free ring this near, or whose serve gains less than this
 by its ring."""
+PRICE_STEPS = 8
+"""How many steps the paths are followed along which a ring taken is made good."""
 SPLIT_LEAST_COST = 2.0
 SURE = 0.6
 """A serve of which less of the likelihood agrees with the assignment is uncertain."""
@@ -156,9 +171,14 @@ RANGE_DOWN, RANGE_UP, SETTLED = 1.5, 1.3, 0.01
 CONFUSED_NEAR_S, CONFUSED_FAR_S, CONFUSED_LEAST, CONFUSED_SIGMAS = 90.0, 690.0, 8, 5.0
 """Two products are confused where within so many seconds so many more lone serves than chance
 has it meet lone rings."""
-CONFUSED_PRICE = -2.0
-"""Log likelihood that a ring under the other name costs more than one under its own: less, since
-only gross confusion is taken for one."""
+SWAPPED_PRIOR, LEAST_SWAPPED, MOST_SWAPPED = 5.0, 0.02, 0.97
+"""Serves' worth of belief that a tap pours what the tap list says, where products are confused; and
+between what the share that it does not is held."""
+PAIR_BONUS = 1.2
+"""Log likelihood added to every pair: what the laws know of late rings is always too little."""
+SWAPPED_FIRST, SWAPPED_BONUS = 0.3, 2.0
+"""The share when confusion is first seen; and log likelihood in favour of the other name, since a
+wrong pair by the own name takes a ring or serve from its true partner as well."""
 MOST_PAIRS = 1_500_000
 """Pairs of rings and serves looked at in one go. A bar stays far below; a stadium's stand does not."""
 CROWD_PAIRS, CROWD_OFFERS = 250, 40

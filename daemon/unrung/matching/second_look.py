@@ -2,9 +2,9 @@
 
 Volumes alone often leave it open whether two pours filled one vessel, or what a long pour filled;
 the rings tell: a pitcher's ring without a serve speaks for the join, two half-pint rings against
-it. Every other way of cutting that is not far-fetched is weighed with the rings that are free or
-that its pours hold now; the ones that gain are taken, best first. A local search: it never makes
-the joint likelihood worse, and does not promise the best.
+it. Every other way of cutting that is not far-fetched is weighed with the rings near it, each at
+the price of taking it from where it is; the ones that gain are taken, best first. A local search:
+it does not promise the best.
 """
 
 from __future__ import annotations
@@ -15,11 +15,12 @@ import numpy as np
 
 from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints, order_key, spread
-from unrung.matching.costs import Edges, Glasses, Rings, edges_of, glasses_of, possible_pairs, rings_at
+from unrung.matching.costs import Edges, Glasses, Rings, glasses_of, possible_pairs
 from unrung.matching.laws import Laws
 from unrung.matching.pieces import SHARED, Pieces
+from unrung.matching.prices import Prices, prices_of
 from unrung.matching.proposals import Proposals, now_of, proposals_of
-from unrung.matching.serves import Cut, Judged, Serves, Weighed, with_pieces
+from unrung.matching.serves import Cut, Judged, Lines, Serves, Weighed, shares_at, with_pieces
 
 
 class Change(NamedTuple):
@@ -33,10 +34,10 @@ class Change(NamedTuple):
 
 def second_look(
     weighed: Weighed, cut: Cut, serves: Serves, edges: Edges, partner: Ints,
-    rings: Rings, laws: Laws, lone_share: Floats,
+    rings: Rings, laws: Laws, lines: Lines,
 ) -> Cut:
     """``cut`` with every change that the rings speak for; ``partner`` is its assignment."""
-    worth, badly = _worth_now(weighed, cut, serves, edges, partner, lone_share)
+    worth, badly = _worth_now(weighed, cut, serves, edges, partner, lines)
     now = now_of(weighed.pieces, cut)
     poor = badly[now.lead]
     proposals = proposals_of(weighed, now, poor, poor | _free_ring_near(weighed, rings, partner))
@@ -44,7 +45,9 @@ def second_look(
         return cut
     held = np.full(len(partner), -1)
     held[partner >= 0] = serves.lead[partner[partner >= 0]]
-    return _apply(weighed.pieces, cut, _weigh(weighed, proposals, worth, rings, held, laws, lone_share))
+    prices = prices_of(edges, partner, len(serves.lead))
+    changes = _weigh(weighed, proposals, worth, rings, held, prices, laws, lines)
+    return _apply(weighed.pieces, cut, changes)
 
 
 def _free_ring_near(weighed: Weighed, rings: Rings, partner: Ints) -> Bools:
@@ -61,7 +64,7 @@ def _free_ring_near(weighed: Weighed, rings: Rings, partner: Ints) -> Bools:
 
 
 def _worth_now(
-    weighed: Weighed, cut: Cut, serves: Serves, edges: Edges, partner: Ints, lone_share: Floats
+    weighed: Weighed, cut: Cut, serves: Serves, edges: Edges, partner: Ints, lines: Lines
 ) -> tuple[Floats, Bools]:
     """Log likelihood of each group (by lead row): its cut, and its serves paired or lone; and
     whether some serve of it is lone or badly paired."""
@@ -69,7 +72,8 @@ def _worth_now(
     gain = np.zeros(len(serves.lead))
     gain[edges.glass[chosen]] = edges.gain[chosen] / priors.MILLINATS
     worth = gain + _lone_log(
-        weighed.judged, serves.at, serves.shared, lone_share[serves.product, serves.tap]
+        weighed.judged, serves.at, serves.shared,
+        shares_at(weighed, lines, serves.product, serves.tap, serves.lead),
     )
     total: Floats = np.bincount(serves.lead, worth, len(weighed.single))
     lead = np.flatnonzero(cut >= 0)
@@ -88,8 +92,8 @@ def _lone_log(judged: Judged, at: Ints, shared: Bools, share: Floats) -> Floats:
 
 
 def _weigh(
-    weighed: Weighed, proposals: Proposals, worth: Floats, rings: Rings, held: Ints, laws: Laws,
-    lone_share: Floats,
+    weighed: Weighed, proposals: Proposals, worth: Floats, rings: Rings, held: Ints, prices: Prices,
+    laws: Laws, lines: Lines,
 ) -> list[Change]:
     """Proposals that gain, best first."""
     pieces, count = weighed.pieces, len(proposals.made)
@@ -97,16 +101,19 @@ def _weigh(
     product, tap, end = weighed.pours.product[row], weighed.pours.tap[row], pieces.end[serve]
     base = np.append(pieces.structure, 0.0)[proposals.made].sum(axis=1)
     base -= np.append(worth, 0.0)[proposals.leads].sum(axis=1)
-    lone = _lone_log(weighed.judged, serve, pieces.kind[serve] == SHARED, lone_share[product, tap])
+    share = shares_at(weighed, lines, product, tap, row)
+    lone = _lone_log(weighed.judged, serve, pieces.kind[serve] == SHARED, share)
     base += np.bincount(owner, lone, count)
+    spare = np.bincount(held[held >= 0], prices.spare[held >= 0], len(worth))
+    base += np.append(spare, 0.0)[proposals.leads].sum(axis=1)
     order = np.lexsort((end, product))
     owner = owner[order]
     judged, at = weighed.judged, serve[order]
     glasses = glasses_of(
         product[order], end[order], judged.log_volume[at], judged.sized[at], judged.odd[at],
-        lone_share[product, tap][order],
+        share[order], lines.swapped[product, tap][order],
     )
-    edges = _allowed(rings, glasses, laws, proposals, owner, held)
+    edges = _priced(rings, glasses, laws, proposals, owner, held, prices)
     best = np.zeros(len(order))
     np.maximum.at(best, edges.glass, edges.gain / priors.MILLINATS)
     hope = base + np.bincount(owner, best, count)
@@ -121,26 +128,19 @@ def _new_serves(pieces: Pieces, proposals: Proposals) -> tuple[Ints, Ints, Ints]
     return proposal[at], serve, pieces.rows[made[at], 0]
 
 
-def _allowed(
-    rings: Rings, glasses: Glasses, laws: Laws, proposals: Proposals, owner: Ints, held: Ints
+def _priced(
+    rings: Rings, glasses: Glasses, laws: Laws, proposals: Proposals, owner: Ints, held: Ints,
+    prices: Prices,
 ) -> Edges:
-    """Pairs with rings that are free, or held by what the proposal replaces."""
-    free = np.flatnonzero(held < 0)
-    found = possible_pairs(rings_at(rings, free), glasses, laws)
-    proposal, column = np.nonzero(proposals.leads >= 0)
-    lead = proposals.leads[proposal, column]
-    by_lead = np.argsort(held, kind="stable")
-    at, ring = spread(*(np.searchsorted(held[by_lead], lead, side) for side in ("left", "right")))
-    ring, proposal = by_lead[ring], proposal[at]
-    by_owner = np.argsort(owner, kind="stable")
-    pair, glass = spread(*(np.searchsorted(owner[by_owner], proposal, side) for side in ("left", "right")))
-    ring, glass = ring[pair], by_owner[glass]
-    same = rings.product[ring] == glasses.product[glass]
-    mine = edges_of(rings, glasses, laws, ring[same], glass[same])
-    return Edges(
-        np.concatenate((free[found.ring], mine.ring)), np.concatenate((found.glass, mine.glass)),
-        np.concatenate((found.gain, mine.gain)),
-    )
+    """Pairs with what is left of their gains when the ring is paid for: one that the proposal lets
+    go would have brought its spare value elsewhere. Rings that are held are looked for nearby only."""
+    edges = possible_pairs(rings, glasses, laws, held >= 0)
+    own = (proposals.leads[owner[edges.glass]] == held[edges.ring][:, None]).any(axis=1)
+    own &= held[edges.ring] >= 0
+    price = np.where(own, prices.spare[edges.ring], prices.take[edges.ring])
+    gain = edges.gain - np.rint(price * priors.MILLINATS).astype(np.int64)
+    keep = gain > 0
+    return Edges(edges.ring[keep], edges.glass[keep], gain[keep])
 
 
 def _promising(

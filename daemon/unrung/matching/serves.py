@@ -13,7 +13,7 @@ import numpy as np
 
 from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints, Pours, spread
-from unrung.matching.fills import Fills, Sizes, deviations, filled, learn_fills, odd_density, sized_density
+from unrung.matching.fills import Fills, Sizes, deviations, filled, learn_fills, sized_density, stray_density
 from unrung.matching.glasses import Handfuls, Splits, handfuls_of, split_habit, split_options
 from unrung.matching.groups import Candidates, cheapest_cut, groups_worth
 from unrung.matching.habits import Habits, learn_habits, prior_habits
@@ -29,6 +29,8 @@ class Weighed:
     """A day's pours, and what each way to make serves of them costs."""
 
     pours: Pours
+    run_off: Bools
+    """Which of them began right after a keg went on."""
     fills: Fills
     habits: Habits
     single: Floats
@@ -79,49 +81,73 @@ class Serves:
     """Which serve of the day's pieces it is."""
 
 
-def weigh(pours: Pours, sizes: Sizes, top_up_gap_ms: int) -> Weighed:
+@dataclass(frozen=True, slots=True)
+class Lines:
+    """What is usual on each tap. Shapes: (products, taps)."""
+
+    lone: Floats
+    """Share of full-size serves without a ring."""
+    swapped: Floats
+    """Share of rung serves that are rung as another product."""
+
+
+def usual_lines(products: int, taps: int) -> Lines:
+    """What is believed before the day's pairs speak."""
+    return Lines(np.full((products, taps), priors.LONE_SERVE), np.zeros((products, taps)))
+
+
+def shares_at(weighed: Weighed, lines: Lines, product: Ints, tap: Ints, lead: Ints) -> Floats:
+    """Share of full-size serves without a ring; ``lead``: row of each serve's first pour."""
+    share = lines.lone[product, tap]
+    found: Floats = np.where(weighed.run_off[lead], np.maximum(share, priors.RUN_OFF_SHARE), share)
+    return found
+
+
+def weigh(
+    pours: Pours, sizes: Sizes, top_up_gap_ms: int, run_off: Bools | None = None
+) -> Weighed:
     """What each pour, join and split costs; habits and fills are learnt from the day.
     """
+    run_off = np.zeros(len(pours.key), np.bool_) if run_off is None else run_off
     links, habits = links_of(pours, top_up_gap_ms), prior_habits(len(sizes.size_ul))
     whole, habit = _likely_whole(pours, links, sizes), np.zeros(len(pours.taps))
     for _ in range(priors.SERVE_ROUNDS):
-        fills, _, misfit, single, splits = _weigh_each(pours, whole, sizes, habit)
+        fills, _, misfit, single, splits = _weigh_each(pours, run_off, whole, sizes, habit)
         habits, fragment = learn_habits(pours, fills, cheapest(single, splits), links, habits)
         habit = split_habit(pours, single, splits)
         whole = ~fragment
         whole[splits.rows[splits.cost[:, 0] < single[splits.rows] + 1]] = False
-    fills, handfuls, misfit, single, splits = _weigh_each(pours, whole, sizes, habit)
+    fills, handfuls, misfit, single, splits = _weigh_each(pours, run_off, whole, sizes, habit)
     cost = cheapest(single, splits)
     groups = groups_worth(pours, fills, handfuls, cost, misfit, links, habits)
     pieces = pieces_of(pours, splits, handfuls, groups)
-    judged = judge(pours, pieces, fills, habits)
-    return Weighed(pours, fills, habits, single, splits, groups, pieces, judged)
+    judged = judge(pours, pieces, fills, habits, run_off)
+    return Weighed(pours, run_off, fills, habits, single, splits, groups, pieces, judged)
 
 
-def judge(pours: Pours, pieces: Pieces, fills: Fills, habits: Habits) -> Judged:
+def judge(pours: Pours, pieces: Pieces, fills: Fills, habits: Habits, run_off: Bools) -> Judged:
     """All serves of all pieces."""
     row = np.repeat(pieces.rows[:, 0], np.diff(pieces.first))
     product = pours.product[row]
     lift = np.where(pieces.kind == JOINED, habits.lift[product], 0.0)
     log_volume = filled(fills, product, pours.tap[row], pieces.volume) - lift
     return Judged(
-        log_volume, sized_density(fills, product, log_volume), odd_density(fills, product, log_volume)
+        log_volume, sized_density(fills, product, log_volume),
+        stray_density(fills, product, log_volume, run_off[row]),
     )
 
 
 def _weigh_each(
-    pours: Pours, whole: Bools, sizes: Sizes, habit: Floats
+    pours: Pours, run_off: Bools, whole: Bools, sizes: Sizes, habit: Floats
 ) -> tuple[Fills, Handfuls, Bools, Floats, Splits]:
     """Fills and handfuls; which pours fit no single glass; costs of each as one and as several."""
     fills = learn_fills(pours, whole, sizes)
     handfuls = handfuls_of(fills, habit)
     log_volume = filled(fills, pours.product, pours.tap, pours.volume)
     fit = sized_density(fills, pours.product, log_volume)
-    single: Floats = -np.log(fit + odd_density(fills, pours.product, log_volume))
+    single: Floats = -np.log(fit + stray_density(fills, pours.product, log_volume, run_off))
     misfit = fit < priors.SPLIT_LEAST_FIT
-    return fills, handfuls, misfit, single, split_options(
-        pours, fills, handfuls, single, misfit
-    )
+    return fills, handfuls, misfit, single, split_options(pours, fills, handfuls, single)
 
 
 def _likely_whole(pours: Pours, links: Links, sizes: Sizes) -> Bools:

@@ -37,6 +37,24 @@ class RingUnit(NamedTuple):
     ended before, and costs little to leave unpaired."""
 
 
+class Entry(NamedTuple):
+    """One vessel's volume of one product that somebody wrote down, with a time. It tells which serve
+    needs no ring, so that none is taken for it from another."""
+
+    product: str
+    at_ms: int
+    """As written; people's clocks are taken as the meters'."""
+    volume_ul: int
+
+
+class KegOn(NamedTuple):
+    """A keg that went on: what flows right after it is likely run off, and rung by nobody."""
+
+    tap: str
+    """As the pours name it."""
+    at_ms: int
+
+
 class Serve(NamedTuple):
     """What filled one vessel: one or more pours, or a part of one."""
 
@@ -59,12 +77,16 @@ class MatchSettings:
 
     window_before_ms: int = 20 * 60_000
     """A ring may come this long before the end of its pour (after clock correction)."""
-    window_after_ms: int = 45 * 60_000
+    window_after_ms: int = 90 * 60_000
     """A ring may come this long after the end of its pour."""
     clock_offset_ms: int | None = None
     """Pins the till clock's lead over the meter clock; None: learnt each day."""
-    top_up_gap_ms: int = 60_000
+    top_up_gap_ms: int = 120_000
     """Fragments on one tap further apart than this never belong to one serve."""
+    entry_before_ms: int = 30 * 60_000
+    """A log entry tells of pours that ended this long before it,"""
+    entry_after_ms: int = 10 * 60_000
+    """or this long after it."""
 
 
 @dataclass(frozen=True, slots=True)
