@@ -51,6 +51,8 @@ class DayRings:
     """(time, outlet, product, net money in minor units, negative) of refunds."""
     unlisted: Counter[tuple[str, str]] = field(default_factory=Counter)
     """(item, product it resembles or "") to the number of lines."""
+    alike: dict[str, str] = field(default_factory=dict)
+    """Each unlisted item to the product that it resembles, or "": an export has many of one item."""
     stray: list[RingLine] = field(default_factory=list)
     """Lines that take back what no line of the day holds; left out of every figure."""
 
@@ -143,7 +145,9 @@ def _fate(rung: Rung, menu: Menu, products: Sequence[str], day: DayRings) -> str
     if rung.part.voided:
         return "voids"
     if _portions(line, menu) is None:
-        like = resembles(line.item, products)
+        like = day.alike.get(line.item)
+        if like is None:
+            like = day.alike[line.item] = resembles(line.item, products)
         day.unlisted[line.item, like] += 1
         return "unknown_item" if like else "not_draught"
     return "rung" if rung.portions else "not_draught"
