@@ -101,13 +101,17 @@ def entry_columns(entries: Sequence[Entry], products: Sequence[str]) -> Entries:
     return Entries(codes(product, products), np.array(at, np.int64), np.array(volume, np.int64))
 
 
-def run_off(pours: Pours, kegs: Iterable[KegOn], first_ms: int, last_ms: int) -> Bools:
-    """Which pours begin from ``first_ms`` to ``last_ms`` after a keg went on their tap."""
+def run_off(
+    pours: Pours, kegs: Iterable[KegOn], first_ms: int, last_ms: int, most_ul: float
+) -> Bools:
+    """Which pours of up to ``most_ul`` begin from ``first_ms`` to ``last_ms`` after a keg went on their
+    tap."""
     found = np.zeros(len(pours.key), np.bool_)
     rank = {tap: code for code, tap in enumerate(pours.taps)}
     for keg in kegs:
         after = pours.start - keg.at_ms
         found |= (pours.tap == rank.get(keg.tap, -1)) & (after >= first_ms) & (after <= last_ms)
+    found &= pours.volume <= most_ul
     return found
 
 

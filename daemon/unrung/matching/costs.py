@@ -236,8 +236,9 @@ def _span(
     low, high = _reach(rings, glasses, laws)
     if near is not None:
         soonest, latest = (int(1_000 * edge) for edge in priors.LEARNING_WINDOW_S)
-        low = np.where(near, np.maximum(low, soonest), low)
-        high = np.where(near, np.minimum(high, latest), high)
+        # Around where the ring's round-mates found theirs: a tab rung late is late as a whole.
+        low = np.where(near, np.maximum(low, rings.shift + soonest), low)
+        high = np.where(near, np.minimum(high, rings.shift + latest), high)
     keys = _order(rings, glasses, glasses.product, glasses.end)
     first = np.searchsorted(keys, _order(rings, glasses, rings.product, rings.corrected - high), "right")
     last = np.searchsorted(keys, _order(rings, glasses, rings.product, rings.corrected - low), "right")

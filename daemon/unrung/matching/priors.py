@@ -95,7 +95,9 @@ LAG_PRIOR = 25.0
 RUN_OFF_S = (-10.0, 60.0)
 """What begins so long after a keg went on may be run off."""
 RUN_OFF_SHARE, RUN_OFF_DENSITY = 0.6, 0.04
-"""Share of it that is, and the density of its log volume: anything from a splash to a pitcher."""
+"""Share of it that is, and the density of its log volume: anything from a splash on."""
+RUN_OFF_MOST_UL = 40 * US_FL_OZ_UL
+"""More than this in one flow is glasses in a row, no foam."""
 
 # --- What was written down --------------------------------------------------------------------
 LONE_ENTRY = 0.15
