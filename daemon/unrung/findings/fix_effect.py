@@ -49,7 +49,7 @@ def effect(before: Sequence[float], after: Sequence[float], chance: float = CHAN
 
     >>> found = effect([10, 12, 11, 9, 13], [1, 0, 2, 1, 1])
     >>> round(found.low, 3), round(found.high, 3), found.verdict
-    (-11.563, -8.437, 'closed')
+    (-11.528, -8.472, 'closed')
     """
     if min(len(before), len(after)) < LEAST_DAYS:
         return None
