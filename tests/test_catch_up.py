@@ -142,7 +142,7 @@ def test_without_one_side_the_day_waits_and_is_then_issued_as_incomplete(
     assert issued(venue.catch_up("06-11 06:30:00")) == []
     done = venue.catch_up("06-11 11:00:00")
     assert issued(done) == [(DAY, 1, True)]
-    what = {"till": "no sales from 'till' for Tue 10 Jun", "meter": "no pours from 'meter' for Tue 10 Jun"}
+    what = {"till": "no sales from 'till' for Tue, Jun 10", "meter": "no pours from 'meter' for Tue, Jun 10"}
     assert done.issued[0].ledger.missing == (what[absent],)
     assert {row["status"] for row in figures(venue).values()} <= {"incomplete"}
 
@@ -165,7 +165,7 @@ def test_a_missing_feed_leads_the_mail_and_raises_no_loss(tmp_path: Path) -> Non
         (mail,) = server.received
     text = mail.content.decode()
     body = text.split("text/plain", 1)[1].split("\r\n\r\n", 1)[1]
-    assert body.lstrip().splitlines()[0].startswith("Provisional: no sales from 'till' for Tue 10 Jun")
+    assert body.lstrip().splitlines()[0].startswith("Provisional: no sales from 'till' for Tue, Jun 10")
     subject = re.search(r"^Subject: (.*)$", text, re.M)
     assert subject and "not rung" not in subject[1]
     assert venue.query("SELECT * FROM alerts") == []

@@ -70,7 +70,7 @@ def test_the_page_has_a_section_of_what_the_fixes_did(bar: VenueFolder) -> None:
     assert "What the fixes did" not in issued(bar, 15, "report")
     page = issued(bar, 21, "report")
     section = page.partition('id="fixes">What the fixes did</h2>')[2].partition("</section>")[0]
-    start = "Portion on tap 1 set to 16.0, fixed Mon 16 Jun: glasses over or under their portion, 12 fl oz a"
+    start = "Portion on tap 1 set to 16.0, fixed Mon, Jun 16: glasses over or under their portion, 12 fl oz a"
     assert start in section
     assert "less): closed." in section
 
@@ -79,7 +79,7 @@ def test_the_morning_mail_of_the_day_that_decides_tells_it_and_the_next_does_not
     told = {}
     for row in bar.query("SELECT day, body FROM outbox WHERE kind = 'morning' ORDER BY day"):
         mail = message_from_bytes(row["body"], policy=default)
-        told[row["day"]] = "set to 16.0, fixed Mon 16 Jun" in text(mail)  # type: ignore[arg-type]
+        told[row["day"]] = "set to 16.0, fixed Mon, Jun 16" in text(mail)  # type: ignore[arg-type]
     assert len(told) == 13 and [day for day, said in told.items() if said] == ["2025-06-21"]
 
 
@@ -106,9 +106,9 @@ def test_a_day_issued_again_later_does_not_take_back_what_status_knows(bar: Venu
 @pytest.mark.parametrize("news", [True, False])
 def test_the_morning_mail_tells_a_verdict_once(news: bool) -> None:
     quiet = ledger_of(leaf_at(20, matched_portion=1400, poured_not_rung=8.4), low=0)
-    fix = FixNote(quiet.day, "x", "2", "", "leak", "closed", "Tap 2 mended, fixed Sat 14 Nov: closed.", news)
+    fix = FixNote(quiet.day, "x", "2", "", "leak", "closed", "Tap 2 mended, fixed Sat, Nov 14: closed.", news)
     mail = mail_of(replace(quiet, fixes=(fix,)))
-    assert ("Tap 2 mended, fixed Sat 14 Nov: closed." in mail.text) is news
+    assert ("Tap 2 mended, fixed Sat, Nov 14: closed." in mail.text) is news
     assert "nothing to do" in mail.subject
 
 

@@ -34,7 +34,9 @@ TOP_LEVEL = {
 }  # fmt: skip
 
 BASE = {"by_locale", "errors", "records", "mapping", "units", "business_day", "periods", "finding_names"}
-CALCULATED = {*BASE, "settings", "book_settings", "file_settings", "matching", "ledger", "findings"}
+CALCULATED = {
+    *BASE, "settings", "venue_time", "book_settings", "file_settings", "matching", "ledger", "findings",
+}  # fmt: skip
 MAY_IMPORT = {
     "errors": set(),
     "records": set(),
@@ -48,6 +50,7 @@ MAY_IMPORT = {
     "book_settings": {"periods"},
     "file_settings": set(),
     "settings": {"mapping", "poll_settings", "book_settings", "file_settings"},
+    "venue_time": {"by_locale", "settings"},
     "config_lines": set(),
     "config_cells": {"errors"},
     "config_words": {"config_lines"},
@@ -57,8 +60,8 @@ MAY_IMPORT = {
     "config_folder": {*BASE, "settings", "config_lines", "config_words", "config_tables", "config_checks"},
     "adapters": {"records", "mapping", "units", "errors"},
     "matching": {*BASE, "settings"},
-    "ledger": {*BASE, "settings", "matching"},
-    "findings": {*BASE, "settings", "matching", "ledger"},
+    "ledger": {*BASE, "settings", "venue_time", "matching"},
+    "findings": {*BASE, "settings", "venue_time", "matching", "ledger"},
     "alerts": CALCULATED,
     "issue": {*CALCULATED, "alerts"},
     "mail": {*CALCULATED, "alerts", "issue"},
@@ -69,7 +72,7 @@ MAY_IMPORT = {
     "parquet": {*CALCULATED, "poll_settings", "alerts", "issue", "store", "opening"},
     "group": {*CALCULATED, "alerts", "issue", "store", "daybook", "parquet"},
     "secret_file": {"errors"},
-    "intake": {*BASE, "settings", "poll_settings", "secret_file", "store"},
+    "intake": {*BASE, "settings", "venue_time", "poll_settings", "secret_file", "store"},
 }
 """Part to the parts that it may import. A module directly in ``unrung`` that is not listed conducts
 the others: it may import any part, and no listed part may import it."""
@@ -85,6 +88,7 @@ OUTSIDE_WORLD = {
     "os", "pathlib", "shutil", "socket", "ssl", "requests", "urllib", "smtplib", "subprocess",
     "threading", "time", "random", "tempfile", "logging", "click",
 }  # fmt: skip
+DATE_PATTERN = re.compile(r"%[aAbBdHIjmMpSyY]")
 CLOCKS = re.compile(r"(^|\.)(datetime\.(now|utcnow|today)|date\.today)$")
 
 
@@ -145,6 +149,17 @@ def test_a_library_has_one_part_that_imports_it(library: str) -> None:
         module.name for module in modules().values() if module.part != OWNERS[library]
         and library in {name.partition(".")[0] for name in imports(module)}
     ]  # fmt: skip
+    refuse(breaches)
+
+
+def test_days_and_times_are_written_for_people_in_one_place() -> None:
+    """``by_locale``: no other part asks babel for dates or writes a moment by a pattern of its own."""
+    others = [module for module in modules().values() if module.part != "by_locale"]
+    breaches = [f"{module.name} imports {name}" for module in others for name in imports(module)
+                if name.startswith("babel.dates")]
+    breaches += [f"{place(module, node)} writes {ast.unparse(node)}" for module in others
+                 for node in ast.walk(module.tree) if isinstance(node, ast.FormattedValue)
+                 and node.format_spec and DATE_PATTERN.search(ast.unparse(node.format_spec))]
     refuse(breaches)
 
 

@@ -1,15 +1,15 @@
-"""Numbers, percentages and times as a locale writes them (Unicode CLDR, through babel)."""
+"""Numbers, percentages, days and times as a locale writes them (Unicode CLDR, through babel)."""
 
 from __future__ import annotations
 
 import re
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
 
 from babel import Locale, UnknownLocaleError
-from babel.dates import format_time
+from babel.dates import format_date, format_skeleton, format_time
 from babel.numbers import format_decimal, format_percent
 
 
@@ -52,5 +52,62 @@ def percent_text(share: Fraction | float, locale: str) -> str:
 
 
 def time_text(local: datetime, locale: str) -> str:
-    """The clock of ``local``, an aware local time: 9:00 PM or 21:00."""
-    return str(format_time(local, "short", tzinfo=local.tzinfo, locale=locale_of(locale)))
+    """The clock of ``local``, an aware local time.
+
+    >>> noon = datetime(2026, 10, 27, 13, 5)
+    >>> time_text(noon, "en_US"), time_text(noon, "en_GB"), time_text(noon, "de_DE")
+    ('1:05 PM', '13:05', '13:05')
+    """
+    return _plain(format_time(local, "short", tzinfo=local.tzinfo, locale=locale_of(locale)))
+
+
+def day_text(day: date, locale: str, *, year: bool = False) -> str:
+    """A day with its weekday, and its year where asked.
+
+    >>> day = date(2026, 10, 27)
+    >>> day_text(day, "en_US"), day_text(day, "en_GB"), day_text(day, "de_DE")
+    ('Tue, Oct 27', 'Tue 27 Oct', 'Di., 27. Okt.')
+    >>> day_text(day, "en_US", year=True), day_text(day, "de_DE", year=True)
+    ('Tue, Oct 27, 2026', 'Di., 27. Okt. 2026')
+    """
+    return _plain(format_skeleton("yMMMEd" if year else "MMMEd", day, locale=locale_of(locale)))
+
+
+def long_day_text(day: date, locale: str) -> str:
+    """A day in full, as a heading.
+
+    >>> long_day_text(date(2026, 10, 27), "en_US"), long_day_text(date(2026, 10, 27), "de_DE")
+    ('Tuesday, October 27, 2026', 'Dienstag, 27. Oktober 2026')
+    """
+    return _plain(format_date(day, "full", locale_of(locale)))
+
+
+def weekday_word(day: date) -> str:
+    """Such as "Tuesday": a word of a sentence, and so in the sentences' language."""
+    return str(format_date(day, "EEEE", "en"))
+
+
+def moment_text(local: datetime, locale: str, *, year: bool = False) -> str:
+    """The day and the clock of ``local``, an aware local time.
+
+    >>> noon = datetime(2026, 10, 27, 13, 5)
+    >>> moment_text(noon, "en_US"), moment_text(noon, "de_DE", year=True)
+    ('Tue, Oct 27, 1:05 PM', 'Di., 27. Okt. 2026, 13:05')
+    """
+    pattern = str(locale_of(locale).datetime_formats["medium"])
+    day, clock = day_text(local.date(), locale, year=year), time_text(local, locale)
+    return pattern.replace("{1}", day).replace("{0}", clock)
+
+
+def full_stop(text: str) -> str:
+    """``text`` as the end of a sentence; "27. Okt." and "1:05 p.m." end one as they are.
+
+    >>> full_stop("until 13:05"), full_stop("for Di., 27. Okt.")
+    ('until 13:05.', 'for Di., 27. Okt.')
+    """
+    return text if text.endswith(".") else text + "."
+
+
+def _plain(text: str) -> str:
+    """With plain blanks: such texts stand in files too, where others are a nuisance to search for."""
+    return text.replace("\N{NO-BREAK SPACE}", " ").replace("\N{NARROW NO-BREAK SPACE}", " ")

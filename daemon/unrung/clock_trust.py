@@ -9,10 +9,11 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
-from unrung.business_day import local_iso
+from unrung.by_locale import full_stop
 from unrung.settings import Settings
 from unrung.store.clock_evidence import has_rows, has_rows_after, has_rows_between, newest_receipt_ms
 from unrung.store.open import Store
+from unrung.venue_time import moment
 
 EARLIEST_MS = round(datetime(2025, 1, 1, tzinfo=UTC).timestamp() * 1000)
 """This program was begun later: no clock that runs it is right and shows an earlier time."""
@@ -36,10 +37,10 @@ def clock_trouble(db: Store, settings: Settings, now_ms: int) -> str:
     last = newest_receipt_ms(db)
     if last is None or last <= now_ms + FAR_MS or has_rows_between(db, now_ms - FAR_MS, now_ms + FAR_MS):
         return ""
-    return _told(settings, now_ms, f"an export came in on {local_iso(last, settings.venue.timezone)[:10]}")
+    return _told(settings, now_ms, f"an export came in on {moment(last, settings, year=True)}")
 
 
 def _told(settings: Settings, now_ms: int, against: str) -> str:
-    shown = local_iso(now_ms, settings.venue.timezone)[:16].replace("T", " ")
-    return (f"this machine's clock says {shown}, and {against}. Set the clock (a flat battery on the main "
-            "board?); nothing is taken in, issued, mailed or deleted until then")
+    shown = moment(now_ms, settings, year=True)
+    return (f"this machine's clock says {shown}, and {full_stop(against)} Set the clock (a flat battery on "
+            "the main board?); nothing is taken in, issued, mailed or deleted until then")

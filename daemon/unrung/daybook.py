@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
-from unrung.business_day import business_day, day_bounds, local_iso
+from unrung.business_day import business_day, day_bounds
 from unrung.ledger.coverage import SILENCE_LEAST_MS, Span, intersect, union
 from unrung.ledger.day import compute_day
 from unrung.ledger.inputs import DayInputs, LogLine, fill
@@ -20,6 +20,7 @@ from unrung.store.lines import lines_between, lines_of_day
 from unrung.store.months import sealed_units
 from unrung.store.open import Store
 from unrung.store.sources import cover_spans, source_names
+from unrung.venue_time import clock, day_name
 
 COMPARED = {"rings": "sales", "pours": "pours", "readings": "pours"}
 """Kinds of feed that a day cannot be compared without, in a person's words."""
@@ -110,15 +111,15 @@ def missing(settings: Settings, inputs: DayInputs, covers: dict[str, list[Span]]
     found = []
     for feed in settings.feed:
         what, spans = COMPARED.get(feed.carries), covers[feed.name]
-        name = f"{what} from {feed.name!r} for {day_name(inputs.day)}"
+        name = f"{what} from {feed.name!r} for {day_name(inputs.day, settings)}"
         if what is None:
             continue
         if not spans:
             found.append(f"no {name}")
             continue
         if times and spans[-1][1] <= times[-1]:
-            found.append(f"{name} only until {_clock(spans[-1][1], settings)}")
-        found += [f"{name} missing from {_clock(lo, settings)} to {_clock(hi, settings)}"
+            found.append(f"{name} only until {clock(spans[-1][1], settings)}")
+        found += [f"{name} missing from {clock(lo, settings)} to {clock(hi, settings)}"
                   for lo, hi in _holes(inputs.bounds[0], spans, times)]
     return found
 
@@ -128,15 +129,6 @@ def _holes(start_ms: int, spans: Sequence[Span], times: Sequence[int]) -> list[S
     ends = [start_ms, *(hi for _, hi in spans)]
     gaps = [(lo, hi) for lo, (hi, _) in zip(ends, spans, strict=False) if hi - lo >= SILENCE_LEAST_MS]
     return [(lo, hi) for lo, hi in gaps if bisect_left(times, lo) < bisect_left(times, hi)]
-
-
-def _clock(at_ms: int, settings: Settings) -> str:
-    return local_iso(at_ms, settings.venue.timezone)[11:16]
-
-
-def day_name(day: date) -> str:
-    """A day as written in sentences: Fri 30 Oct."""
-    return f"{day:%a} {day.day} {day:%b}"
 
 
 def _cover(db: Store, feed: Feed, bounds: Span) -> list[Span]:

@@ -25,6 +25,7 @@ from unrung.sending import send_due
 from unrung.settings import Settings
 from unrung.store.days import leaves_between
 from unrung.store.open import Store, open_store
+from unrung.venue_time import day_name
 
 MORNING = time(6, 30)
 Say = Callable[[str], None]
@@ -158,7 +159,7 @@ def _live_through(db: Store, settings: Settings, days: list[str], say: Say) -> C
         done = take_in_all(db, settings, now_ms, lambda _: None)
         issue_due(db, settings, now_ms, done, lambda _: None)
         done.mails = send_due(db, settings, now_ms, os.environ)
-        say(f"{day:%a %d %b}: {len(done.taken)} exports, "
+        say(f"{day_name(day, settings)}: {len(done.taken)} exports, "
             f"{sum(one.source.new_rows for one in done.taken):,} new rows, "
             f"{sum(one.source.rejected for one in done.taken)} kept aside; "
             f"{'issued' if done.issued else 'not due'}, {done.mails} mail")

@@ -12,11 +12,12 @@ from math import exp, log
 from statistics import median
 from typing import NamedTuple
 
-from unrung.daybook import bounds_of, day_name
+from unrung.daybook import bounds_of
 from unrung.settings import Settings
 from unrung.store.movements import count_between
 from unrung.store.open import Store
 from unrung.store.overview import file_of_day
+from unrung.venue_time import day_name
 
 DAYS = 28
 FEWEST_DAYS = 10
@@ -74,8 +75,9 @@ def odd_volume(db: Store, settings: Settings, day: date) -> Odd:
     file = file_of_day(db, feeds, *bounds_of(settings, day))
     names, few = " and ".join(map(repr, feeds)), today[side] < usual[side]
     return Odd(
-        f"{names} brought {today[side]:,} rows for {day_name(day)}, usually about {usual[side]:,} ({file}), "
-        f"while the other side brought {today[1 - side]:,}, usually {usual[1 - side]:,}.",
+        f"{names} brought {today[side]:,} rows for {day_name(day, settings)}, usually about "
+        f"{usual[side]:,} ({file}), while the other side brought {today[1 - side]:,}, usually "
+        f"{usual[1 - side]:,}.",
         f"Far {'fewer' if few else 'more'} rows than usual from {names}",
         "See whether the export is whole and holds every terminal or meter; export it again if not."
         if few else "See whether rows came twice, under new numbers; [[feed]] export says how files relate.",

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import json
-from datetime import UTC, datetime
 from typing import NamedTuple
-from zoneinfo import ZoneInfo
 
+from unrung.by_locale import full_stop
 from unrung.intake.scan import folder_of
 from unrung.rhythm import LOOK_BACK_MS, counted, silence
 from unrung.settings import Feed, Settings
@@ -14,6 +13,7 @@ from unrung.store.days import fact
 from unrung.store.open import Store
 from unrung.store.overview import arrivals
 from unrung.store.sources import SourceRow, last_come, set_aside_ones
+from unrung.venue_time import moment
 
 NEWS_MS = 36 * 3_600_000
 """A new column is told for so long; it needs nobody."""
@@ -48,7 +48,7 @@ def held_words(feed: Feed, aside: list[SourceRow], settings: Settings) -> list[s
     first = min(aside, key=lambda source: source.received_ms)
     count = f"{counted(len(aside), 'export')} of {feed.name!r}"
     return [
-        f"{count} could not be taken in since {_moment(first.received_ms, settings)}, the first is "
+        f"{count} could not be taken in since {moment(first.received_ms, settings)}, the first is "
         f"{first.name}. Nothing is lost, and nothing of it is compared until that is mended.",
         f"For whoever looks after the program, feed {feed.name!r}: {first.reason}",
     ]
@@ -61,8 +61,8 @@ def _silence_words(db: Store, settings: Settings, feed: Feed, now_ms: int) -> li
         return []
     where = "its address still answers" if feed.url else f"its files still reach {folder_of(feed, settings)}"
     return [
-        f"{feed.name!r} is {quiet}: the last that came is {last[0]}, on {_moment(last[1], settings)}. See "
-        f"that its export still runs and {where}."
+        f"{feed.name!r} is {quiet}: the last that came is {last[0]}, on "
+        f"{full_stop(moment(last[1], settings))} See that its export still runs and {where}."
     ]
 
 
@@ -75,8 +75,3 @@ def _column_words(db: Store, settings: Settings, feed: Feed, now_ms: int) -> lis
         f"The exports of {feed.name!r} have something new since {known['file']}: {names}. Nothing has to be "
         "done unless it changes what a row means, such as a mark for voids."
     ]
-
-
-def _moment(at_ms: int, settings: Settings) -> str:
-    at = datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(ZoneInfo(settings.venue.timezone))
-    return f"{at:%a} {at.day} {at:%b %H:%M}"

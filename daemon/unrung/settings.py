@@ -49,7 +49,9 @@ class Venue(Section):
     closes: Clock | None = Field(None, description="Usual closing time, local; may be after midnight.")
     volume_unit: VenueUnit = Field("us_fl_oz", description="Unit of every volume shown.")
     currency: str = Field("USD", pattern="^[A-Z]{3}$", description="ISO 4217 code.")
-    locale: str = Field("en_US", description="For dates and money in mail and page.")
+    locale: str = Field(
+        "en_US", description="For figures, money, days and times in mail, page, evidence, notices and status."
+    )
     prices: Literal["net", "gross"] = Field("net", description="Whether till amounts include tax.")
     tax_rate: Decimal = Field(
         Decimal(0), ge=0, lt=1, description="Share of tax in a gross price where no tax column is mapped."

@@ -6,13 +6,14 @@ Everything here is read only. How it is put on a screen stands in ``status_text`
 from __future__ import annotations
 
 import json
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from unrung.business_day import local_iso
+from unrung.by_locale import day_text, moment_text
 from unrung.clock_trust import clock_trouble
-from unrung.daybook import bounds_of, day_at, day_inputs, day_name
+from unrung.daybook import bounds_of, day_at, day_inputs
 from unrung.feed_words import feed_news
 from unrung.issuing import due_days, issue_time_ms
 from unrung.ledger.menu import Menu, resembles
@@ -50,6 +51,7 @@ def collect(db: Store, settings: Settings, now_ms: int, holder: Holder) -> dict[
     """The whole state as plain values, for people and for a monitor."""
     state: dict[str, Any] = {
         "venue": settings.venue.name,
+        "locale": settings.venue.locale,
         "clock": clock_trouble(db, settings, now_ms),
         "service": _service(db, settings, now_ms, holder),
         "feeds": {feed.name: _feed(db, settings, feed, now_ms) for feed in settings.feed},
@@ -192,17 +194,18 @@ def _outbox(db: Store, settings: Settings, now_ms: int) -> dict[str, Any]:
 
 def attention(state: dict[str, Any]) -> list[str]:
     """What a person must see to, as sentences; empty where nothing."""
-    service, days = state["service"], state["days"]
+    service, days, locale = state["service"], state["days"], state["locale"]
     found = [state["clock"]] if state["clock"] else []
-    found += _of_service(service)
+    found += _of_service(service, locale)
     found += [f"{key}: {text}" for key, text in service["problems"].items()
               if key not in ("files", "clock")]
     for name, feed in state["feeds"].items():
         found += [f"{name}: {text}" for text in _of_feed(feed)]
     if days["overdue"]:
-        first = day_name(date.fromisoformat(days["overdue"][0]))
+        first = day_text(date.fromisoformat(days["overdue"][0]), locale)
         found.append(f"{counted(len(days['overdue']), 'day')} overdue and not issued, the first is {first}")
-    found += [f"{day}: {text}" for day, text in days["unplaced"].items()]
+    unplaced = days["unplaced"].items()
+    found += [f"{day_text(date.fromisoformat(day), locale)}: {text}" for day, text in unplaced]
     found += [f"the night's upkeep: {text}" for text in state["upkeep"]["problems"]]
     for who, mail in state["outbox"]["last"].items():
         if mail["state"] != "sent":
@@ -212,12 +215,13 @@ def attention(state: dict[str, Any]) -> list[str]:
     return found
 
 
-def _of_service(service: dict[str, Any]) -> list[str]:
+def _of_service(service: dict[str, Any], locale: str) -> list[str]:
+    seen = moment_text(datetime.fromisoformat(service["seen"]), locale, year=True) if service["seen"] else ""
     if service["state"] == "silent":
         return [f"the service (process {service['pid']}) has not been heard of since "
-                f"{service['seen']}; stop it and start it again"]
+                f"{seen}; stop it and start it again"]
     if service["state"] in ("stopped", "ended") and not service["by_hand"]:
-        return [f"the service does not run; it was last heard of at {service['seen']}"]
+        return [f"the service does not run; it was last heard of at {seen}"]
     return []
 
 

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
+from datetime import date, datetime
 from typing import Any
 
+from unrung.by_locale import day_text, moment_text
 from unrung.rhythm import counted
 
 WIDTH = 80
+_ISO = re.compile(r"\d{4}-\d\d-\d\d(T\d\d:\d\d:\d\d.*)?")
 
 
 def lines(state: dict[str, Any]) -> list[str]:
     """The state in lines of at most 80 characters."""
+    state = {key: value if key == "rejects" else by_place(value, state["locale"])
+             for key, value in state.items()}
     out = [*_wrapped(state["venue"]), "", *_entry("Service", _service(state["service"])), ""]
     for name, feed in state["feeds"].items():
         out += _feed(name, feed)
@@ -19,7 +25,7 @@ def lines(state: dict[str, Any]) -> list[str]:
     store = state["store"]
     out += _entry("Store", f"{store['bytes'] / 1e6:.1f} MB, {counted(store['movements'], 'row')}, "
                            f"SQLite {store['sqlite']}")
-    out += _entry("Backup", _short(state["upkeep"]["backup_made"]))
+    out += _entry("Backup", state["upkeep"]["backup_made"] or "none")
     for number, text in enumerate(state["fixes"]):
         out += _entry("" if number else "Fixes", text)
     for reject in state["rejects"]:
@@ -35,22 +41,22 @@ def lines(state: dict[str, Any]) -> list[str]:
 
 def _service(service: dict[str, Any]) -> str:
     words = {
-        "running": f"runs since {_short(service['started'])}, process {service['pid']}",
-        "silent": f"not heard of since {_short(service['seen'])}, process {service['pid']}",
-        "stopped": f"stopped, last heard of {_short(service['seen'])}",
-        "ended": f"ended without a word, last heard of {_short(service['seen'])}",
+        "running": f"runs since {service['started']}, process {service['pid']}",
+        "silent": f"not heard of since {service['seen']}, process {service['pid']}",
+        "stopped": f"stopped, last heard of {service['seen']}",
+        "ended": f"ended without a word, last heard of {service['seen']}",
         "other": f"another copy works here, process {service['pid']}",
         "never": "has never run here",
     }
-    by_hand = f"; last catch-up {_short(service['caught_up'])}" if service["by_hand"] else ""
+    by_hand = f"; last catch-up {service['caught_up']}" if service["by_hand"] else ""
     return words[service["state"]] + by_hand
 
 
 def _feed(name: str, feed: dict[str, Any]) -> list[str]:
     out = _entry(name, f"{counted(feed['exports'], 'export')}, {counted(feed['rows'], 'row')}, "
-                       f"the last row {_short(feed['last_row'])}")
+                       f"the last row {feed['last_row'] or 'none'}")
     if feed["last_export"]:
-        out += _entry("", f"last export {feed['last_export']}, {_short(feed['last_received'])}")
+        out += _entry("", f"last export {feed['last_export']}, {feed['last_received']}")
     for text in (feed["silent"], feed["poll_failed"], *feed["news"]["to_know"]):
         out += _entry("", text)
     for key, noun, what in (
@@ -69,12 +75,12 @@ def _days(days: dict[str, Any]) -> list[str]:
     out = _entry("Days issued", f"{days['issued']}{last}")
     if days["due"]:
         more = f" and {len(days['due']) - 5} more" if len(days["due"]) > 5 else ""
-        out += _entry("Due now", ", ".join(days["due"][:5]) + more)
+        out += _entry("Due now", "; ".join(days["due"][:5]) + more)
     coming = days["next"]
     if coming and coming["day"] not in days["due"]:
         waits = f"; waits for: {'; '.join(coming['waits_for'])}" if coming["waits_for"] else ""
-        out += _entry("Next", f"{coming['day']}, due {_short(coming['due'])}, "
-                              f"by {_short(coming['latest'])} in any case{waits}")
+        out += _entry("Next", f"{coming['day']}, due {coming['due']}, "
+                              f"by {coming['latest']} in any case{waits}")
     return out
 
 
@@ -90,13 +96,26 @@ def _mails(outbox: dict[str, Any]) -> str:
     counts = ", ".join(f"{count} {what}" for what, count in outbox["states"].items())
     waits = outbox["waiting"][0] if outbox["waiting"] else None
     if waits and waits["last_text"]:
-        counts += f"; next try {_short(waits['next_try'])}: {waits['last_text']}"
+        counts += f"; next try {waits['next_try']}: {waits['last_text']}"
     return counts or "none"
 
 
-def _short(moment: str) -> str:
-    """"2026-10-30T06:00:00-04:00" as "2026-10-30 06:00"."""
-    return moment[:16].replace("T", " ") or "none"
+def by_place(value: Any, locale: str) -> Any:
+    """``value`` with every ISO day and moment in it as ``locale`` writes it.
+
+    >>> by_place({"due": ["2026-10-30"], "seen": "2026-10-30T18:00:00-04:00"}, "en_US")
+    {'due': ['Fri, Oct 30, 2026'], 'seen': 'Fri, Oct 30, 2026, 6:00 PM'}
+    """
+    match value:
+        case dict():
+            return {key: by_place(one, locale) for key, one in value.items()}
+        case list() | tuple():
+            return [by_place(one, locale) for one in value]
+        case str() if found := _ISO.fullmatch(value):
+            if found[1]:
+                return moment_text(datetime.fromisoformat(value), locale, year=True)
+            return day_text(date.fromisoformat(value), locale, year=True)
+    return value
 
 
 def _entry(name: str, text: str) -> list[str]:

@@ -165,7 +165,7 @@ def test_two_hours_are_found_across_windows_and_the_worst_are_named() -> None:
     assert [(one.window_start_ms, one.volume_ul, one.serves) for one in found] == [
         (at(21), oz(20) * 2, 8)
     ]
-    assert "9:00\u202fPM to 11:00\u202fPM" in found[0].sentence
+    assert "9:00 PM to 11:00 PM" in found[0].sentence
 
 
 @pytest.mark.parametrize(("serves", "raised"), [(5, 0), (6, 1)])

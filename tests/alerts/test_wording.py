@@ -7,10 +7,10 @@ import pytest
 from alerts.days import at, oz, venue_settings
 from unrung.alerts.wording import (
     CHECK_ORDER,
+    clock,
     shown_name,
     shown_range,
     shown_share,
-    shown_time,
     shown_volume,
 )
 from unrung.settings import Settings
@@ -53,7 +53,7 @@ def test_shares_keep_one_decimal(locale: str, share: Fraction, shown: str) -> No
 
 
 def test_times_are_the_venues_wall_clock() -> None:
-    assert shown_time(at(21), venue(locale="en_GB")) == "21:00"
+    assert clock(at(21), venue(locale="en_GB")) == "21:00"
 
 
 def test_a_range_names_its_unit_once() -> None:

@@ -121,7 +121,7 @@ def no_loss(mails: list[str]) -> None:
 HELD = {
     "a column renamed": (
         "till", text_change(lambda text: text.replace("Rung At", "Sold At", 1)),
-        ["'till' could not be taken in since Sat 31 Oct", "till_2026-10-30.csv",
+        ["'till' could not be taken in since Sat, Oct 31", "till_2026-10-30.csv",
          "has no column 'Rung At'", "set at = to that under [feed.fields] of feed 'till' in venue.toml"],
         ('at = "Rung At"', 'at = "Sold At"'),
     ),
@@ -251,7 +251,7 @@ def test_dates_with_day_and_month_exchanged_are_held_up_though_they_can_be_read(
     bar.drop_as("till_nov.csv", retimed("%d/%m/%Y %I:%M:%S %p", 24 * 9)(content), "2026-11-09 04:05")
     (taken,) = bar.intake_at("2026-11-09 11:05").taken
     assert taken.state == "set_aside"
-    assert "with day and month exchanged it is 9 Nov 2026" in taken.source.reason
+    assert "with day and month exchanged it is Mon, Nov 9, 2026" in taken.source.reason
     assert "hold_odd_times = false" in taken.source.reason
     bar.edit('time = "%m/%d/%Y %I:%M:%S %p"', 'time = "%d/%m/%Y %I:%M:%S %p"')
     again = bar.intake_at("2026-11-09 12:05")

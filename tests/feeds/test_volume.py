@@ -51,7 +51,7 @@ def test_a_third_of_a_till_s_rows_is_told_and_not_judged(bar: VenueFolder, desk:
     trade(bar, LAST, 71, rung=0.3)
     subject, said = morning(bar, desk)
     assert subject == "Sun, Jun 22: Far fewer rows than usual from 'till'"
-    assert "Losses are not judged for this day: 'till' brought 22 rows for Sun 22 Jun, usually about" in said
+    assert "Losses are not judged for this day: 'till' brought 22 rows for Sun, Jun 22, usually about" in said
     assert "(till 22.csv)" in said and "See whether the export is whole and holds every terminal" in said
 
 

@@ -248,7 +248,18 @@ def test_one_evening_of_one_beer_is_told_though_the_weeks_are_quiet() -> None:
     evening = (alone("T2", at(LAST, 20 + 0.4 * n), 16) for n in range(7))
     (found,) = judged(with_serves(ordinary(), evening))
     assert (found.finding, found.product) == ("serves_without_ring", "Stout")
-    assert found.evidence.startswith("7 of 31 serves of Stout at Bar have no ring, from Sun 28 Jun 8:00 PM")
+    assert found.evidence.startswith("7 of 31 serves of Stout at Bar have no ring, from Sun, Jun 28, 8:00 PM")
+
+
+@pytest.mark.parametrize(("locale", "since"), [
+    ("en_US", "from Sun, Jun 28, 8:00 PM to 10:24 PM"), ("en_GB", "from Sun 28 Jun, 20:00 to 22:24"),
+    ("de_DE", "from So., 28. Juni, 20:00 to 22:24"),
+])  # fmt: skip
+def test_evidence_writes_days_and_times_as_the_venue_s_locale_does(locale: str, since: str) -> None:
+    venue = SETTINGS.venue.model_copy(update={"locale": locale})
+    days = with_serves(ordinary(), (alone("T2", at(LAST, 20 + 0.4 * n), 16) for n in range(7)))
+    _, (found,) = findings_of(days, SETTINGS.model_copy(update={"venue": venue}))
+    assert since in found.evidence
 
 
 def test_a_steady_under_pour_is_told_as_the_customers_matter_and_no_portion_is_advised_down() -> None:

@@ -110,7 +110,7 @@ def test_a_fix_that_helped_closes_its_finding_as_soon_as_five_days_say_so() -> N
     told = judged(days, settings, FIXED + 5)
     assert names(told) == [] and told.fixes[0].verdict == "closed"
     assert told.fixes[0].sentence.startswith(
-        "Portion set to 16.0 (tap T1), fixed Mon 15 Jun: glasses over or under their portion, "
+        "Portion set to 16.0 (tap T1), fixed Mon, Jun 15: glasses over or under their portion, "
         "16 fl oz a day before, ")
     later = judged(days, settings, FIXED + 20)
     assert names(later) == [] and later.fixes[0].verdict == "closed"

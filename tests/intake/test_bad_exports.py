@@ -163,7 +163,7 @@ def test_a_file_without_a_row_is_no_day_without_sales(venue: VenueFolder) -> Non
     venue.drop(venue.till / "a.csv", till_csv([]))
     venue.pours("a.json", POURS)
     done = venue.catch_up()
-    assert done.issued[0].ledger.missing == ("no sales from 'till' for Tue 10 Jun",)
+    assert done.issued[0].ledger.missing == ("no sales from 'till' for Tue, Jun 10",)
 
 
 def test_a_reader_that_fails_on_one_file_does_not_stop_the_others(

@@ -178,7 +178,7 @@ def test_a_day_that_a_feed_does_not_cover_is_incomplete() -> None:
 
     bar = Bar()
     inputs = bar.inputs()
-    inputs.missing.append("no sales from 'till' for Tue 10 Jun")
+    inputs.missing.append("no sales from 'till' for Tue, Jun 10")
     ledger = compute_day(None, make_material(inputs, bar.settings), None, bar.settings, {})
     assert (ledger.status, ledger.missing) == ("incomplete", tuple(inputs.missing))
 

@@ -32,7 +32,7 @@ def test_a_feed_that_sent_nothing_is_missing(tmp_path: Path) -> None:
     venue = make_venue(tmp_path)
     venue.pours("a.json", [pour("p", "20:00:00")])
     ledger = taken(venue)
-    assert (ledger.status, ledger.missing) == ("incomplete", ("no sales from 'till' for Tue 10 Jun",))
+    assert (ledger.status, ledger.missing) == ("incomplete", ("no sales from 'till' for Tue, Jun 10",))
     assert [leaf.volumes.poured_not_compared for leaf in ledger.leaves] == [473_176]
 
 
@@ -40,7 +40,7 @@ def test_a_feed_that_stops_before_the_other_s_last_row_is_missing_from_then_on(t
     venue = make_venue(tmp_path)
     venue.rings("a.csv", [ring("14:00:30")], written="15:04:00")
     venue.pours("a.json", [pour("p", "14:00:00"), pour("q", "20:00:00")])
-    assert taken(venue).missing == ("sales from 'till' for Tue 10 Jun only until 15:04",)
+    assert taken(venue).missing == ("sales from 'till' for Tue, Jun 10 only until 3:04 PM",)
 
 
 def test_a_hole_between_exports_is_named_where_something_went_on_in_it(tmp_path: Path) -> None:
@@ -50,8 +50,8 @@ def test_a_hole_between_exports_is_named_where_something_went_on_in_it(tmp_path:
         venue.rings(name, [ring(at) for at in times])
     venue.pours("a.json", [pour("o", "11:00:00"), pour("p", "15:10:00"), pour("q", "17:00:00")])
     assert taken(venue).missing == (
-        "sales from 'till' for Tue 10 Jun missing from 04:00 to 12:00",
-        "sales from 'till' for Tue 10 Jun missing from 16:00 to 18:00",
+        "sales from 'till' for Tue, Jun 10 missing from 4:00 AM to 12:00 PM",
+        "sales from 'till' for Tue, Jun 10 missing from 4:00 PM to 6:00 PM",
     )
 
 

@@ -59,9 +59,9 @@ def test_closed_hours_are_covered_by_the_file_that_spans_them() -> None:
     assert total(bar.ledger()).poured_not_rung == 30 * PINT
 
 
-def outage(**sale: object) -> Bar:
+def outage(locale: str = "en_US", **sale: object) -> Bar:
     """Sales every four minutes from 16:00 on; from 20:00 on nothing is rung."""
-    bar = Bar(taps=(*TAPS, GARDEN))
+    bar = Bar(taps=(*TAPS, GARDEN), locale=locale)
     bar.evening(60, first="16:00:00", **sale)  # type: ignore[arg-type]
     for number in range(40):
         bar.pour(ms("20:00:00") + number * 4 * MINUTE)
@@ -72,8 +72,17 @@ def test_a_till_that_falls_silent_while_beer_flows_is_not_compared_and_told() ->
     ledger = outage().ledger()
     assert told(total(ledger)) == {"matched_portion": 60 * PINT, "poured_not_compared": 40 * PINT}
     [text] = notices(ledger, SILENT)
-    assert "Bar" in text and "19:56" in text
+    assert "Bar" in text and "7:56 PM" in text
     assert lone(ledger, "pour") == []
+
+
+@pytest.mark.parametrize(("locale", "span"), [
+    ("en_US", "from 7:56 PM to 4:00 AM"), ("en_GB", "from 19:56 to 04:00"),
+    ("de_DE", "from 19:56 to 04:00"),
+])  # fmt: skip
+def test_notices_write_the_clock_as_the_venue_s_locale_does(locale: str, span: str) -> None:
+    [text] = notices(outage(locale).ledger(), SILENT)
+    assert span in text
 
 
 def test_burgers_show_that_the_till_is_there() -> None:

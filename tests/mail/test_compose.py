@@ -159,6 +159,12 @@ def test_numbers_money_and_dates_follow_the_locale(
     assert [word for word in words if word not in text] == []
 
 
+def test_a_day_that_ends_with_a_stop_ends_a_sentence_with_one_stop_and_keeps_its_own() -> None:
+    day = replace(busy_day(), missing=("no sales from 'till' for Fr., 30. Okt.",), status="incomplete")
+    text = " ".join(mail_of(day, venue_settings(venue={"locale": "de_DE"})).text.split())
+    assert "for Fr., 30. Okt., so only part of the day is compared." in text and ".." not in text
+
+
 def test_cost_is_told_only_where_all_of_it_is_known() -> None:
     day = busy_day()
     partly = replace(day, products=(replace(day.products[0], cost_minor_per_litre=None),

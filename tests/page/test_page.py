@@ -97,7 +97,7 @@ def test_the_same_day_gives_the_same_bytes_and_says_no_time_of_making() -> None:
 
 
 def test_a_day_without_anything_and_a_missing_feed_still_make_a_page() -> None:
-    empty = replace(ledger_of(), missing=("no sales from 'till' for Fri 30 Oct",), status="incomplete")
+    empty = replace(ledger_of(), missing=("no sales from 'till' for Fri, Oct 30",), status="incomplete")
     assert "Missing: no sales from" in page(empty)
     assert "a feed does not cover the day" in page(empty)
 
@@ -123,4 +123,5 @@ def test_a_bar_that_counts_in_litres_sees_tenths_in_its_own_way_of_writing() -> 
     assert round(sum(figures[:-1]), 1) == figures[-1] == 13.5
     assert [one.volume for one in view.evenings[0].singles] == ["0,47\u00a0L"] * 3
     found = page_bytes(day(), settings, 1).decode()
+    assert "Freitag, 30. Oktober 2026" in found and " PM" not in found
     assert "oz" not in found.replace("Wozu", "") and "13,5" in found and "13.5" not in found

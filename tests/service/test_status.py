@@ -120,7 +120,7 @@ def test_bad_rows_exports_set_aside_and_draught_that_is_not_listed_need_a_person
 def test_days_that_nobody_issued_are_overdue_an_hour_after_their_latest_time(bar: VenueFolder) -> None:
     assert state_at(bar, "06-11 11:59:00")["attention"] == []
     (said,) = state_at(bar, "06-11 12:01:00")["attention"]
-    assert said == "1 day overdue and not issued, the first is Tue 10 Jun"
+    assert said == "1 day overdue and not issued, the first is Tue, Jun 10"
 
 
 def test_the_next_day_is_told_after_days_without_any_data(bar: VenueFolder) -> None:
@@ -134,7 +134,7 @@ def test_what_a_due_day_waits_for_is_told(tmp_path: Path) -> None:
     bar.rings("a.csv", [ring("20:15:00")])
     bar.catch_up("06-11 06:30:00")
     coming = state_at(bar, "06-11 06:31:00")["days"]["next"]
-    assert coming["waits_for"] == ["no pours from 'meter' for Tue 10 Jun"]
+    assert coming["waits_for"] == ["no pours from 'meter' for Tue, Jun 10"]
 
 
 def test_a_refused_address_needs_a_person_until_a_mail_reaches_it(tmp_path: Path) -> None:
@@ -156,6 +156,22 @@ def test_a_mail_that_waits_needs_a_person_after_an_hour(tmp_path: Path) -> None:
     bar.catch_up(EVENING)
     assert state_at(bar, "06-10 23:59:00")["attention"] == []
     assert "could not be reached" in state_at(bar, "06-11 00:01:00")["attention"][0]
+
+
+@pytest.mark.parametrize(("locale", "day", "due"), [
+    ("en_US", "Tue, Jun 10, 2025", "Wed, Jun 11, 2025, 6:00 AM"),
+    ("en_GB", "Tue, 10 Jun 2025", "Wed, 11 Jun 2025, 06:00"),
+    ("de_DE", "Di., 10. Juni 2025", "Mi., 11. Juni 2025, 06:00"),
+])  # fmt: skip
+def test_the_screen_has_days_by_place_and_the_monitor_iso_ones(
+    locale: str, day: str, due: str, bar: VenueFolder
+) -> None:
+    toml = bar.path / "venue.toml"
+    toml.write_text(toml.read_text().replace("[venue]", f'[venue]\nlocale = "{locale}"'))
+    state = state_at(bar, EVENING)
+    shown = " ".join(" ".join(lines(state)).split())
+    assert f"Next {day}, due {due}, by" in shown
+    assert state["days"]["next"]["due"] == "2025-06-11T06:00:00-04:00"
 
 
 def test_no_line_is_wider_than_the_screen(bar: VenueFolder) -> None:

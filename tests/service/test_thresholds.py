@@ -154,4 +154,4 @@ def test_a_missing_feed_holds_loss_alerts_back_and_stands_first_in_the_mail(
     (morning,) = sent(desk)
     assert "provisional" in morning["Subject"] and "not rung" not in morning["Subject"]
     said = text(morning)
-    assert said.index("no sales from 'till' for Wed 11 Jun") < said.index("poured")
+    assert said.index("no sales from 'till' for Wed, Jun 11") < said.index("poured")

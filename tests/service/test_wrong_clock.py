@@ -119,7 +119,7 @@ def test_the_service_on_a_flat_battery_waits_for_the_clock_and_tells(
     now = Time(tmp_path)
     now.shows(FLAT["2001"])
     with running(venue.path, now.environment) as service:
-        service.says("clock: this machine's clock says 2000-12-31")
+        service.says("clock: this machine's clock says Sun, Dec 31, 2000, ")
         until(lambda: [asked.path for asked in served.asked] == ["/bar/fail"], "the watchman")
         assert service.rows("SELECT * FROM days WHERE revision > 0") == [] and desk.taken == []
         now.is_now("06-11 08:30:00")

@@ -17,6 +17,7 @@ from unrung.alerts import measures
 from unrung.alerts.measures import Day, Measured
 from unrung.alerts.state import CLEAR_AT, OpenAlert, alert_key
 from unrung.alerts.wording import sentence
+from unrung.by_locale import full_stop
 from unrung.ledger.results import DayLedger
 from unrung.settings import Alert, Settings
 from unrung.units import to_ul
@@ -156,7 +157,7 @@ def _raised(
 ) -> Raised:
     said = sentence(alert.per, found, settings, usual)
     if alert.per != "logged_share" and day.ledger.missing:
-        said += f" Part of it may have its reason there: {'; '.join(day.ledger.missing)}."
+        said += f" Part of it may have its reason there: {full_stop('; '.join(day.ledger.missing))}"
     return Raised(
         alert.name, found.outlet, found.product, found.start_ms, found.volume_ul,
         float(found.share or 0), key, said, found.low_ul, found.high_ul, found.serves,

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import re
-from datetime import UTC, datetime
 from decimal import Decimal
 from fractions import Fraction
-from zoneinfo import ZoneInfo
 
 from unrung.alerts.measures import TWO_HOURS_MS, Measured
-from unrung.by_locale import number_text, percent_text, time_text
+from unrung.by_locale import number_text, percent_text
 from unrung.settings import Settings
 from unrung.units import SHOWN_PLACES, UNIT_LABELS, from_ul
+from unrung.venue_time import clock
 
 CHECK_ORDER = (
     "Check the equipment first, then the settings, then how things are done; "
@@ -72,12 +71,6 @@ def shown_share(share: Fraction | float, settings: Settings) -> str:
     return percent_text(share, settings.venue.locale)
 
 
-def shown_time(at_ms: int, settings: Settings) -> str:
-    """The venue's wall clock, such as 9:00 PM or 21:00."""
-    moment = datetime.fromtimestamp(at_ms / 1000, UTC)
-    return time_text(moment.astimezone(ZoneInfo(settings.venue.timezone)), settings.venue.locale)
-
-
 def shown_name(text: str, limit: int = 60) -> str:
     """A name from an export on one line: no line breaks, control or direction characters.
 
@@ -100,9 +93,9 @@ def sentence(per: str, measured: Measured, settings: Settings, median: Fraction 
         )
     likely = "likely " + shown_range(measured.low_ul, measured.high_ul, settings)
     if per == "two_hours" and measured.start_ms is not None:
-        until = shown_time(measured.start_ms + TWO_HOURS_MS, settings)
+        until = clock(measured.start_ms + TWO_HOURS_MS, settings)
         return (
-            f"{volume}{outlet} from {shown_time(measured.start_ms, settings)} to {until} is "
+            f"{volume}{outlet} from {clock(measured.start_ms, settings)} to {until} is "
             f"unexplained volume: {measured.serves} serves without a ring, {share} of the beer "
             f"compared in these two hours."
         )

@@ -13,9 +13,9 @@ from statistics import median
 
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
-from unrung.findings.wording import moment
 from unrung.ledger.facts import ClockFact
 from unrung.settings import Settings
+from unrung.venue_time import moment
 
 LEAST_MS, LEAST_OF_FEW_MS, MANY_PAIRS = 60_000, 90_000, 150
 """A day with fewer pairs than that knows its offset less well."""

@@ -17,9 +17,10 @@ from typing import NamedTuple
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.mis_ring import meetings
-from unrung.findings.wording import clock, moment, sum_volume, times
+from unrung.findings.wording import sum_volume, times
 from unrung.ledger.facts import DayFacts, SilenceFact
 from unrung.settings import Settings
+from unrung.venue_time import clock, moment
 
 SHORTEST_MS = 30 * 60_000
 FEWEST = 6

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from unrung.findings.fix_effect import LEAST_DAYS, Effect
-from unrung.findings.wording import day_name, sum_volume, times
+from unrung.findings.wording import sum_volume, times
 from unrung.ledger.results import FixNote, Verdict
 from unrung.settings import Fix, Settings
 from unrung.units import UNIT_LABELS
+from unrung.venue_time import day_name
 
 ENDS: dict[Verdict, str] = {
     "closed": "closed",
@@ -22,26 +23,31 @@ def measured_words(
 ) -> str:
     """With a day's cost before and after, and the interval of what changed. ``name``: what is counted."""
     if found is None:
-        return f"{_start(fix)}: {name}, too early to say ({_how_many(days)})."
+        return f"{_start(fix, settings)}: {name}, too early to say ({_how_many(days)})."
     return (
-        f"{_start(fix)}: {name}, {sum_volume(found.before, settings)} a day before, "
+        f"{_start(fix, settings)}: {name}, {sum_volume(found.before, settings)} a day before, "
         f"{sum_volume(found.after, settings)} after ({_change(found, settings)}): {ENDS[verdict]}."
     )
 
 
-def event_words(fix: Fix, finding: str, verdict: Verdict, days: int, asked: int) -> str:
+def event_words(
+    fix: Fix, finding: str, verdict: Verdict, days: int, asked: int, settings: Settings
+) -> str:
     """Of what happens now and then: seen again, or not."""
     name = finding.replace("_", " ")
     if verdict == "no_help":
-        return f"{_start(fix)}: {name} was seen again since; the finding is open again."
+        return f"{_start(fix, settings)}: {name} was seen again since; the finding is open again."
     if verdict == "closed":
-        return f"{_start(fix)}: {name} was not seen again in {times(days, 'day')}: closed."
-    return f"{_start(fix)}: {name}, too early to say ({days} of {asked} days without it)."
+        return f"{_start(fix, settings)}: {name} was not seen again in {times(days, 'day')}: closed."
+    return f"{_start(fix, settings)}: {name}, too early to say ({days} of {asked} days without it)."
 
 
-def unmet_words(fix: Fix) -> str:
+def unmet_words(fix: Fix, settings: Settings) -> str:
     """Nothing stood there: there is nothing to hold the fix against."""
-    return f"{_start(fix)}: nothing was found there in the four weeks before, so there is nothing to compare."
+    return (
+        f"{_start(fix, settings)}: nothing was found there in the four weeks before, so there is nothing to "
+        "compare."
+    )
 
 
 def short_words(note: FixNote) -> str:
@@ -49,12 +55,13 @@ def short_words(note: FixNote) -> str:
     return f"Fix: {note.sentence}"
 
 
-def _start(fix: Fix) -> str:
-    """"Portion on tap 2 set to 17.0, fixed Sat 14 Nov"; the tap or beer where it names neither itself."""
+def _start(fix: Fix, settings: Settings) -> str:
+    """"Portion on tap 2 set to 17.0, fixed Sat, Nov 14"; the tap or beer where it names neither itself."""
     what = fix.what.strip().rstrip(".:;,")
     place = f"tap {fix.tap}" if fix.tap else fix.product
     unsaid = place and (fix.tap or fix.product).casefold() not in what.casefold()
-    return f"{what[:1].upper()}{what[1:]}{f' ({place})' if unsaid else ''}, fixed {day_name(fix.day)}"
+    day = day_name(fix.day, settings)
+    return f"{what[:1].upper()}{what[1:]}{f' ({place})' if unsaid else ''}, fixed {day}"
 
 
 def _how_many(days: tuple[int, int]) -> str:

@@ -40,7 +40,7 @@ def judge_measured(
     """Cases that have a daily figure, or met nothing, as of the last of ``days``."""
     return [
         _measured(case, days, settings) if case.finding
-        else Judged(case, _note(case.fix, "", "nothing_found", unmet_words(case.fix)))
+        else Judged(case, _note(case.fix, "", "nothing_found", unmet_words(case.fix, settings)))
         for case in cases if case.finding in ("", *MEASURES)
     ]
 
@@ -120,7 +120,7 @@ def _event(
     start = after[0].bounds[0] if after else days[-1].bounds[1]
     again = any(one.last_ms >= start and _is_like(case, one, facts) for one in found)
     verdict: Verdict = "no_help" if again else "closed" if len(after) >= EVENT_DAYS else "too_early"
-    words = event_words(case.fix, case.finding, verdict, len(after), EVENT_DAYS)
+    words = event_words(case.fix, case.finding, verdict, len(after), EVENT_DAYS, settings)
     return Judged(case, _note(case.fix, case.finding, verdict, words))
 
 

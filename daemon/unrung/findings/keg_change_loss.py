@@ -17,10 +17,11 @@ from typing import NamedTuple
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import t_limits
-from unrung.findings.wording import moment, sum_volume, times
+from unrung.findings.wording import sum_volume, times
 from unrung.ledger.coverage import covers, union
 from unrung.settings import Settings
 from unrung.units import UNITS_UL
+from unrung.venue_time import moment
 
 OFTEN = 0.5
 """Of the allowance, over it on average: told where several changes show it."""

@@ -14,8 +14,9 @@ from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.tap_levels import Tap, tap_levels
 from unrung.findings.whole_kegs import FEWEST_FULL, WholeKeg, full_factor, whole_kegs
-from unrung.findings.wording import moment, share, sum_volume, times
+from unrung.findings.wording import share, sum_volume, times
 from unrung.settings import Settings
+from unrung.venue_time import moment
 
 LEAST = 0.015
 """Short by less is within what kegs, meters and the glass that spans two kegs leave open."""

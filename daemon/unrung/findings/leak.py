@@ -15,9 +15,10 @@ from unrung.findings.certainty import confidence, level, ounces
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import poisson_tail
-from unrung.findings.wording import moment, sum_volume, times
+from unrung.findings.wording import sum_volume, times
 from unrung.ledger.coverage import Span, union
 from unrung.settings import Settings
+from unrung.venue_time import moment
 
 LARGEST_DRIP = ounces(1.5)
 FEWEST = 6

@@ -16,8 +16,9 @@ from unrung.findings.finding import Finding
 from unrung.findings.portion_setting import difference_chance, stands_clear
 from unrung.findings.tap_levels import Piece, Tap, tap_levels
 from unrung.findings.whole_kegs import WholeKeg, full_factor, whole_kegs
-from unrung.findings.wording import moment, share, sum_volume, times
+from unrung.findings.wording import share, sum_volume, times
 from unrung.settings import Settings
+from unrung.venue_time import moment
 
 LEAST = 0.015
 """A smaller factor is any meter's (many bar meters have no class)."""

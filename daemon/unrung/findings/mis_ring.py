@@ -15,8 +15,9 @@ from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import poisson_tail
-from unrung.findings.wording import drink, moment, sum_volume, times
+from unrung.findings.wording import drink, sum_volume, times
 from unrung.settings import Settings
+from unrung.venue_time import moment
 
 MOMENT_MS = 150_000
 """A ring belongs to the moments of a serve within this time, by the corrected clock."""

@@ -11,8 +11,9 @@ from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.portion_setting import stands_clear
 from unrung.findings.tap_levels import Piece, Tap, tap_levels
-from unrung.findings.wording import moment, serve_volume, share, sum_volume, times
+from unrung.findings.wording import serve_volume, share, sum_volume, times
 from unrung.settings import Settings
+from unrung.venue_time import moment
 
 CLEANED_MS = 26 * 3_600_000
 """A cleaning so long before the first differing glass may have brought it."""

@@ -17,8 +17,9 @@ from unrung.findings.facts import Facts
 from unrung.findings.fills import FAR, FEW, Fill, fills_of, remaining
 from unrung.findings.finding import Finding
 from unrung.findings.tap_levels import Piece, Tap, middle_of, tap_levels
-from unrung.findings.wording import drink, moment, serve_volume, share, sum_volume, times
+from unrung.findings.wording import drink, serve_volume, share, sum_volume, times
 from unrung.settings import Settings
+from unrung.venue_time import moment
 
 FEWEST = 30
 WHOLE = (ounces(0.5), 0.03)

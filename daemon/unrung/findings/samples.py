@@ -12,8 +12,9 @@ from unrung.findings.certainty import confidence, level, ounces
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import poisson_tail
-from unrung.findings.wording import figure, moment, serve_volume, sum_volume, times
+from unrung.findings.wording import figure, serve_volume, sum_volume, times
 from unrung.settings import Settings
+from unrung.venue_time import moment
 
 SMALLEST, LARGEST = ounces(0.8), ounces(3.3)
 OF_PORTION = 0.7

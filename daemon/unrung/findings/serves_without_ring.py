@@ -15,13 +15,15 @@ from functools import partial
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
+from unrung.by_locale import time_text
 from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import DAYS, Facts
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail, counts, poisson_limits, poisson_tail
-from unrung.findings.wording import clock, day_name, moment, share, sum_volume, times
+from unrung.findings.wording import share, sum_volume, times
 from unrung.ledger.facts import DayFacts, ServeFact
 from unrung.settings import Settings
+from unrung.venue_time import clock, day_name, moment
 
 ALIKE = 0.13
 """A full serve is this near to one of its product's portions, and fits a ring this near."""
@@ -175,8 +177,8 @@ def _finding(
     evidence += _nights(facts, settings, keys)
     if cluster:
         evidence += (
-            f" {cluster.serves} of them between {cluster.first_hour:02d}:00 and "
-            f"{(cluster.first_hour + cluster.hours) % 24:02d}:00, where its trade would give "
+            f" {cluster.serves} of them between {_oclock(cluster.first_hour, settings)} and "
+            f"{_oclock(cluster.first_hour + cluster.hours, settings)}, where its trade would give "
             f"{cluster.expected:.0f}."
         )
     return Finding(
@@ -194,7 +196,7 @@ def _nights(facts: Facts, settings: Settings, keys: list[int]) -> str:
     loud = [at for at in sorted(per_day) if per_day[at] > limit]
     if not loud:
         return ""
-    named = (f"{day_name(days[at].day)} ({per_day[at]})" for at in loud)
+    named = (f"{day_name(days[at].day, settings)} ({per_day[at]})" for at in loud)
     return f" Out of proportion: {', '.join(named)}."
 
 
@@ -223,6 +225,10 @@ def _cluster(facts: Facts, settings: Settings, outlet: str, keys: list[int]) -> 
 def _trade(day: DayFacts, zone: ZoneInfo) -> Counter[tuple[str, int]]:
     """A day's serves by outlet and local hour."""
     return Counter((serve.outlet, _hour(serve.end_ms, zone)) for serve in day.serves)
+
+
+def _oclock(hour: int, settings: Settings) -> str:
+    return time_text(datetime(2000, 1, 1, hour % 24, tzinfo=UTC), settings.venue.locale)
 
 
 def _hour(at_ms: int, zone: ZoneInfo) -> int:

@@ -19,9 +19,10 @@ from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail
-from unrung.findings.wording import moment, sum_volume, times
+from unrung.findings.wording import sum_volume, times
 from unrung.ledger.facts import DayFacts, ServeFact
 from unrung.settings import Settings
+from unrung.venue_time import moment
 
 CLOSE_MS = 75_000
 MOVES_MS = (-1_500_000, -900_000, -420_000, 420_000, 900_000, 1_500_000)

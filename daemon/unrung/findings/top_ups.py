@@ -16,9 +16,10 @@ from unrung.findings.facts import Facts
 from unrung.findings.fills import FAR, Cell, cell_of, fills_of, topped_up
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail, t_limits
-from unrung.findings.wording import figure, moment, serve_volume, share, sum_volume
+from unrung.findings.wording import figure, serve_volume, share, sum_volume
 from unrung.ledger.facts import DayFacts
 from unrung.settings import Settings
+from unrung.venue_time import moment
 
 FEWEST = 20
 USUAL = 0.12

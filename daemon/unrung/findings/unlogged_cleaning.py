@@ -12,8 +12,9 @@ from unrung.findings.certainty import ounces
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.serves_without_ring import is_full
-from unrung.findings.wording import clock, moment, sum_volume, times
+from unrung.findings.wording import sum_volume, times
 from unrung.settings import Settings
+from unrung.venue_time import clock, moment
 
 RINSE = ounces(16)
 """Beyond the line's content (common practice, no source)."""

@@ -1,12 +1,10 @@
-"""Volumes, shares and moments as evidence quotes them."""
+"""Volumes and shares as evidence quotes them."""
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
 from decimal import Decimal
-from zoneinfo import ZoneInfo
 
-from unrung.by_locale import number_text, percent_text, time_text
+from unrung.by_locale import number_text, percent_text
 from unrung.settings import Settings, VenueUnit
 from unrung.units import UNIT_LABELS, from_ul
 
@@ -34,21 +32,6 @@ def figure(value: float, places: int, settings: Settings) -> str:
     return number_text(Decimal(round(value * 10**places)).scaleb(-places), settings.venue.locale)
 
 
-def moment(at_ms: int, settings: Settings) -> str:
-    """Weekday, day and local time: "Tue 27 Oct 13:05", "Tue 27 Oct 1:05 PM"."""
-    return f"{day_name(_local(at_ms, settings).date())} {clock(at_ms, settings)}"
-
-
-def day_name(day: date) -> str:
-    """A business day: "Tue 27 Oct"."""
-    return f"{day:%a} {day.day} {day:%b}"
-
-
-def clock(at_ms: int, settings: Settings) -> str:
-    """Local time as the venue's locale writes it: "13:05", "1:05 PM"."""
-    return _plain(time_text(_local(at_ms, settings), settings.venue.locale))
-
-
 def times(count: int, one: str, many: str = "") -> str:
     """A count with its noun.
 
@@ -61,10 +44,6 @@ def times(count: int, one: str, many: str = "") -> str:
 def drink(item: str, size: str) -> str:
     """A menu item as people call it."""
     return f"{item} {size}".strip()
-
-
-def _local(at_ms: int, settings: Settings) -> datetime:
-    return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(ZoneInfo(settings.venue.timezone))
 
 
 def _volume(volume_ul: float, settings: Settings, places: int) -> str:

@@ -15,9 +15,10 @@ from unrung.findings.facts import Facts
 from unrung.findings.fills import SHIFTED, of_other_size, remaining
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail
-from unrung.findings.wording import drink, moment, sum_volume, times
+from unrung.findings.wording import drink, sum_volume, times
 from unrung.ledger.facts import DayFacts, ServeFact
 from unrung.settings import Settings
+from unrung.venue_time import moment
 
 NEAR = 0.13
 """A serve of another size is this near to it."""

@@ -16,6 +16,7 @@ from unrung.settings import Feed, Settings
 from unrung.store.movements import local_hours
 from unrung.store.open import Store
 from unrung.store.sources import SourceRow, lags_ms
+from unrung.venue_time import day_name, local_time
 
 DAY_MS = 86_400_000
 HALF_A_DAY_MS = DAY_MS // 2
@@ -39,26 +40,31 @@ def odd_times(
         return ""
     zone = ZoneInfo(settings.venue.timezone)
     written_ms = min(source.mtime_ms, source.received_ms)
-    return _swapped(db, feed, times_ms, written_ms, zone) or _half_days(db, feed, times_ms, written_ms, zone)
+    swapped = _swapped(db, settings, feed, times_ms, written_ms)
+    return swapped or _half_days(db, feed, times_ms, written_ms, zone)
 
 
-def _swapped(db: Store, feed: Feed, times_ms: Sequence[int], written_ms: int, zone: ZoneInfo) -> str:
+def _swapped(
+    db: Store, settings: Settings, feed: Feed, times_ms: Sequence[int], written_ms: int
+) -> str:
     """Day and month in the other order: the newest row is far from the day the file was written, and
     would be near with the two exchanged, as those of earlier exports were."""
     last_ms = max(times_ms)
     if abs(written_ms - last_ms) < FAR_MS:
         return ""
-    moments = [datetime.fromtimestamp(at / 1000, UTC).astimezone(zone) for at in times_ms]
+    moments = [local_time(at, settings) for at in times_ms]
     if any(at.day > 12 for at in moments):
         return ""
     other = max(at.replace(month=at.day, day=at.month).timestamp() * 1000 for at in moments)
     usual = lags_ms(db, feed.name)
     if abs(written_ms - other) > NEAR_MS or len(usual) < EARLIER or median(usual) > USUAL_MS:
         return ""
-    read, meant = max(moments), datetime.fromtimestamp(other / 1000, UTC).astimezone(zone)
+    read, meant = (
+        day_name(at.date(), settings, year=True) for at in (max(moments), local_time(other, settings))
+    )
     return (
-        f"its last row reads as {_date(read)}; with day and month exchanged it is {_date(meant)}, when the "
-        f"file was written. Put %d and %m of formats.time ({feed.formats.time!r}) in the order that the "
+        f"its last row reads as {read}; with day and month exchanged it is {meant}, when the file was "
+        f"written. Put %d and %m of formats.time ({feed.formats.time!r}) in the order that the "
         "source writes now; the file is then read again."
     )
 
@@ -90,7 +96,3 @@ def _half_days(
         "12:59: the source seems to write a clock of twelve hours. Let it write 24 hours, or AM and PM and "
         "set formats.time to a pattern with %I and %p; the file is then read again."
     )
-
-
-def _date(at: datetime) -> str:
-    return f"{at.day} {at:%b %Y}"

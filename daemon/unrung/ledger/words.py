@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 
-from unrung.business_day import local_iso
 from unrung.ledger.changed import changed_words
 from unrung.ledger.draft import Draft
 from unrung.ledger.material import Material
 from unrung.ledger.outlets import Outlets
 from unrung.settings import Settings
+from unrung.venue_time import clock
 
 UNLISTED = "which menu.csv does not list; it looks like"
 """In every notice of an item of the till that is likely a beer of ours."""
@@ -18,28 +18,29 @@ UNLISTED = "which menu.csv does not list; it looks like"
 def day_notices(draft: Draft) -> tuple[str, ...]:
     """What must be told at once comes first; then unlisted items that look like a product, what the
     tables do not know, and meters that fell silent."""
-    material, zone = draft.material, draft.settings.venue.timezone
+    material, settings = draft.material, draft.settings
     notices = [*urgent_notices(draft)]
     notices += [
         f"The till sold {item!r} {_times(count)}, {UNLISTED} {like}. Add a row for it."
         for (item, like), count in sorted(material.rings.unlisted.items()) if like
     ]
-    notices += _unknown_outlets(material, draft.settings)
+    notices += _unknown_outlets(material, settings)
     notices += [
-        f"The till took back {line.item!r} at {_clock(line.at_ms, zone)} with a line that fits no sale of "
+        f"The till took back {line.item!r} at {clock(line.at_ms, settings)} with a line that fits no sale of "
         "the day; it is left out."
         for line in material.rings.stray
     ]
     notices += _unknown_words(draft)
-    notices += _meters(material, zone)
+    notices += _meters(material, settings)
     notices += [
-        f"No pours of {product} at {outlet} from {_clock(lo, zone)} to "
-        f"{_clock(hi, zone)} while it was being rung; check the meter first."
+        f"No pours of {product} at {outlet} from {clock(lo, settings)} to "
+        f"{clock(hi, settings)} while it was being rung; check the meter first."
         for outlet, product, (lo, hi) in draft.stuck
     ]
     notices += [
-        f"Nothing was rung at {outlet} from {_clock(lo, zone)} to {_clock(hi, zone)} while its beer flowed; "
-        "these hours are not compared. Check what its till exports, and whether another bar rings for it."
+        f"Nothing was rung at {outlet} from {clock(lo, settings)} to {clock(hi, settings)} while its beer "
+        "flowed; these hours are not compared. Check what its till exports, and whether another bar rings "
+        "for it."
         for outlet, (lo, hi) in draft.silent
     ]
     notices += [
@@ -57,24 +58,25 @@ def urgent_notices(draft: Draft) -> tuple[str, ...]:
 
 def served_while_cleaned(draft: Draft) -> tuple[str, ...]:
     """One sentence for each line that a glass was filled from while it was being cleaned."""
-    zone = draft.settings.venue.timezone
+    settings = draft.settings
     times: dict[tuple[str, str], list[int]] = defaultdict(list)
     for flow in draft.served.values():
         times[flow.outlet, flow.product].append(flow.end_ms)
     return tuple(
-        f"{product} at {outlet}: a ring at {' and '.join(_clock(at, zone) for at in sorted(ends)[:3])}"
+        f"{product} at {outlet}: a ring at "
+        f"{' and '.join(clock(at, settings) for at in sorted(ends)[:3])}"
         f"{' and later' if len(ends) > 3 else ''} fits what flowed while its line was being cleaned. "
         "Do not serve from a line being cleaned; ask at once whether a glass was handed out."
         for (outlet, product), ends in sorted(times.items())
     )
 
 
-def _meters(material: Material, zone: str) -> list[str]:
+def _meters(material: Material, settings: Settings) -> list[str]:
     pours = material.pours
     return [
-        *(f"Meter {blind.meter!r} {blind.why} at {_clock(blind.end_ms, zone)}; what flowed since "
-          f"{_clock(blind.start_ms, zone)} is not known, and not compared. Was it reset or replaced? A "
-          "counter that starts again at a fixed number needs that number as counter_modulus in taps.csv."
+        *(f"Meter {blind.meter!r} {blind.why} at {clock(blind.end_ms, settings)}; what flowed since "
+          f"{clock(blind.start_ms, settings)} is not known, and not compared. Was it reset or replaced? "
+          "A counter that starts again at a fixed number needs that number as counter_modulus in taps.csv."
           for blind in material.inputs.blind if blind.why),
         *(f"The meters name {tap!r}, which taps.csv does not know for that time; its pours are kept and "
           "not compared. Add a row for it." for tap in sorted(pours.unknown)),
@@ -111,7 +113,3 @@ def _unknown_words(draft: Draft) -> list[str]:
 
 def _times(count: int) -> str:
     return f"{count} time{'s' if count > 1 else ''}"
-
-
-def _clock(at_ms: int, zone: str) -> str:
-    return local_iso(at_ms, zone)[11:16]

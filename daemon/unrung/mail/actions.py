@@ -17,13 +17,13 @@ from unrung.alerts.wording import (
     shown_name,
     shown_range,
     shown_share,
-    shown_time,
     shown_volume,
     steps_with_unit,
 )
 from unrung.ledger.results import DayLedger
 from unrung.mail.figures import rows, total
 from unrung.settings import Settings
+from unrung.venue_time import clock
 
 CELLAR = "In the cellar: a working CO2 alarm, air, not alone; leave if it sounds."
 GAS = "Before touching a coupler, detector or meter: gas off, vented. Never force or open a keg."
@@ -149,8 +149,8 @@ def _action(
         check = PRODUCT_CHECK.format(product=product)
         return Action(f"{amount} not rung, {product}", place, 10, check, GAS, cost, likely)
     if per == "two_hours" and one.window_start_ms is not None:
-        start = shown_time(one.window_start_ms, settings)
-        end = shown_time(one.window_start_ms + TWO_HOURS_MS, settings)
+        start = clock(one.window_start_ms, settings)
+        end = clock(one.window_start_ms + TWO_HOURS_MS, settings)
         title = f"{amount} not rung from {start}, {place}"
         said = f"Unexplained volume until {end}, {one.serves} serves without a ring."
         cost = _two_hours_cost(one, one.window_start_ms, ledger)

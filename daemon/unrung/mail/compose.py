@@ -18,7 +18,6 @@ from unrung.mail.view import (
     more_actions,
     shown_actions,
     shown_cost,
-    shown_day,
     shown_notes,
     shown_open,
     shown_sentences,
@@ -26,6 +25,7 @@ from unrung.mail.view import (
 )
 from unrung.settings import Settings
 from unrung.units import UNIT_LABELS
+from unrung.venue_time import day_name
 
 SUBJECT_LIMIT = 59
 NOT_COMPARED_TOLD = Fraction(1, 20)
@@ -91,7 +91,7 @@ def threshold_mail(
     Its subject names no day, which the mail's own date does; so there is room for the place.
     """
     todo = actions_of(raised, ledger, settings)
-    heading = shown_day(ledger.day, settings)
+    heading = day_name(ledger.day, settings)
     view = View(
         venue=shown_name(settings.venue.name),
         heading=heading,
@@ -128,7 +128,7 @@ def stopped_mail(settings: Settings, reason: str) -> Composed:
 def _heading(ledger: DayLedger, settings: Settings, unjudged: bool, final: bool) -> str:
     """The day, and whether its figures may still change: "Fri, Oct 30, provisional"."""
     state = ", provisional" if unjudged else ", final" if final else ""
-    return shown_day(ledger.day, settings) + state
+    return day_name(ledger.day, settings) + state
 
 
 def _nothing(still_open: Sequence[str]) -> str:
@@ -140,7 +140,7 @@ def _subject(
     settings: Settings,
 ) -> str:
     if missing:
-        what = _bare(missing[0])  # "no sales from 'till' for Fri 30 Oct": the day stands before it
+        what = shown_name(missing[0], 120)  # "no sales from 'till' for Fri, Oct 30": the day stands before it
         return _fit(f"{heading}: ", what.rpartition(" for ")[0] or what, "")
     if todo:
         return _titled(f"{heading}: ", todo)
@@ -179,7 +179,7 @@ def _missing(ledger: DayLedger, unjudged: bool, whole: Row) -> list[str]:
     """The mail's first line where a feed is missing."""
     if not ledger.missing:
         return []
-    said = "; ".join(_bare(one) for one in ledger.missing)
+    said = "; ".join(shown_name(one, 120) for one in ledger.missing)
     if not unjudged:
         return [f"{said[:1].upper()}{said[1:]}, so beer that was written down may show as not rung."]
     effect = "only part of the day is compared" if whole.compared_ul else "nothing is compared"
@@ -204,7 +204,3 @@ def _fetch(ledger: DayLedger) -> Action:
         "See that the export was written and reached its folder, and that till and meter box are "
         "on. Late data is taken in by itself.",
     )
-
-
-def _bare(sentence: str) -> str:
-    return shown_name(sentence, 120).rstrip(".")

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from unrung.alerts.wording import shown_name, shown_time, shown_volume
+from unrung.alerts.wording import shown_name, shown_volume
 from unrung.ledger.results import DayLedger, ServedWhileCleaned
 from unrung.mail.actions import CLEANER, Action
 from unrung.mail.render import Composed, render
-from unrung.mail.view import View, more_actions, shown_actions, shown_day
+from unrung.mail.view import View, more_actions, shown_actions
 from unrung.settings import Settings
+from unrung.venue_time import clock, day_name
 
 FIRST_CHECK = (
     "Ask at the bar now whether a glass was handed out. If one may have been drunk from, do what the "
@@ -25,7 +26,7 @@ def safety_mail(
     newest = sorted(served, key=lambda one: -one.poured_ms)
     todo = [_action(one, settings) for one in newest]
     view = View(
-        venue=shown_name(settings.venue.name), heading=shown_day(ledger.day, settings),
+        venue=shown_name(settings.venue.name), heading=day_name(ledger.day, settings),
         headline="Ask at once: a glass may have been filled from a line that was being cleaned.",
         actions=shown_actions(todo, settings), more=more_actions(todo),
     )
@@ -33,8 +34,8 @@ def safety_mail(
 
 
 def _action(one: ServedWhileCleaned, settings: Settings) -> Action:
-    product, at = shown_name(one.product, 30), shown_time(one.poured_ms, settings)
-    rung, volume = shown_time(one.rung_ms, settings), shown_volume(one.volume_ul, settings)
+    product, at = shown_name(one.product, 30), clock(one.poured_ms, settings)
+    rung, volume = clock(one.rung_ms, settings), shown_volume(one.volume_ul, settings)
     return Action(
         f"{product} poured at {at} during its line's cleaning, and rung",
         f"{shown_name(one.outlet, 40)}, tap {shown_name(one.tap, 12)}", 5, FIRST_CHECK, CLEANER,

@@ -133,7 +133,8 @@ def _transaction(
 
 
 def _offered(server: smtplib.SMTP, recipient: str) -> Outcome:
-    address = parseaddr(recipient)[1]
+    # Pythons differ in what they make of an address with a line break in it; nobody means one.
+    address = parseaddr(recipient)[1] if recipient.isprintable() else ""
     if not address.isascii() or not address.isprintable() or "@" not in address:
         return Outcome("refused", f"{recipient!r} is not a mail address that can be used")
     try:

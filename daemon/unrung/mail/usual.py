@@ -6,9 +6,8 @@ from collections.abc import Sequence
 from datetime import date
 from statistics import median
 
-from babel.dates import format_date
-
 from unrung.alerts.wording import shown_steps, steps_with_unit
+from unrung.by_locale import weekday_word
 from unrung.settings import Settings
 from unrung.units import step_ul
 
@@ -25,7 +24,7 @@ def usual_sentence(
     if len(before_ul) < LEAST_DAYS:
         return ""
     usual = round(median(before_ul) / step_ul(settings.venue.volume_unit))
-    weekday = format_date(day, "EEEE", "en")
+    weekday = weekday_word(day)
     told = f"({shown_steps(usual, settings)}, the middle of {len(before_ul)})"
     more = not_rung_steps - usual
     if not more:

@@ -5,10 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
 from decimal import Decimal
 
-from babel.dates import format_skeleton
 from babel.numbers import format_currency
 
 from unrung.alerts.wording import shown_name, shown_share, shown_steps
@@ -109,11 +107,6 @@ def shown_notes(notices: Iterable[str]) -> tuple[str, ...]:
 def shown_sentences(sentences: Iterable[str]) -> tuple[str, ...]:
     """Each on one line, empty ones left out."""
     return tuple(shown_name(one, 300) for one in sentences if one.strip())
-
-
-def shown_day(day: date, settings: Settings) -> str:
-    """Weekday, day and month as the locale writes them: "Fri, Oct 30", "Fri 30 Oct"."""
-    return format_skeleton("MMMEd", day, locale=locale_of(settings.venue.locale))
 
 
 def shown_cost(minor: int, settings: Settings) -> str:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 
-from unrung.alerts.wording import shown_name, shown_serve, shown_steps, shown_time, shown_volume
+from unrung.alerts.wording import shown_name, shown_serve, shown_steps, shown_volume
 from unrung.issue.summary import DaySummary, SummaryRow
 from unrung.ledger.results import DayLedger, Leaf, Lone
 from unrung.page import charts
 from unrung.page.charts import Axis
 from unrung.page.model import Evening, Single
 from unrung.settings import Settings
+from unrung.venue_time import clock
 
 MOST_LISTED = 40
 """Single serves listed per product; all are in unmatched-D.csv."""
@@ -58,7 +59,7 @@ def _evening(
         ring_dots=charts.dots(axis, [(o.at_ms, o.volume_ul) for o in lone if o.kind == "ring"], largest),
         most=shown_volume(most, settings),
         table=[
-            (shown_time(at, settings), shown_volume(poured, settings), shown_volume(rung, settings))
+            (clock(at, settings), shown_volume(poured, settings), shown_volume(rung, settings))
             for at, poured, rung in windows
         ],
         singles=[_single(one, settings) for one in lone[:MOST_LISTED]],
@@ -69,5 +70,5 @@ def _evening(
 def _single(one: Lone, settings: Settings) -> Single:
     kinds = {"pour": "poured, not rung", "ring": "rung, not poured", "log": "written down, no pour"}
     sure = "another pour is as likely" if one.uncertain else ""
-    return Single(shown_time(one.at_ms, settings), kinds[one.kind], shown_serve(one.volume_ul, settings),
+    return Single(clock(one.at_ms, settings), kinds[one.kind], shown_serve(one.volume_ul, settings),
                   shown_name(one.tap), sure)

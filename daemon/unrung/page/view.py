@@ -5,16 +5,13 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 
-from babel.dates import format_date
-
 from unrung.alerts.wording import (
     shown_name,
     shown_share,
     shown_steps,
-    shown_time,
     shown_volume,
 )
-from unrung.by_locale import locale_of
+from unrung.by_locale import locale_of, long_day_text
 from unrung.issue.summary import DaySummary, SummaryRow, day_summary
 from unrung.ledger.results import DayLedger, FindingRow
 from unrung.page.charts import Axis, Tick
@@ -22,6 +19,7 @@ from unrung.page.evenings import evenings, moved
 from unrung.page.model import Note, PageView
 from unrung.page.picture import equation, poured_parts, rung_equation, rung_parts
 from unrung.settings import Settings
+from unrung.venue_time import clock
 
 HOUR_MS = 3_600_000
 
@@ -37,12 +35,11 @@ def page_view(ledger: DayLedger, settings: Settings, revision: int) -> PageView:
     """The page of one day. Pure, without clock: called twice it is the same."""
     summary = day_summary(ledger, settings)
     axis = _axis(ledger, settings)
-    locale = locale_of(settings.venue.locale)
     return PageView(
         venue=shown_name(settings.venue.name),
-        day=format_date(ledger.day, "full", locale),
+        day=long_day_text(ledger.day, settings.venue.locale),
         day_iso=ledger.day.isoformat(),
-        lang=str(locale.language),
+        lang=str(locale_of(settings.venue.locale).language),
         unit=summary.unit_label,
         revision=revision,
         status=STATUS[ledger.status],
@@ -119,5 +116,5 @@ def _ticks(axis: Axis, settings: Settings) -> list[Tick]:
     hours = max(1, round((axis.end_ms - axis.start_ms) / HOUR_MS))
     every = max(1, -(-hours // 8)) * HOUR_MS
     return [
-        Tick(axis.x(at), shown_time(at, settings)) for at in range(axis.start_ms, axis.end_ms, every)
+        Tick(axis.x(at), clock(at, settings)) for at in range(axis.start_ms, axis.end_ms, every)
     ]

@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from zoneinfo import ZoneInfo, available_timezones
 
+from unrung.by_locale import long_day_text
 from unrung.setup.doubt import Doubt, Found, Notes
 from unrung.setup.draft import Draft
 from unrung.setup.times import Evidence, has_offset, read_local, weigh
@@ -76,7 +77,7 @@ def _unlikely(form: str, month_first: bool) -> bool:
 
 def _said(form: str, sample: str) -> str:
     moment = read_local(form, [sample])[0]
-    return f"{moment:%d %B %Y}" if moment else ""
+    return long_day_text(moment.date(), "en_GB") if moment else ""  # the venue's locale is not known yet
 
 
 def _unordered(moments: Sequence[datetime | None], starts: Sequence[int]) -> bool:
