@@ -13,7 +13,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 BASH = shutil.which("bash")
 TOOLS = ("dirname", "timeout", "bash", "env", "mkdir", "touch", "cat")
-ALL = ("chromium", "soffice", "npm")
+ALL = ("chromium", "soffice", "faketime", "strace", "npm")
 pytestmark = pytest.mark.skipif(
     os.name != "posix" or BASH is None, reason="no bash here: .ci/run was NOT checked"
 )
@@ -53,9 +53,9 @@ def test_with_everything_there_it_only_runs_the_tests(tmp_path: Path) -> None:
 
 def test_what_lacks_is_installed_and_then_the_tests_run(tmp_path: Path) -> None:
     said, calls = run(tmp_path, ["npm"], apt_get="exit 0")
-    assert "installed chromium libreoffice-calc" in said
+    assert "installed chromium libreoffice-calc faketime strace" in said
     assert [call.split()[0] for call in calls] == ["apt_get", "apt_get", "npm", "python3"]
-    assert calls[1].endswith("install --no-install-recommends chromium libreoffice-calc")
+    assert calls[1].endswith("install --no-install-recommends chromium libreoffice-calc faketime strace")
     assert calls[-1] == "python3 tests"
 
 
@@ -72,7 +72,7 @@ def test_what_cannot_be_had_is_said_and_the_tests_run(
     programs: dict[str, str], user: str, why: str, tmp_path: Path
 ) -> None:
     said, calls = run(tmp_path, [], user=user, **programs)
-    assert "NOT INSTALLED" in said and why in said and "chromium libreoffice-calc nodejs npm" in said
+    assert "NOT INSTALLED" in said and why in said and "chromium libreoffice-calc faketime strace nodejs npm" in said
     assert "there is no npm" in said and calls[-1] == "python3 tests"
 
 
