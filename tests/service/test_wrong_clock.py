@@ -19,7 +19,10 @@ from service.test_clock import LIBRARY, POLLING, Time
 from unrung.catch_up import catch_up
 from unrung.clock_trust import clock_trouble
 from unrung.closing import close
+from unrung.service.clock import Clock
 from unrung.service.lock import is_held
+from unrung.service.steps import Intake
+from unrung.service.venue import Venue, stamp_of
 from unrung.status import Holder, collect
 from unrung.upkeep import nightly
 from venue_folder import VenueFolder, make_venue, ms, pour, ring
@@ -125,6 +128,23 @@ def test_days_without_any_row_end_after_two_weeks_are_told_and_come_once_rows_do
     bar.rings("b.csv", [ring("07-02 20:45:00")], "07-02 23:00:00")
     again = bar.catch_up("07-03 12:00:00").issued
     assert (again[0].day.isoformat(), again[-1].day.isoformat()) == ("2025-06-25", "2025-07-02")
+
+
+def test_a_clock_that_falls_back_while_folders_are_looked_at_puts_no_row_aside(bar: VenueFolder) -> None:
+    """It was right when the look began, and its rows would be refused as rows of the future."""
+    bar.rings("b.csv", [ring("06-12 09:45:00")], "06-12 11:00:00")
+    times = [NOON]
+    with bar.open() as (settings, _):
+        clock = Clock(lambda: times.pop() if times else FLAT["2001"], lambda: 0.0)
+        intake = Intake(Venue(bar.path, settings, clock, stamp_of(bar.path)), lambda: None)
+        for _ in range(3):
+            intake.step()
+        assert bar.query("SELECT * FROM rejects") == [] and (bar.till / "b.csv").exists()
+        intake = Intake(Venue(bar.path, settings, Clock(lambda: NOON, lambda: 0.0), stamp_of(bar.path)),
+                        lambda: None)
+        for _ in range(3):
+            intake.step()
+    assert not (bar.till / "b.csv").exists() and bar.query("SELECT * FROM rejects") == []
 
 
 @pytest.fixture
