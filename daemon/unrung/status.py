@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 from unrung.business_day import local_iso
 from unrung.by_locale import day_text, moment_text
-from unrung.clock_trust import clock_trouble, standstill
+from unrung.clock_trust import clock_trouble
 from unrung.daybook import bounds_of, day_at, day_inputs
 from unrung.feed_words import feed_news
 from unrung.issuing import due_days, issue_time_ms
@@ -53,7 +53,6 @@ def collect(db: Store, settings: Settings, now_ms: int, holder: Holder) -> dict[
         "venue": settings.venue.name,
         "locale": settings.venue.locale,
         "clock": clock_trouble(db, settings, now_ms),
-        "standstill": standstill(db, settings, now_ms),
         "service": _service(db, settings, now_ms, holder),
         "feeds": {feed.name: _feed(db, settings, feed, now_ms) for feed in settings.feed},
         "rejects": waiting_rejects(db),
@@ -196,10 +195,10 @@ def _outbox(db: Store, settings: Settings, now_ms: int) -> dict[str, Any]:
 def attention(state: dict[str, Any]) -> list[str]:
     """What a person must see to, as sentences; empty where nothing."""
     service, days, locale = state["service"], state["days"], state["locale"]
-    found = [text for text in (state["clock"] or state["standstill"],) if text]
+    found = [state["clock"]] if state["clock"] else []
     found += _of_service(service, locale)
     found += [f"{key}: {text}" for key, text in service["problems"].items()
-              if key not in ("files", "clock", "standstill")]
+              if key not in ("files", "clock")]
     for name, feed in state["feeds"].items():
         found += [f"{name}: {text}" for text in _of_feed(feed)]
     if days["overdue"]:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from unrung.clock_trust import clock_trouble, in_sight_ms
+from unrung.clock_trust import clock_trouble
 from unrung.errors import UnrungError
 from unrung.intake.retention import DAY_MS, delete_spent, spent_files
 from unrung.settings import Settings
@@ -112,11 +112,11 @@ def _check(db: Store, settings: Settings, now_ms: int) -> None:
 def _save_and_let_go(db: Store, settings: Settings, now_ms: int) -> dict[str, Any]:
     """A backup, then what it makes needless: older backups, and archived exports. These are chosen
     before the backup is made, so that it holds the rows of every one of them."""
-    spent = spent_files(db, settings, in_sight_ms(db, now_ms))
+    spent = spent_files(db, settings, now_ms)
     folder, stem = backup_folder(settings), store_path(settings).stem
     clear_unfinished(folder, stem)
     made = back_up(db, folder / name_of(stem, now_ms))
-    keep_newest(folder, stem, settings.upkeep.keep_backups, now_ms)
+    keep_newest(folder, stem, settings.upkeep.keep_backups)
     return {"backup": made.name, "backup_ms": now_ms, "deleted": delete_spent(settings, spent)}
 
 

@@ -11,7 +11,6 @@ from collections.abc import Callable
 from datetime import date
 from functools import partial
 
-from unrung.clock_trust import standstill
 from unrung.collecting import seldom_collected
 from unrung.daybook import Cache
 from unrung.errors import UnrungError
@@ -45,9 +44,8 @@ class Issuer:
             return SOON_SECONDS
         settings, now_ms = self._venue.settings, self._venue.clock.wall_ms()
         with self._venue.store() as db:
-            if self._venue.clock_is_wrong(db, now_ms):
+            if self._venue.clock_is_wrong(db):
                 return IDLE_SECONDS
-            self._venue.note("standstill", standstill(db, settings, now_ms))
             due = bool(due_days(db, settings, now_ms) or due_months(db, settings, now_ms))
             fresh = self._venue.fresh.is_set() and to_judge(db, settings, now_ms) is not None
         self._venue.fresh.clear()
