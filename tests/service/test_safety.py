@@ -94,7 +94,8 @@ def test_the_morning_mail_has_it_in_its_first_line_and_not_twice(bar: VenueFolde
     ask, morning = sent(desk)
     assert ask["Subject"] == ASK
     said = text(morning)
-    assert said.startswith("Amber at Bar: a ring at 2:15 PM fits what flowed while its line was being cleaned.")
+    told = "Amber at Bar: a ring at 2:15 PM fits what flowed while its line was being cleaned."
+    assert said.startswith(told)
     assert said.count("while its line was being cleaned") == 1
 
 
