@@ -92,7 +92,7 @@ def _hear_pooled(
         holes = [hole for hole in holes if _without_rings(hole, mine)]
         cover = draft.outlet_cover.get(pool, draft.ring_cover)
         draft.outlet_cover[own] = subtract(cover, holes)
-        draft.silent += [(own, hole) for hole in _worth_telling(intersect(holes, cover), cover)]
+        draft.silent += [(own, hole) for hole in _worth_telling(holes, cover)]
 
 
 def _without_rings(hole: Span, serves: Iterable[Serve]) -> bool:

@@ -107,10 +107,11 @@ def _freeze(
     unit: Ints, has: Bools,
 ) -> None:
     """Write the partners of the day's serves across an edge into ``unit`` and ``has``."""
+    sides = (early, late)
+    said = [np.zeros(0, np.bool_) if side is None else is_said(side.rings) for side in sides]
     for ring_day, ring, glass_day, glass in zip(*crossing, strict=True):
-        sides = (early, late)
         source = sides[ring_day]
-        if sides[glass_day] is day and source is not None and not is_said(source.rings)[ring]:
+        if sides[glass_day] is day and source is not None and not said[ring_day][ring]:
             unit[glass], has[glass] = source.ring_key[ring], True
 
 
