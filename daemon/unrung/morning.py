@@ -6,7 +6,7 @@ import json
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 
 from unrung.alerts.rules import History, Raised, comparing_feed_missing, judge_day, not_judged
 from unrung.alerts.state import OpenAlert, next_state
@@ -18,11 +18,12 @@ from unrung.ledger.results import DayLedger
 from unrung.mail.actions import Action
 from unrung.mail.causes import causes_told, without_repeats
 from unrung.mail.compose import morning_mail
-from unrung.mail.message import Attachment, as_message, stable_message_id
+from unrung.mail.message import Attachment
 from unrung.mail.outbox import Mail, folded_notice, to_fold
 from unrung.mail.render import Composed
 from unrung.menu_mail import items_told
 from unrung.morning_past import keep_standing, same_weekdays, standing_before
+from unrung.outgoing import write_down
 from unrung.settings import Settings
 from unrung.store import outbox
 from unrung.store.days import day_rows, fact, leaves_between, set_fact
@@ -101,16 +102,10 @@ def _put(
     db: Store, settings: Settings, day: date, composed: Composed, files: Mapping[str, bytes],
     now_ms: int, word: str,
 ) -> None:
-    key = f"{word} {day.isoformat()}"
-    message_id = stable_message_id(key, settings.mail.sender)
     name = f"variance-{day.isoformat()}.csv"
-    body = as_message(
-        composed, settings, settings.mail.to, message_id, datetime.fromtimestamp(now_ms // 1000, UTC),
-        [Attachment(name, files[name])],
-    )
-    outbox.add_mail(
-        db, key=key, kind="morning", day=day.isoformat(), message_id=message_id,
-        subject=composed.subject, body=body, recipients=settings.mail.to, now_ms=now_ms,
+    write_down(
+        db, settings, composed, key=f"{word} {day.isoformat()}", kind="morning", day=day, now_ms=now_ms,
+        attachments=[Attachment(name, files[name])],
     )
 
 

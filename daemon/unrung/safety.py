@@ -10,10 +10,9 @@ import json
 from datetime import UTC, date, datetime, timedelta
 
 from unrung.ledger.results import DayLedger, ServedWhileCleaned
-from unrung.mail.message import as_message, stable_message_id
 from unrung.mail.safety import safety_mail
+from unrung.outgoing import write_down
 from unrung.settings import Settings
-from unrung.store import outbox
 from unrung.store.days import fact, set_fact
 from unrung.store.open import Store
 
@@ -39,25 +38,12 @@ def tell_served(
     }
     news = {key: one for key, one in news.items() if key not in told}
     if news:
-        _write(db, settings, ledger, news, now_ms)
+        key = f"safety {json.dumps([*news], ensure_ascii=False)}"
+        composed = safety_mail(ledger, [*news.values()], settings)
+        write_down(db, settings, composed, key=key, kind="safety", day=ledger.day, now_ms=now_ms)
         recent = [key for key in told if date.fromisoformat(json.loads(key)[0]) >= today - 2 * WORTH]
         set_fact(db, TOLD, json.dumps([*recent, *news], ensure_ascii=False))
     return [*news.values()]
-
-
-def _write(
-    db: Store, settings: Settings, ledger: DayLedger, news: dict[str, ServedWhileCleaned], now_ms: int
-) -> None:
-    key = f"safety {json.dumps([*news], ensure_ascii=False)}"
-    message_id = stable_message_id(key, settings.mail.sender)
-    composed = safety_mail(ledger, [*news.values()], settings)
-    body = as_message(
-        composed, settings, settings.mail.to, message_id, datetime.fromtimestamp(now_ms // 1000, UTC)
-    )
-    outbox.add_mail(
-        db, key=key, kind="safety", day=ledger.day.isoformat(), message_id=message_id,
-        subject=composed.subject, body=body, recipients=settings.mail.to, now_ms=now_ms,
-    )
 
 
 def _told(db: Store) -> list[str]:

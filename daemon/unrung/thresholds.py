@@ -8,16 +8,16 @@ taken back in the morning mail.
 from __future__ import annotations
 
 import json
-from datetime import UTC, date, datetime
+from datetime import date
 
 from unrung.alerts.rules import Raised, judge_day
 from unrung.alerts.state import next_state
 from unrung.daybook import bounds_of, covered_until, day_at, ledger_so_far
 from unrung.ledger.results import DayLedger
 from unrung.mail.compose import threshold_mail
-from unrung.mail.message import as_message, stable_message_id
 from unrung.mail.outbox import Mail, may_tell
 from unrung.morning import history_before, told_on
+from unrung.outgoing import write_down
 from unrung.safety import tell_served
 from unrung.settings import Settings
 from unrung.store import outbox
@@ -92,15 +92,8 @@ def _write(
     if not may_tell(written, day):
         return False
     key = f"threshold {day} " + json.dumps([[one.key, one.volume_ul] for one in news])
-    message_id = stable_message_id(key, settings.mail.sender)
     composed = threshold_mail(ledger, news, settings)
-    body = as_message(
-        composed, settings, settings.mail.to, message_id, datetime.fromtimestamp(now_ms // 1000, UTC)
-    )
-    return outbox.add_mail(
-        db, key=key, kind="threshold", day=day, message_id=message_id, subject=composed.subject,
-        body=body, recipients=settings.mail.to, now_ms=now_ms,
-    )
+    return write_down(db, settings, composed, key=key, kind="threshold", day=ledger.day, now_ms=now_ms)
 
 
 def _remember(db: Store, day: date, news: list[Raised]) -> None:

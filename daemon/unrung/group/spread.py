@@ -15,8 +15,8 @@ from typing import Any, NamedTuple
 
 from unrung.errors import UnrungError
 from unrung.group.days import ledgers
-from unrung.issue.place import place
 from unrung.ledger.results import DayLedger
+from unrung.parquet.export import write_file
 from unrung.parquet.files import Row, require_pyarrow, to_bytes
 from unrung.parquet.layout import FILE, day_folder, days, venues
 from unrung.store.days import leaf_values
@@ -47,8 +47,7 @@ def write_part(root: Path, to: Path, part: Part) -> int:
     made = 0
     for ledger in ledgers(root, *part):
         folder = day_folder(to, "leaves", part.venue, ledger.day)
-        for unplaced in place(folder, {FILE: to_bytes("leaves", rows_of(ledger))}):
-            raise UnrungError(f"{folder}: {unplaced}")
+        write_file(folder, FILE, to_bytes("leaves", rows_of(ledger)))
         made += 1
     return made
 

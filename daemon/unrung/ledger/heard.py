@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -55,11 +55,8 @@ def _hear_till(draft: Draft, clocks: Mapping[str, ClockNote]) -> None:
     no ring to wait for."""
     today, outlets = draft.material, Outlets(draft.settings)
     within = usual_hours(today.day, draft.settings.venue) or today.bounds
-    rings: dict[str, list[int]] = defaultdict(list)
+    rings = _rung_at(draft, clocks, outlets, outlets.of)
     glasses: dict[str, list[int]] = defaultdict(list)
-    for line in today.inputs.rings:
-        outlet = outlets.of(line.outlet)
-        rings[outlet].append(_corrected(line.at_ms, clocks.get(outlet)))
     for flow in today.pours.beer:
         if flow.volume_ul >= GLASS_LEAST_UL:
             glasses[flow.outlet].append(flow.end_ms)
@@ -77,11 +74,8 @@ def _hear_pooled(
     """Each outlet of a pool by itself: silent where its own till is, and its serves go without rings."""
     today, outlets = draft.material, Outlets(draft.settings)
     within = usual_hours(today.day, draft.settings.venue) or today.bounds
-    rings: dict[str, list[int]] = defaultdict(list)
+    rings = _rung_at(draft, clocks, outlets, outlets.own)
     serves: dict[str, list[Serve]] = defaultdict(list)
-    for line in today.inputs.rings:
-        own = outlets.own(line.outlet)
-        rings[own].append(_corrected(line.at_ms, clocks.get(outlets.of(own))))
     for found in matched.values():
         for serve in found.serves:
             if serve.tap in today.stands and serve.volume_ul >= GLASS_LEAST_UL:
@@ -93,6 +87,16 @@ def _hear_pooled(
         cover = draft.outlet_cover.get(pool, draft.ring_cover)
         draft.outlet_cover[own] = subtract(cover, holes)
         draft.silent += [(own, hole) for hole in _worth_telling(holes, cover)]
+
+
+def _rung_at(
+    draft: Draft, clocks: Mapping[str, ClockNote], outlets: Outlets, named: Callable[[str], str]
+) -> dict[str, list[int]]:
+    """When each outlet rang anything at all, by the meters' clock; ``named``: what it goes by."""
+    times: dict[str, list[int]] = defaultdict(list)
+    for line in draft.material.inputs.rings:
+        times[named(line.outlet)].append(_corrected(line.at_ms, clocks.get(outlets.of(line.outlet))))
+    return times
 
 
 def _without_rings(hole: Span, serves: Iterable[Serve]) -> bool:

@@ -41,7 +41,7 @@ def export(
     is taken away. Raises UnrungError where pyarrow is missing or a file cannot be written.
     """
     require_pyarrow()
-    _place(settings_folder(to, settings.venue.name), SETTINGS, settings_bytes(settings))
+    write_file(settings_folder(to, settings.venue.name), SETTINGS, settings_bytes(settings))
     staff = settings.venue.keep_staff_days is not None
     days = movements = leaves = 0
     for day in _days(db, settings, first, last):
@@ -51,7 +51,7 @@ def export(
             if rows is None:
                 _take_away(folder)
             else:
-                _place(folder, FILE, to_bytes(table, rows, staff=staff))
+                write_file(folder, FILE, to_bytes(table, rows, staff=staff))
         days += 1
         movements += len(tables["movements"] or ())
         leaves += len(tables["leaves"] or ())
@@ -96,7 +96,8 @@ def _days(db: Store, settings: Settings, first: date | None, last: date | None) 
         day += timedelta(days=1)
 
 
-def _place(folder: Path, name: str, content: bytes) -> None:
+def write_file(folder: Path, name: str, content: bytes) -> None:
+    """One file, whole or not at all. Raises UnrungError where it cannot be written."""
     for unplaced in place(folder, {name: content}):
         raise UnrungError(f"{folder}: {unplaced}")
 
