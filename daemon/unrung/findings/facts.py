@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -21,6 +21,8 @@ Made = TypeVar("Made")
 
 DAYS = 28
 """A day's findings look back over so many business days, the day itself among them."""
+LONGEST_MS = 3_600_000
+"""No serve takes longer."""
 
 
 @dataclass(frozen=True)
@@ -91,13 +93,18 @@ class Window:
         """Keys of the serves that leave poured-not-rung beer."""
         return self.keys_of("leaving", _leaving)
 
-    @cached_property
-    def flows(self) -> dict[str, list[tuple[int, int, int, int]]]:
-        """Each tap's single flows by their start: (start, end, volume, serve that it is part of)."""
-        return {
-            tap: sorted((*part, key) for key in keys for part in self.serves[key].parts)
-            for tap, keys in self.by_tap.items()
-        }
+    def flows(self, tap: str, from_ms: int, to_ms: int) -> list[tuple[int, int, int, int]]:
+        """A tap's single flows that begin in a span, by their start: (start, end, volume, serve that it
+        is part of)."""
+        keys, serves = self.by_tap[tap], self.serves
+        low, high = (
+            bisect_left(keys, at_ms, key=lambda key: serves[key].end_ms)
+            for at_ms in (from_ms, to_ms + LONGEST_MS)
+        )
+        return sorted(
+            (*part, key) for key in keys[low:high] for part in serves[key].parts
+            if from_ms <= part[0] <= to_ms
+        )
 
     @cached_property
     def tap_named(self) -> dict[str, str]:
@@ -181,12 +188,21 @@ class Facts:
     """Serve to the microlitres of it that are explained; signed for a paired serve."""
     taken_rings: frozenset[int] = frozenset()
     _made: dict[str, Any] = field(default_factory=dict)
+    _at_taps: dict[str, dict[str, Any]] = field(default_factory=dict)
 
     def once(self, name: str, make: Callable[[Facts], Made]) -> Made:
         """What ``make`` makes of these facts, made once for all findings that need it."""
         if name not in self._made:
             self._made[name] = make(self)
         made: Made = self._made[name]
+        return made
+
+    def once_at(self, tap: str, name: str, make: Callable[[], Made]) -> Made:
+        """What ``make`` makes of one tap's glasses, made once until some of them are explained."""
+        known = self._at_taps.setdefault(tap, {})
+        if name not in known:
+            known[name] = make()
+        made: Made = known[name]
         return made
 
     @property
@@ -198,11 +214,11 @@ class Facts:
         """The day that findings are for."""
         return self.window.days[-1]
 
-    @property
+    @cached_property
     def serves(self) -> list[ServeFact]:
         return self.window.serves
 
-    @property
+    @cached_property
     def rings(self) -> list[RingFact]:
         return self.window.rings
 
@@ -228,17 +244,20 @@ class Facts:
 
     def less(self, claims: Iterable[tuple[Mapping[int, int], Iterable[int]]]) -> Facts:
         """The facts without what findings explain: (serves, rings) of each."""
+        claims = list(claims)
+        if not any(serves or lone for serves, lone in claims):
+            return self
         taken, rings = dict(self.taken), set(self.taken_rings)
-        fuller = False
+        fuller: set[str] = set()
         for serves, lone in claims:
             for key, volume in serves.items():
                 taken[key] = taken.get(key, 0) + volume
-                fuller = fuller or self.serves[key].paired
+                if self.serves[key].paired:
+                    fuller.add(self.serves[key].tap)
             rings.update(lone)
-        if taken == self.taken and rings == self.taken_rings:
-            return self
         # What lone pours explain leaves the glasses of paired serves as they were.
-        return Facts(self.window, taken, frozenset(rings), {} if fuller else self._made)
+        at_taps = {tap: made for tap, made in self._at_taps.items() if tap not in fuller}
+        return Facts(self.window, taken, frozenset(rings), {} if fuller else self._made, at_taps)
 
 
 def _by_tap(day: DayFacts) -> dict[str, list[int]]:

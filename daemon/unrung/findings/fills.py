@@ -16,7 +16,7 @@ from functools import cached_property, partial
 from statistics import fmean
 from typing import NamedTuple
 
-from unrung.findings.facts import Facts
+from unrung.findings.facts import Facts, Window
 from unrung.findings.statistics import spread
 from unrung.ledger.facts import DayFacts, ServeFact
 
@@ -100,21 +100,39 @@ class _Stretch(NamedTuple):
     first: int
     """Key of the day's first serve."""
     glasses: _Glasses
-    ratios: list[float]
-    """Less what is explained."""
+
+
+_Stretches = dict[str, dict[Cell, list[_Stretch]]]
+"""By tap and cell, in order of time."""
 
 
 def _fills(facts: Facts) -> dict[Cell, Fill]:
-    cells: dict[Cell, list[_Stretch]] = defaultdict(list)
+    stretches = facts.window.once("glasses", partial(_stretches, facts.window))
+    made: dict[Cell, Fill] = {}
+    for tap, cells in stretches.items():
+        made |= facts.once_at(tap, "fills", partial(_fills_at, facts, cells))
+    return dict(sorted(made.items(), key=lambda item: item[0]))
+
+
+def _stretches(window: Window) -> _Stretches:
+    found: _Stretches = defaultdict(lambda: defaultdict(list))
     first = 0
-    for day in facts.window.days:
+    for day in window.days:
         for cell, glasses in day.once("glasses", None, partial(_glasses_of, day)).items():
-            cells[cell].append(_Stretch(day, first, glasses, _left(facts, cell, first, glasses)))
+            found[cell.tap][cell].append(_Stretch(day, first, glasses))
         first += len(day.serves)
+    return found
+
+
+def _fills_at(facts: Facts, cells: dict[Cell, list[_Stretch]]) -> dict[Cell, Fill]:
+    """The fills of one tap."""
     made = {}
-    for cell in sorted(cells):
+    for cell, stretches in cells.items():
+        left = [_left(facts, cell, stretch.first, stretch.glasses) for stretch in stretches]
         fill = Fill(cell, [], [])
-        for stretch, (numbers, ratios) in zip(cells[cell], _near_their_like(cell, cells[cell]), strict=True):
+        for stretch, (numbers, ratios) in zip(
+            stretches, _near_their_like(cell, stretches, left), strict=True
+        ):
             fill.keys.extend([stretch.first + number for number in numbers])
             fill.ratios.extend(ratios)
         if fill.keys:
@@ -151,17 +169,18 @@ def _glasses_of(day: DayFacts) -> dict[Cell, _Glasses]:
 _Kept = tuple[list[int], list[float]]
 
 
-def _near_their_like(cell: Cell, stretches: list[_Stretch]) -> list[_Kept]:
+def _near_their_like(cell: Cell, stretches: list[_Stretch], left: list[list[float]]) -> list[_Kept]:
     """The glasses of a cell that lie near the middle of those just before and after them, day by day.
+    ``left``: their ratios less what is explained.
 
     What of a day is kept follows from its glasses and the few around it, so it is kept with the day.
     """
-    ratios = [ratio for stretch in stretches for ratio in stretch.ratios]
+    ratios = [ratio for own in left for ratio in own]
     found, start = [], 0
-    for stretch in stretches:
-        end = start + len(stretch.ratios)
+    for stretch, own in zip(stretches, left, strict=True):
+        end = start + len(own)
         low, high = _around(start, len(ratios)), _around(end - 1, len(ratios)) + 2 * AROUND + 1
-        given = (ratios[low:start], stretch.ratios, ratios[end:high])
+        given = (ratios[low:start], own, ratios[end:high])
         known: dict[Cell, tuple[object, _Kept]] = stretch.day.once("near", None, dict)
         if cell not in known or known[cell][0] != given:
             known[cell] = (given, _near(stretch.glasses, *given))

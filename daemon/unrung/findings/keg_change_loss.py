@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
-from unrung.findings.statistics import t_limits
+from unrung.findings.statistics import above_zero
 from unrung.findings.wording import sum_volume, times
 from unrung.ledger.coverage import covers, union
 from unrung.settings import Settings
@@ -60,7 +60,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     allowance = float(
         Fraction(settings.matching.keg_change_allowance) * UNITS_UL[settings.venue.volume_unit]
     )
-    taps = {tap: moments for tap, moments in facts.window.kegs_on.items() if tap in facts.window.flows}
+    taps = {tap: moments for tap, moments in facts.window.kegs_on.items() if tap in facts.window.by_tap}
     found = []
     for tap, moments in taps.items():
         changes = _changes(facts, settings, tap, moments, allowance)
@@ -68,7 +68,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
         often = (
             len(over) >= FEWEST and fmean(over) >= OFTEN * allowance
             and len([one for one in over if one > 0]) >= max(FEWEST, len(over) / 2)
-            and t_limits(over, CHANCE).low > 0
+            and above_zero(over, CHANCE)
         )
         once = max(min(change.over_ul, change.odd_ul) for change in changes)
         if often or (len(over) < FEWEST and once >= max(1.0, ONCE * allowance)):
@@ -123,12 +123,11 @@ def _poured(facts: Facts, place: tuple[str, str], low: int, high: int) -> int:
 
 def _run(facts: Facts, settings: Settings, tap: str, on_ms: int) -> tuple[tuple[int, ...], int]:
     """Serves that the change's flows belong to, and the volume of those flows."""
-    flows = facts.window.flows[tap]
-    until = on_ms + settings.matching.keg_change_minutes * 60_000
+    until = on_ms + round(settings.matching.keg_change_minutes * 60_000)
     ended, volume = on_ms + FIRST_MS - PAUSE_MS, 0
     keys: dict[int, None] = {}
-    for start, end, part_ul, key in flows[bisect_left(flows, (on_ms,)) :]:
-        if start > min(until, ended + PAUSE_MS):
+    for start, end, part_ul, key in facts.window.flows(tap, on_ms, until):
+        if start > ended + PAUSE_MS:
             break
         ended = end
         if facts.serves[key].start_ms >= on_ms and key not in facts.taken:

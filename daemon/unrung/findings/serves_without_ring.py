@@ -19,7 +19,7 @@ from unrung.by_locale import time_text
 from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import DAYS, Facts
 from unrung.findings.finding import Finding
-from unrung.findings.statistics import binomial_tail, counts, poisson_limits, poisson_tail
+from unrung.findings.statistics import binomial_tail, counts, poisson_tail
 from unrung.findings.wording import share, sum_volume, times
 from unrung.ledger.facts import DayFacts, ServeFact
 from unrung.settings import Settings
@@ -64,10 +64,11 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     for outlet, keys in sorted(lone.items()):
         chance = binomial_tail(len(keys), len(keys) + alone[outlet], 0.5)
         left = [key for key in keys if key not in late]
-        surely = poisson_limits(len(left), level(len(served))).low
         cluster = _cluster(facts, settings, outlet, left)
         least = CLUSTERED if cluster else LEAST_SHARE
-        worth = len(left) >= FEWEST and surely >= least * served[outlet]
+        # The exact lower limit of their number is at least as much: the test dual to it.
+        surely = poisson_tail(len(left), least * served[outlet]) <= level(len(served)) / 2
+        worth = len(left) >= FEWEST and surely
         if worth and chance < SURELY * level(len(served)):
             found.append(_finding(facts, settings, outlet, left, cluster, chance, len(served)))
         else:

@@ -107,8 +107,10 @@ def poisson_limits(count: int, chance: float = 0.05) -> Limits:
     >>> tuple(round(limit, 3) for limit in poisson_limits(5))
     (1.623, 5, 11.668)
     """
-    low = 0.0 if not count else _solve(lambda mean: poisson_tail(count, mean), chance / 2, count)
-    high = _solve(lambda mean: -_poisson_up_to(count, mean), -chance / 2, count)
+    low = 0.0
+    if count:
+        low = _solve(lambda mean: poisson_tail(count, mean) - chance / 2, 0.0, count + 10.0)
+    high = _solve(lambda mean: chance / 2 - _poisson_up_to(count, mean), 0.0, count + 10.0)
     return Limits(low, count, high)
 
 
@@ -160,13 +162,15 @@ def t_quantile(probability: float, freedom: float) -> float:
     """
     if probability < 0.5:
         return -t_quantile(1 - probability, freedom)
-    low, high = 0.0, 1.0
-    while t_up_to(high, freedom) < probability:
-        low, high = high, 2 * high
-    for _ in range(200):
-        middle = (low + high) / 2
-        low, high = (middle, high) if t_up_to(middle, freedom) < probability else (low, middle)
-    return (low + high) / 2
+    return _solve(lambda value: t_up_to(value, freedom) - probability, 0.0, 1.0)
+
+
+def above_zero(values: Sequence[float], chance: float) -> bool:
+    """Whether the low limit of the values' mean (``t_limits``) is above 0: the test dual to the limits."""
+    centre, error = fmean(values), spread(values) / math.sqrt(len(values))
+    if centre <= 0 or len(values) < 2 or error == 0:
+        return centre > 0 and len(values) > 1
+    return 1 - t_up_to(centre / error, len(values) - 1) < chance / 2
 
 
 def t_limits(values: Sequence[float], chance: float = 0.05) -> Limits:
@@ -240,12 +244,10 @@ def _climb(count: int, mean: float) -> float:
     return total
 
 
-def _solve(rising: Callable[[float], float], wanted: float, near: int) -> float:
-    """Where a rising function of a mean reaches ``wanted``, by halving."""
-    low, high = 0.0, near + 10.0
-    while rising(high) < wanted:
+def _solve(rising: Callable[[float], float], low: float, high: float) -> float:
+    """Where a rising function reaches 0 from ``low`` on, by halving until two neighbours are left."""
+    while rising(high) < 0:
         high *= 2
-    for _ in range(200):
-        middle = (low + high) / 2
-        low, high = (middle, high) if rising(middle) < wanted else (low, middle)
-    return (low + high) / 2
+    while low < (middle := (low + high) / 2) < high:
+        low, high = (middle, high) if rising(middle) < 0 else (low, middle)
+    return middle

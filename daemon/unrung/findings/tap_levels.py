@@ -11,9 +11,11 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from itertools import pairwise
 from statistics import NormalDist, fmean, median
+from typing import NamedTuple
 
 from unrung.findings.facts import Facts
 from unrung.findings.fills import FEW, Fill, fills_of
@@ -72,17 +74,16 @@ def _levels(facts: Facts) -> list[Tap]:
     by_tap: dict[str, list[Fill]] = defaultdict(list)
     for cell, fill in fills_of(facts).items():
         by_tap[cell.tap].append(fill)
-    middles = {tap: middle_of(fills) for tap, fills in by_tap.items()}
+    own = {
+        tap: facts.once_at(tap, "level", partial(_own, facts, fills)) for tap, fills in sorted(by_tap.items())
+    }
     common: dict[str, list[float]] = defaultdict(list)
     for tap, fills in by_tap.items():
-        common[fills[0].cell.outlet].append(middles[tap])
+        common[fills[0].cell.outlet].append(own[tap].middle)
     bases = {
         outlet: max(-MOST_COMMON, min(MOST_COMMON, median(levels))) for outlet, levels in common.items()
     }
-    return [
-        _tap(facts, tap, fills, middles[tap], bases[fills[0].cell.outlet])
-        for tap, fills in sorted(by_tap.items())
-    ]
+    return [_tap(tap, level, bases[level.outlet]) for tap, level in own.items()]
 
 
 def middle_of(fills: Sequence[Fill]) -> float:
@@ -96,7 +97,23 @@ def middle_of(fills: Sequence[Fill]) -> float:
     return median(means)
 
 
-def _tap(facts: Facts, tap: str, fills: list[Fill], middle: float, base: float) -> Tap:
+class _Own(NamedTuple):
+    """A tap by itself; its pieces' levels are about ``middle``."""
+
+    outlet: str
+    middle: float
+    agrees: bool
+    pieces: list[Piece]
+
+
+def _tap(tap: str, own: _Own, base: float) -> Tap:
+    """A tap beside its outlet's others."""
+    pieces = [replace(piece, level=own.middle - base + piece.level) for piece in own.pieces]
+    return Tap(tap, own.outlet, pieces, own.agrees)
+
+
+def _own(facts: Facts, fills: list[Fill]) -> _Own:
+    middle = middle_of(fills)
     series = sorted(
         (key, ratio - fill.mean, number) for number, fill in enumerate(fills)
         for key, ratio in zip(fill.keys, fill.ratios, strict=True)
@@ -108,11 +125,10 @@ def _tap(facts: Facts, tap: str, fills: list[Fill], middle: float, base: float) 
     for low, high in pairwise([0, *sorted(cuts), len(keys)]):
         part = values[low:high]
         if part:
-            error = max(spread(part), 0.005) / math.sqrt(len(part))
-            pieces.append(Piece(
-                keys[low:high], middle - base + fmean(part), error, cuts.get(low, 1.0),
-                _alike(series[low:high], fmean(part))))
-    return Tap(tap, fills[0].cell.outlet, pieces, _agree(fills, middle))
+            mean, error = fmean(part), max(spread(part), 0.005) / math.sqrt(len(part))
+            alike = not cuts or _alike(series[low:high], mean)
+            pieces.append(Piece(keys[low:high], mean, error, cuts.get(low, 1.0), alike))
+    return _Own(fills[0].cell.outlet, middle, _agree(fills, middle), pieces)
 
 
 def _alike(part: Sequence[tuple[int, float, int]], shift: float) -> bool:

@@ -161,7 +161,8 @@ def _finding(
     ]
     serves = [facts.serves[key] for key in keys]
     outlet, listed = serves[0].outlet, serves[0].product
-    claims = {key: facts.serves[key].left_ul for key in keys if key in set(facts.lone)}
+    lone = set(facts.lone)
+    claims = {key: facts.serves[key].left_ul for key in keys if key in lone}
     rings = frozenset(
         number for number in facts.lone_rings
         if facts.rings[number].outlet == outlet and facts.rings[number].product == product

@@ -15,7 +15,7 @@ from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
 from unrung.findings.fills import FAR, Cell, cell_of, fills_of, topped_up
 from unrung.findings.finding import Finding
-from unrung.findings.statistics import binomial_tail, t_limits
+from unrung.findings.statistics import above_zero, binomial_tail
 from unrung.findings.wording import figure, serve_volume, share, sum_volume
 from unrung.ledger.facts import DayFacts
 from unrung.settings import Settings
@@ -96,7 +96,7 @@ def _judge(
     chance = binomial_tail(len(topped), glasses, usual)
     usual_fill = fmean(plain)
     over = [glass.over for glass in topped]
-    if chance >= level(places) or t_limits(over, level(places)).low <= 0 or fmean(over) < LEAST_OVER:
+    if chance >= level(places) or not above_zero(over, level(places)) or fmean(over) < LEAST_OVER:
         return None
     claims = _claims(facts, topped, over) | _other_goes(facts, tap, usual_fill)
     serves = [facts.serves[glass.key] for glass in topped]
