@@ -116,7 +116,7 @@ def _save_and_let_go(db: Store, settings: Settings, now_ms: int) -> dict[str, An
     folder, stem = backup_folder(settings), store_path(settings).stem
     clear_unfinished(folder, stem)
     made = back_up(db, folder / name_of(stem, now_ms))
-    keep_newest(folder, stem, settings.upkeep.keep_backups)
+    keep_newest(folder, stem, settings.upkeep.keep_backups, now_ms)
     return {"backup": made.name, "backup_ms": now_ms, "deleted": delete_spent(settings, spent)}
 
 

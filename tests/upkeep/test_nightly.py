@@ -84,6 +84,13 @@ def test_only_the_newest_backups_stay_and_nothing_else_in_the_folder_goes(venue:
                             "unrung-notes.sqlite"]
 
 
+def test_backups_of_a_clock_that_was_ahead_do_not_push_out_those_made_since(venue: VenueFolder) -> None:
+    venue.edit("venue.toml", "[venue]", "[upkeep]\nkeep_backups = 2\n[venue]")
+    for now in ("12-01 05:00:00", "12-02 05:00:00", "06-11 05:00:00", "06-12 05:00:00"):
+        assert night(venue, now) == []
+    assert names(venue) == ["unrung-20250611T090000Z.sqlite", "unrung-20250612T090000Z.sqlite"]
+
+
 def test_rows_that_stand_in_the_log_only_are_in_the_backup(venue: VenueFolder) -> None:
     with venue.open("06-11 05:00:00") as (settings, db), venue.open() as (_, reader):
         list(reader.query("SELECT * FROM movements"))

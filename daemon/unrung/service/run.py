@@ -29,6 +29,7 @@ from unrung.service.lost import forget_lost, tell_lost
 from unrung.service.notify import notify
 from unrung.service.polling import Polling
 from unrung.service.steps import Heart, Intake, Night, Post
+from unrung.service.ticking import Every
 from unrung.service.venue import Venue, stamp_of
 from unrung.service.watching import Watching
 from unrung.service.workers import Worker
@@ -110,7 +111,7 @@ class _Service:
         self._workers += self._new_pollers(issuer.wake)
         self._issuer = issuer
         self._scheduler = _scheduler(venue)
-        self._job = self._scheduler.add_job(self._tick, "interval", seconds=tick_seconds)
+        self._job = self._scheduler.add_job(self._tick, Every(tick_seconds))
         self._started_ms = venue.clock.wall_ms()
         self.ended = False
         """Whether every worker ended its step when told to stop."""

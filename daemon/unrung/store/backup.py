@@ -128,10 +128,13 @@ def fold_log(db: Database) -> bool:
     return not db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
 
 
-def keep_newest(folder: Path, stem: str, count: int) -> list[Path]:
-    """Take away all but the newest ``count`` backups; returns those that went."""
+def keep_newest(folder: Path, stem: str, count: int, now_ms: int) -> list[Path]:
+    """Take away all but the newest ``count`` backups; returns those that went. A backup that is dated
+    after ``now_ms`` was made by a clock that was ahead: it counts as older than all others, or the ones
+    made since would go in its place."""
     gone = []
-    for backup in backups_in(folder, stem)[:-count]:
+    found = sorted(backups_in(folder, stem), key=lambda one: (one.made_ms <= now_ms, one.made_ms))
+    for backup in found[:-count]:
         with suppress(OSError):  # held open by somebody: it goes next time
             backup.path.unlink()
             gone.append(backup.path)
