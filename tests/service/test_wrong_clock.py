@@ -18,7 +18,10 @@ from service.test_clock import LIBRARY, POLLING, Time
 from unrung.catch_up import catch_up
 from unrung.clock_trust import clock_trouble
 from unrung.closing import close
+from unrung.service.clock import Clock
 from unrung.service.lock import is_held
+from unrung.service.steps import Intake
+from unrung.service.venue import Venue, stamp_of
 from unrung.status import Holder, collect
 from unrung.upkeep import nightly
 from venue_folder import VenueFolder, make_venue, ms, pour, ring
@@ -96,6 +99,23 @@ def test_by_a_wrong_clock_nothing_is_done_and_by_the_right_one_all(bar: VenueFol
     assert [one.source.new_rows for one in later.taken] == [1]
     assert [str(one.day) for one in later.issued] == ["2025-06-10", "2025-06-11"]
     assert not bar.query("SELECT * FROM config_rows WHERE since BETWEEN '1900' AND '2025-06-11'")
+
+
+def test_a_clock_that_falls_back_while_folders_are_looked_at_puts_no_row_aside(bar: VenueFolder) -> None:
+    """It was right when the look began, and its rows would be refused as rows of the future."""
+    bar.rings("b.csv", [ring("06-12 09:45:00")], "06-12 11:00:00")
+    times = [NOON]
+    with bar.open() as (settings, _):
+        clock = Clock(lambda: times.pop() if times else FLAT["2001"], lambda: 0.0)
+        intake = Intake(Venue(bar.path, settings, clock, stamp_of(bar.path)), lambda: None)
+        for _ in range(3):
+            intake.step()
+        assert bar.query("SELECT * FROM rejects") == [] and (bar.till / "b.csv").exists()
+        intake = Intake(Venue(bar.path, settings, Clock(lambda: NOON, lambda: 0.0), stamp_of(bar.path)),
+                        lambda: None)
+        for _ in range(3):
+            intake.step()
+    assert not (bar.till / "b.csv").exists() and bar.query("SELECT * FROM rejects") == []
 
 
 @pytest.fixture

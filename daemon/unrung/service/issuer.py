@@ -44,7 +44,7 @@ class Issuer:
             return SOON_SECONDS
         settings, now_ms = self._venue.settings, self._venue.clock.wall_ms()
         with self._venue.store() as db:
-            if self._venue.clock_is_wrong(db):
+            if self._venue.clock_is_wrong(db, now_ms):
                 return IDLE_SECONDS
             due = bool(due_days(db, settings, now_ms) or due_months(db, settings, now_ms))
             fresh = self._venue.fresh.is_set() and to_judge(db, settings, now_ms) is not None

@@ -32,9 +32,10 @@ class Polling:
             self._waiting_since = None
             return LONGEST_SECONDS
         with venue.store() as db:
-            if venue.clock_is_wrong(db):  # it would ask for a span that ends before it begins
+            now_ms = venue.clock.wall_ms()
+            if venue.clock_is_wrong(db, now_ms):  # it would ask for a span that ends before it begins
                 return 60.0
-            polled = poll_feed(db, venue.settings, feed, venue.clock.wall_ms(), os.environ)
+            polled = poll_feed(db, venue.settings, feed, now_ms, os.environ)
         if not polled.more:
             self._waiting_since = None
         venue.note(f"feed {self._feed}", polled.problem)

@@ -49,11 +49,11 @@ class Intake:
 
     def step(self) -> float:
         """Look at the folders that had an event or hold unsettled files, and now and then at all."""
-        now = self._venue.clock.mono()
+        now, now_ms = self._venue.clock.mono(), self._venue.clock.wall_ms()
         with self._venue.store() as db:
-            if self._venue.clock_is_wrong(db):  # rows of today would be refused as rows of the future
+            if self._venue.clock_is_wrong(db, now_ms):  # rows of today would be refused as of the future
                 return CLOCK_SECONDS
-            self._renew_config(db)
+            self._renew_config(db, now_ms)
             settings = self._venue.settings
             everything = self._full_look is None or now >= self._full_look
             if everything:
@@ -72,10 +72,11 @@ class Intake:
     def _look(self, db: Store, feed: Feed) -> None:
         """Scan one folder; what is wrong with it stops no other."""
         tracker = self._trackers.setdefault(feed.name, {})
-        clock = self._venue.clock
+        clock, now_ms = self._venue.clock, self._venue.clock.wall_ms()
+        if self._venue.clock_is_wrong(db, now_ms):
+            return
         try:
-            found = scan(db, self._venue.settings, feed, tracker, now_ms=clock.wall_ms(),
-                         now_mono=clock.mono())
+            found = scan(db, self._venue.settings, feed, tracker, now_ms=now_ms, now_mono=clock.mono())
         except SourceError as error:
             found = Scan(problems=[str(error)])
         except StoreError:
@@ -120,20 +121,20 @@ class Intake:
             except Empty:
                 return names
 
-    def _renew_config(self, db: Store) -> None:
+    def _renew_config(self, db: Store, now_ms: int) -> None:
         """Take up an edit; a bad one is told, and the settings before it stay in force."""
         stamp = stamp_of(self._venue.config)
         if stamp != self._venue.stamp:
-            wrong = self._take_up(db)
+            wrong = self._take_up(db, now_ms)
             self._venue.stamp = stamp
             self._venue.note("config", wrong)
         if self._edited:
             for feed in self._venue.settings.feed:
                 if feed.folder:
-                    self._read_again(db, feed)
+                    self._read_again(db, feed, now_ms)
             self._edited = False
 
-    def _take_up(self, db: Store) -> str:
+    def _take_up(self, db: Store, now_ms: int) -> str:
         """What is wrong with the edit; empty where it is in force."""
         try:
             settings = load(self._venue.config)
@@ -143,16 +144,16 @@ class Intake:
         if settings.files.store != self._venue.settings.files.store:
             return ("[files] store was changed, which needs a restart of the service; the earlier "
                     "settings stay in force until then")
-        self._venue.settings = take_config(db, settings, self._venue.clock.wall_ms())
+        self._venue.settings = take_config(db, settings, now_ms)
         self._trackers.clear()
         self._full_look, self._edited = None, True
         _log.info("the settings were edited and are in force")
         return ""
 
-    def _read_again(self, db: Store, feed: Feed) -> None:
+    def _read_again(self, db: Store, feed: Feed, now_ms: int) -> None:
         """What could not be read with the earlier settings, once more."""
         try:
-            taken = read_again(db, self._venue.settings, feed, self._venue.clock.wall_ms())
+            taken = read_again(db, self._venue.settings, feed, now_ms)
         except SourceError as error:
             self._venue.note(f"feed {feed.name}", str(error))
         else:
@@ -170,9 +171,10 @@ class Post:
         if not settings.mail.host:
             return 60.0
         with self._venue.store() as db:
-            if self._venue.clock_is_wrong(db):
+            now_ms = self._venue.clock.wall_ms()
+            if self._venue.clock_is_wrong(db, now_ms):
                 return CLOCK_SECONDS
-            return 0.0 if send_one(db, settings, self._venue.clock.wall_ms(), os.environ) else 30.0
+            return 0.0 if send_one(db, settings, now_ms, os.environ) else 30.0
 
 
 class Night:
@@ -184,12 +186,13 @@ class Night:
 
     def step(self) -> float:
         with self._venue.store() as db:
-            if self._venue.clock_is_wrong(db):
+            now_ms = self._venue.clock.wall_ms()
+            if self._venue.clock_is_wrong(db, now_ms):
                 return CLOCK_SECONDS
             if self._checked:
-                note_checked(db, self._venue.clock.wall_ms())
+                note_checked(db, now_ms)
                 self._checked = False
-            for text in nightly(db, self._venue.settings, self._venue.clock.wall_ms()):
+            for text in nightly(db, self._venue.settings, now_ms):
                 _log.error("upkeep: %s", text)
         return 60.0
 
@@ -208,10 +211,11 @@ class Heart:
         if not settings.schedule.heartbeat_url or clock.mono() < self._not_before:
             return 60.0
         with self._venue.store() as db:
-            if self._venue.clock_is_wrong(db):
+            now_ms = clock.wall_ms()
+            if self._venue.clock_is_wrong(db, now_ms):
                 return self._alarm()
-            wrong = beat(db, settings, clock.wall_ms())
-            left = bool(untold(db, settings, clock.wall_ms()))
+            wrong = beat(db, settings, now_ms)
+            left = bool(untold(db, settings, now_ms))
         if wrong:
             self._failures += 1
             self._not_before = clock.mono() + min(3600.0, 30.0 * 2**self._failures)

@@ -43,9 +43,10 @@ class Venue:
         finally:
             db.close()
 
-    def clock_is_wrong(self, db: Store) -> bool:
-        """Whether what depends on the date has to wait; told while it does."""
-        wrong = clock_trouble(db, self.settings, self.clock.wall_ms())
+    def clock_is_wrong(self, db: Store, now_ms: int) -> bool:
+        """Whether what depends on the date has to wait; told while it does. ``now_ms``: the moment that
+        is then worked with; read again afterwards, the clock may have fallen back between the two."""
+        wrong = clock_trouble(db, self.settings, now_ms)
         self.note("clock", wrong)
         return bool(wrong)
 
