@@ -77,6 +77,7 @@ def _not_json(name: str, text: str, error: json.JSONDecodeError) -> ExportError:
     if error.msg == "Extra data":
         return ExportError(
             "holds more than one JSON document", name=name, line=line, value=rest[:_SHOWN],
-            fix="An export must hold one document, such as one array of rows.",
+            fix="Set formats.json_lines = true where each line is a row; else an export must hold one "
+            "document, such as one array of rows.",
         )
     return ExportError(f"is not JSON: {error.msg}", name=name, line=line, value=rest[:_SHOWN], fix=_FIX)

@@ -13,6 +13,7 @@ from unrung_adapters.cells import Cells, named_cells, raw_taker, skipper, texts_
 from unrung_adapters.check import refuse_bad_mapping
 from unrung_adapters.decode import decoded
 from unrung_adapters.documents import document
+from unrung_adapters.json_lines import Unread, documents_by_line, refuse_unread
 from unrung_adapters.notes import ReadNotes
 from unrung_adapters.numerals import SourceNumber
 from unrung_adapters.pointers import MISSING, Place, compiled
@@ -33,9 +34,18 @@ def read(
     """
     refuse_bad_mapping(mapping, "json")
     text = decoded(export.name, unpacked(export, mapping), mapping.formats.encoding)
-    whole = document(export.name, text)
+    whole = _whole_of(export.name, text, mapping)
     places = row_places(export.name, whole, mapping.formats.rows)
     yield from _records(export, mapping, ReadNotes() if notes is None else notes, places)
+
+
+def _whole_of(name: str, text: str, mapping: Mapping) -> Any:
+    if not mapping.formats.json_lines:
+        return document(name, text)
+    found = documents_by_line(name, text)
+    if mapping.formats.rows:
+        refuse_unread(name, found)
+    return found
 
 
 def _records(
@@ -60,7 +70,7 @@ def _records(
                 _check_characters(cells, used)
             yield build(line, texts, raw_of(cells))
         except BadValue as bad:
-            shown = [*map(_whole, texts)]
+            shown = [*map(_escaped, texts)]
             yield rejected(line, _plainer(bad, place), named_cells(mapping, shown) if shown else {})
     notes.absent += unseen.values()
     notes.present = tuple(field for field in used.values() if field not in notes.absent)
@@ -75,6 +85,8 @@ def _cells_reader(
     follows = [compiled(pointer) for pointer in pointers]
 
     def cells_of(place: Place) -> Cells:
+        if isinstance(place.values[-1], Unread):
+            raise place.values[-1].bad
         found = [follow(place) for follow in follows]
         for index, value in enumerate(found):
             if type(value) is not str and type(value) is not SourceNumber:
@@ -95,7 +107,7 @@ def _text(field: str, value: Any) -> str:
     raise BadValue(field, "", f"holds {kind}, not a value", "Map a pointer that goes further down.")
 
 
-def _whole(text: str) -> str:
+def _escaped(text: str) -> str:
     """The text with halves of characters written out: what is kept must be UTF-8."""
     return text.encode("utf-8", "backslashreplace").decode()
 
@@ -103,7 +115,7 @@ def _whole(text: str) -> str:
 def _check_characters(cells: Cells, used: dict[str, str]) -> None:
     for cell, field in zip(cells, used.values(), strict=False):
         if "\0" in cell:
-            raise BadValue(field, _whole(cell), "holds a NUL character", _NO_FIX)
+            raise BadValue(field, _escaped(cell), "holds a NUL character", _NO_FIX)
         try:
             cell.encode()
         except UnicodeEncodeError:
@@ -112,6 +124,6 @@ def _check_characters(cells: Cells, used: dict[str, str]) -> None:
 
 
 def _plainer(bad: BadValue, place: Place) -> BadValue:
-    if isinstance(place.values[-1], dict | list):
+    if isinstance(place.values[-1], dict | list | Unread):
         return bad
     return BadValue("row", "", "is not an object", "Set formats.rows to the array of rows.")

@@ -53,6 +53,8 @@ class Formats(BaseModel):
     rows: str = ""
     """JSON: a pointer (RFC 6901) to the array of rows. ``*`` in place of a token goes into every
     element: "/checks/*/lines". Empty: the document itself is the array."""
+    json_lines: bool = False
+    """JSON: every line is a document of its own; the export is then read as the array of them."""
     compression: Literal["none", "gzip", "zip"] = "none"
     """A zip must hold exactly one file."""
     time: str = "iso"

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from adapters.exports import OUTSIDE, mapping, one, read_json, utc_ms
-from unrung.errors import ExportError
+from unrung.errors import ExportError, IncompleteExport
 from unrung.records import Reject
 from unrung_adapters.notes import ReadNotes
 
@@ -146,3 +146,33 @@ def test_nested_rows_of_csvkit_are_reached_by_pointers() -> None:
         ("1971-01-01", "waste", "true", "1.0", "Chicago Reader", "40"),
         ("1948-01-01", "waste", "true", "1.27", "Chicago Sun-Times", "63"),
     ]
+
+
+LINES = '{{"at": "{at}", "item": "Stout"}}\n{middle}\n{{"at": "{at}", "item": "Pils"}}{end}'
+
+
+def test_a_document_a_line_is_a_row_a_line_and_a_bad_line_is_kept_aside() -> None:
+    text = LINES.format(at=AT, middle='{"at": "', end="\n")
+    stout, bad, pils = read_json(text, mapping(fields=FLAT, json_lines=True))
+    assert (one([stout]).item, one([pils]).item, one([pils]).line) == ("Stout", "Pils", 3)
+    assert isinstance(bad, Reject) and (bad.line, bad.field) == (2, "row")
+    assert "ends too early" in bad.reason and bad.fix
+    unended = LINES.format(at=AT, middle="", end="")  # and a blank line is none
+    assert [row.line for row in read_json(unended, mapping(fields=FLAT, json_lines=True))] == [1, 2]
+
+
+@pytest.mark.parametrize(
+    ("text", "settings", "error", "said"),
+    [
+        (LINES.format(at=AT, middle="", end='\n{"at"'), {"json_lines": True}, IncompleteExport, "line 4"),
+        ("{}\n?\n{}", {"json_lines": True, "rows": "/*/x"}, ExportError, "line 2"),
+        ("<html>\n</html>", {"json_lines": True}, ExportError, "web page"),
+        (LINES.format(at=AT, middle="", end=""), {}, ExportError, "json_lines = true"),
+    ],
+    ids=["cut off", "rows within lines", "nothing to read", "not told"],
+)
+def test_lines_that_cannot_be_trusted_are_refused(
+    text: str, settings: dict[str, Any], error: type[ExportError], said: str
+) -> None:
+    with pytest.raises(error, match=said):
+        read_json(text, mapping(fields=FLAT, **settings))

@@ -53,7 +53,7 @@ def ledger_of(config: Path, days: Sequence[date]) -> Rows:
     """What ``unrung check`` and ``unrung catch-up`` make of the folder: microlitres by business day,
     outlet and product, components of 0 left out."""
     report = check_folder(config, NOW_MS, {})
-    assert not report.problems, report.lines
+    assert not report.problems, "\n".join(report.shown())
     noon = datetime.combine(days[-1] + timedelta(days=2), datetime.min.time(), UTC) + timedelta(hours=12)
     now_ms = round(noon.timestamp() * 1000)
     settings, db = open_venue(config, now_ms)

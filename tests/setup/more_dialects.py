@@ -44,7 +44,7 @@ def _lines(bar: QuietBar, sale: Sale) -> Iterator[Line]:
         yield Line(local(sale.ring_ms + 25_000, bar.zone), *said, -1, -sale.price)
 
 
-def _pours(bar: QuietBar, day: date) -> Iterator[tuple[Sale, datetime, datetime]]:
+def pours_of(bar: QuietBar, day: date) -> Iterator[tuple[Sale, datetime, datetime]]:
     """Sale, start and end of each metered pour of the day, in order."""
     for sale in bar.sales:
         if sale.day == day and sale.end_ms is not None:
@@ -68,7 +68,7 @@ def write_french(bar: QuietBar, folder: Path) -> None:
         flows = [
             (sale.beer.tap, f"{start:%d/%m/%Y %H:%M:%S}", f"{end:%d/%m/%Y %H:%M:%S}",
              f"{sale.metered_ul / 10_000:.1f}".replace(".", ","))
-            for sale, start, end in _pours(bar, day)
+            for sale, start, end in pours_of(bar, day)
         ]
         put(folder / "debits", f"debits_{day:%Y%m%d}.csv",
             _joined(("Robinet", "Début", "Fin", "Volume (cl)"), flows, ";").encode("utf-8-sig"), day,
@@ -97,7 +97,7 @@ def write_australian(bar: QuietBar, folder: Path) -> None:
         flows = [
             (f"{end:%d/%m/%y}", f"{end:%H:%M:%S}", sale.beer.tap, str(sale.metered_ul // 1000),
              str(sale.seconds))
-            for sale, _, end in _pours(bar, day)
+            for sale, _, end in pours_of(bar, day)
         ]
         put(folder / "flow", f"FLOW{day:%d%m%y}.TXT",
             _joined(("Date", "Time", "Tap No", "mL", "Secs"), flows, "\t").encode("utf-16"), day, bar.zone)
@@ -124,7 +124,7 @@ def write_texan(bar: QuietBar, folder: Path) -> None:
         flows = [
             (sale.beer.tap, f"{start:%m/%d/%Y %I:%M:%S %p}",
              f"{sale.metered_ul / float(UNITS_UL['us_fl_oz']):.2f}", str(sale.seconds))
-            for sale, start, _ in _pours(bar, day)
+            for sale, start, _ in pours_of(bar, day)
         ]
         put(folder / "meters", f"pours {day:%m-%d-%Y}.csv",
             _joined(("Tap", "Pour Start", "Oz", "Duration (s)"), flows, ",").encode(), day, bar.zone)

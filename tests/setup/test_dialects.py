@@ -7,6 +7,7 @@ import shutil
 import subprocess
 import sys
 from collections import Counter
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -73,7 +74,7 @@ def test_british_exports_give_the_very_ledger_without_a_file_being_edited(
 
 def test_us_exports_give_the_ledger_that_a_config_written_by_hand_gives(tmp_path: Path) -> None:
     """A simulated week: sizes in front of names, AM and PM, dollars, flags, start and seconds."""
-    month = simulate(5, days=7, start=date(2026, 10, 26), venue="small")
+    month = simulate(5, days=5, start=date(2026, 10, 26), venue="small")
     write_us(month, tmp_path / "in")
     given = {"rings": tmp_path / "in/till", "pours": tmp_path / "in/meters"}
     set_up(tmp_path / "bar", zone="America/New_York", **given)
@@ -84,7 +85,8 @@ def test_us_exports_give_the_ledger_that_a_config_written_by_hand_gives(tmp_path
 
 
 def test_all_of_it_works_from_the_command_line(british: QuietBar, tmp_path: Path) -> None:
-    write_british(british, tmp_path / "in")
+    few = replace(british, days=british.days[:3])
+    write_british(few, tmp_path / "in")
     files = [str(path) for path in sorted((tmp_path / "in/till").iterdir())]
     pours = ("--pours", str(tmp_path / "in/meters/*.csv"))
     setup = ("setup", str(tmp_path / "bar"), "--rings", *files, *pours, "--yes")
@@ -94,7 +96,7 @@ def test_all_of_it_works_from_the_command_line(british: QuietBar, tmp_path: Path
             env={**os.environ, "PYTHONPATH": PATH, "PYTHONUTF8": "1"},
         )
         assert ran.returncode == 0, (words[0], ran.stdout[-2000:], ran.stderr)
-    assert len(list((tmp_path / "bar/issued/daily").iterdir())) >= len(british.days)
+    assert len(list((tmp_path / "bar/issued/daily").iterdir())) >= len(few.days)
 
 
 US_BY_HAND = """

@@ -1,4 +1,4 @@
-"""Setup, check and catch-up on three dialects more: the right figures, and no file edited."""
+"""Setup, check and catch-up on seven dialects more: the right figures, and no file edited."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from unrung.config_folder import load
 from .helping import Rows, ledger_of, set_up
 from .more_dialects import write_australian, write_french, write_texan
 from .quiet_bar import Beer, QuietBar, quiet_bar
+from .yet_other_dialects import write_dutch, write_italian, write_oregon, write_spanish
 
 OZ = 29_573.5295625
 
@@ -43,7 +44,7 @@ def french() -> Case:
         Beer("Terrasse", "Blonde du Héron", "11", {"25 cl": (250_000, 380), "50 cl": (500_000, 720)}),
         Beer("Terrasse", "Blanche des Roseaux", "12", {"33 cl": (330_000, 510)}),
     ]
-    bar = quiet_bar(21, beers, "Europe/Paris", date(2026, 10, 22), 5)
+    bar = quiet_bar(21, beers, "Europe/Paris", date(2026, 10, 22), 4)
     return Case(write_french, bar, "ventes", "debits", ("l", "EUR"))
 
 
@@ -54,7 +55,7 @@ def australian() -> Case:
         Beer("Front", "Magpie Porter", "3", {"Schooner": (425_000, 950), "Pot": (285_000, 650)}),
         Beer("Beer Garden", "Billabong Lager", "7", {"Schooner": (425_000, 850), "Jug": (1_140_000, 2200)}),
     ]
-    bar = quiet_bar(22, beers, "Australia/Sydney", date(2026, 10, 1), 6)
+    bar = quiet_bar(22, beers, "Australia/Sydney", date(2026, 10, 1), 4)
     return Case(write_australian, bar, "sales", "flow", ("l", "AUD"))
 
 
@@ -65,8 +66,48 @@ def texan() -> Case:
         Beer("", "Nightjar Stout", "3", {"12 oz": (ounces(12), 750)}),
         Beer("", "Mesquite Cider", "4", {"16 oz": (ounces(16), 800), "10 oz": (ounces(10), 550)}),
     ]
-    bar = quiet_bar(23, beers, "America/Chicago", date(2026, 10, 29), 6)
+    bar = quiet_bar(23, beers, "America/Chicago", date(2026, 10, 29), 4)
     return Case(write_texan, bar, "till", "meters", ("us_fl_oz", "USD"), tolerance_ul=200)
+
+
+def dutch() -> Case:
+    beers = [
+        Beer("", "Reigerbier", "1", {"Vaasje": (250_000, 340), "Fluitje": (200_000, 290)}),
+        Beer("", "Sluiswachter Tripel", "2", {"Bokaal": (300_000, 560), "Kelk": (200_000, 420)}),
+        Beer("", "Waterlelie Wit", "3", {"Vaasje": (250_000, 390), "Pul": (500_000, 750)}),
+    ]
+    bar = quiet_bar(24, beers, "Europe/Amsterdam", date(2026, 10, 22), 4)
+    return Case(write_dutch, bar, "kassa", "tap", ("l", "EUR"))
+
+
+def spanish() -> Case:
+    beers = [
+        Beer("Barra", "Garza Rubia", "1", {"Caña": (200_000, 240), "Doble": (400_000, 430)}),
+        Beer("Barra", "Molino Tostada", "2", {"Caña": (200_000, 260), "Jarra": (500_000, 520)}),
+        Beer("Patio", "Garza Rubia", "5", {"Caña": (200_000, 260), "Doble": (400_000, 450)}),
+    ]
+    bar = quiet_bar(25, beers, "Europe/Madrid", date(2026, 10, 3), 4)
+    return Case(write_spanish, bar, "caja", "grifos", ("l", "EUR"))
+
+
+def oregon() -> Case:
+    beers = [
+        Beer("Taproom", "Drift Creek Pale", "1", {"Pint": (ounces(16), 700), "Half": (ounces(8), 400)}),
+        Beer("Taproom", "Tidewater Porter", "2", {"Pint": (ounces(16), 725), "Pitcher": (ounces(60), 2400)}),
+        Beer("Patio", "Drift Creek Pale", "3", {"Pint": (ounces(16), 700), "Half": (ounces(8), 400)}),
+    ]
+    bar = quiet_bar(26, beers, "America/Los_Angeles", date(2026, 10, 28), 4)
+    return Case(write_oregon, bar, "pos", "flow", ("us_fl_oz", "USD"), tolerance_ul=200)
+
+
+def italian() -> Case:
+    beers = [
+        Beer("Interno", "Airone Bionda", "1", {"0,2": (200_000, 350), "0,4": (400_000, 600)}),
+        Beer("Interno", "Chiusa Rossa", "2", {"0,2": (200_000, 380), "0,4": (400_000, 650)}),
+        Beer("Giardino", "Canna Bianca", "3", {"0,3": (300_000, 500), "0,5": (500_000, 750)}),
+    ]
+    bar = quiet_bar(27, beers, "Europe/Rome", date(2026, 10, 21), 4)
+    return Case(write_italian, bar, "cassa", "spine", ("l", "EUR"))
 
 
 def differences(found: Rows, true: Rows, tolerance_ul: int) -> list[tuple[object, ...]]:
@@ -81,7 +122,10 @@ def differences(found: Rows, true: Rows, tolerance_ul: int) -> list[tuple[object
     return wrong
 
 
-@pytest.mark.parametrize("made", [french, australian, texan], ids=lambda made: str(made.__name__))
+DIALECTS = [french, australian, texan, dutch, spanish, oregon, italian]
+
+
+@pytest.mark.parametrize("made", DIALECTS, ids=lambda made: str(made.__name__))
 def test_a_dialect_nobody_has_seen_gives_the_right_ledger(made: Callable[[], Case], tmp_path: Path) -> None:
     case = made()
     case.write(case.bar, tmp_path / "in")

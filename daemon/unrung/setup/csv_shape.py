@@ -7,7 +7,8 @@ import io
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import zip_longest
 
 from unrung.setup.sheet import Column, Sheet
 
@@ -31,8 +32,10 @@ class CsvShape:
     header: tuple[str, ...]
     """Names of the columns; their positions from 1 where the file has no header."""
     has_header: bool
-    footer_column: str = ""
-    footers: tuple[str, ...] = ()
+    skips: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    """Rows to pass over: a column, and what it then holds."""
+    below: tuple[str, ...] = ()
+    """The cells of a second line of headings, such as units."""
 
 
 def csv_shape(text: str) -> CsvShape | None:
@@ -46,7 +49,7 @@ def csv_shape(text: str) -> CsvShape | None:
                 best = found
     if best is None:
         return None
-    return _with_footers(text, best[2])
+    return _with_footers(text, _with_second_heading(text, best[2]))
 
 
 def csv_sheet(texts: Sequence[str], shape: CsvShape) -> Sheet:
@@ -56,8 +59,9 @@ def csv_sheet(texts: Sequence[str], shape: CsvShape) -> Sheet:
     for text in texts:
         rows += _body(text, shape)
         starts.append(len(rows))
+    titles = [" ".join(filter(None, pair)) for pair in zip_longest(shape.header, shape.below, fillvalue="")]
     columns = [
-        Column(name, name, [row[index] for row in rows]) for index, name in enumerate(shape.header)
+        Column(name, titles[index], [row[index] for row in rows]) for index, name in enumerate(shape.header)
     ]
     return Sheet([column for column in columns if column.name], starts)
 
@@ -122,15 +126,33 @@ def _body(text: str, shape: CsvShape) -> list[list[str]]:
     width, found = len(shape.header), []
     for _, row in _cut("".join(lines), shape.delimiter, shape.quote)[int(shape.has_header) :]:
         repeated = shape.has_header and tuple(cell.strip() for cell in row) == shape.header
-        if len(row) == width and not repeated and not _is_footer(row, shape):
+        if len(row) == width and not repeated and not _is_passed_over(row, shape):
             found.append(row)
     return found
 
 
-def _is_footer(row: Sequence[str], shape: CsvShape) -> bool:
-    if not shape.footer_column:
-        return False
-    return row[shape.header.index(shape.footer_column)].strip() in shape.footers
+def _is_passed_over(row: Sequence[str], shape: CsvShape) -> bool:
+    return any(row[shape.header.index(column)].strip() in values for column, values in shape.skips)
+
+
+def _with_second_heading(text: str, shape: CsvShape) -> CsvShape:
+    """A line below the header without a figure, over columns of figures: its cell in the first of those
+    is what tells it from the rows."""
+    rows = _body("".join(text.splitlines(keepends=True)[: shape.skip_lines + _LOOKED_AT]), shape)
+    if not shape.has_header or len(rows) < 4 or any(map(_has_figure, rows[0])):
+        return shape
+    figures = [
+        index for index, cell in enumerate(rows[0])
+        if shape.header[index] and cell.strip() and all(_has_figure(row[index]) for row in rows[1:-1])
+    ]
+    if len(figures) < 2:
+        return shape
+    below = tuple(cell.strip() for cell in rows[0])
+    return replace(shape, below=below, skips=((shape.header[figures[0]], (below[figures[0]],)),))
+
+
+def _has_figure(cell: str) -> bool:
+    return any(letter.isdigit() for letter in cell)
 
 
 def _with_footers(text: str, shape: CsvShape) -> CsvShape:
@@ -143,10 +165,7 @@ def _with_footers(text: str, shape: CsvShape) -> CsvShape:
             if index < len(row) and _FOOTER.match(row[index].strip()) and _mostly_empty(row)
         )
         if words and name:
-            return CsvShape(
-                shape.delimiter, shape.quote, shape.skip_lines, shape.header, shape.has_header,
-                name, tuple(dict.fromkeys(words)),
-            )
+            return replace(shape, skips=(*shape.skips, (name, tuple(dict.fromkeys(words)))))
     return shape
 
 

@@ -14,7 +14,7 @@ from unrung.setup.doubt import Notes
 from unrung.setup.encodings import encoding_of
 from unrung.setup.facts import Facts
 from unrung.setup.json_shape import JsonShape, array_pointers, json_sheet
-from unrung.setup.readers import document, unpacked
+from unrung.setup.readers import document, documents_by_line, unpacked
 from unrung.setup.sheet import Sheet
 
 _MAGIC = ((b"\x1f\x8b", "gzip"), (b"PK\x03\x04", "zip"))
@@ -123,14 +123,19 @@ def _csv_sheet(draft: Draft, texts: list[str]) -> Sheet:
         draft.formats["skip_lines"] = shape.skip_lines
     if not shape.has_header:
         draft.formats["header"] = False
-    if shape.footers:
-        draft.formats["skip_rows"] = [{"column": shape.footer_column, "values": list(shape.footers)}]
+    if shape.skips:
+        draft.formats["skip_rows"] = [
+            {"column": column, "values": list(values)} for column, values in shape.skips
+        ]
     return csv_sheet(texts, shape)
 
 
 def _json_sheets(draft: Draft, texts: list[str]) -> list[Sheet]:
     draft.adapter = "json"
-    documents = [document(one.name, text) for one, text in zip(draft.samples, texts, strict=True)]
+    read = document
+    if any(map(_is_by_line, texts)):
+        draft.formats["json_lines"], read = True, documents_by_line
+    documents = [read(one.name, text) for one, text in zip(draft.samples, texts, strict=True)]
     counts: dict[str, int] = {}
     for one in documents:
         for pointer, count in array_pointers(one).items():
@@ -145,3 +150,9 @@ def _json_sheets(draft: Draft, texts: list[str]) -> list[Sheet]:
         sheet.rows_at = pointer
         sheets.append(sheet)
     return sheets
+
+
+def _is_by_line(text: str) -> bool:
+    """Whether each of the first lines is a document of its own: an object, and then another."""
+    lines = [line.strip() for line in text.splitlines() if line.strip()][:20]
+    return len(lines) > 1 and all(line[0] == "{" and line[-1] == "}" for line in lines)

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from unrung.ledger.menu import resembles
 from unrung.setup.evidence import Evidence, hill_of
 from unrung.setup.groups import groups_of, in_a_container, product_like
 from unrung.setup.measure import set_portions
 from unrung.setup.meet import lifted, serves_only
-from unrung.setup.mixed import left_over, mixed_items
+from unrung.setup.mixed import Parts, left_over, mixed_items
 from unrung.setup.pools import pools_of
 from unrung.setup.portions import BY_NAME
 from unrung.setup.proposal import Key, MenuLine, Place, ProductLine, Tables, unique
+from unrung.setup.shared_names import share_names
 from unrung.setup.tap_lines import add_taps, by_number, say_doubtful_taps
 from unrung.setup.taps import pair_taps, pour_ends
 
@@ -37,11 +38,13 @@ def propose(evidence: Evidence, place: Place) -> Tables:
     tables = Tables()
     add_taps(evidence, taps, place, tables)
     set_portions(evidence, place, tables)
+    mixed = _mixed(evidence, place, tables)
+    share_names(evidence, tables, mixed)
     for index, product in evidence.products.items():
         _add_beer(evidence, index, product, counts, tables)
     _add_lookalikes(evidence, tables)
+    _add_mixed(evidence, mixed, tables)
     if evidence.hill is not None:
-        _add_mixed(evidence, place, tables)
         tables.pools = pools_of(
             evidence.rings, evidence.pours, evidence.hill, evidence.beer, evidence.sizes, tables.taps
         )
@@ -120,16 +123,26 @@ def _add_lookalikes(evidence: Evidence, tables: Tables) -> None:
             tables.menu.append(MenuLine(*key, "", price=evidence.prices.get(key, ""), remark=about))
 
 
-def _add_mixed(evidence: Evidence, place: Place, tables: Tables) -> None:
-    """Flights and half-and-halfs among what is left."""
-    assert evidence.hill is not None
+def _mixed(evidence: Evidence, place: Place, tables: Tables) -> dict[Key, Parts]:
+    """Flights and half-and-halfs among what is left, and glasses under a word that setup does not know."""
+    if evidence.hill is None:
+        return {}
     taps = {tap.meter or tap.tap: (tap.outlet, tap.product) for tap in tables.taps if not tap.since}
-    left = left_over(
-        evidence.rings, evidence.pours, evidence.hill, evidence.beer, evidence.sizes, taps
+    rings, pours, hill, beer, sizes = (
+        evidence.rings, evidence.pours, evidence.hill, evidence.beer, evidence.sizes
     )
-    whole = sum(pour.amount for pour in evidence.pours)
-    tables.found = 1 - sum(pour.amount for pour in left) / whole if whole else 0.0
-    for key, parts in mixed_items(evidence.rings, left, evidence.hill, evidence.beer, taps, place).items():
+    mixed = mixed_items(rings, left_over(rings, pours, hill, beer, sizes, taps), hill, beer, taps, place)
+    plain = {key: parts[0] for key, parts in mixed.items() if len(parts) == 1}
+    beer |= {key: product for key, (product, _) in plain.items()}
+    sizes |= {key: float(portion.volume_ul) for key, (_, portion) in plain.items()}
+    whole = sum(pour.amount for pour in pours)
+    left = sum(pour.amount for pour in left_over(rings, pours, hill, beer, sizes, taps))
+    tables.found = 1 - left / whole if whole else 0.0
+    return mixed
+
+
+def _add_mixed(evidence: Evidence, mixed: Mapping[Key, Parts], tables: Tables) -> None:
+    for key, parts in mixed.items():
         price = evidence.prices.get(key, "")
         tables.menu += [
             MenuLine(*key, product, portion.number, portion.unit, price, portion.why)

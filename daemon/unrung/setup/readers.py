@@ -22,6 +22,14 @@ def document(name: str, text: str) -> Any:
     return importlib.import_module("unrung_adapters.documents").document(name, text)
 
 
+def documents_by_line(name: str, text: str) -> list[Any]:
+    """A JSON text of a document a line, as their array. Raises ExportError."""
+    lines = importlib.import_module("unrung_adapters.json_lines")
+    found: list[Any] = lines.documents_by_line(name, text)
+    lines.refuse_unread(name, found)
+    return found
+
+
 def unpacked(export: Export, compression: str) -> bytes:
     """The export's bytes without their compression. Raises ExportError."""
     formats = Formats.model_validate({"compression": compression})

@@ -8,6 +8,7 @@ and the pours say how much it is.
 from __future__ import annotations
 
 import re
+import unicodedata
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -17,6 +18,8 @@ from unrung.units import UNITS_UL
 _METRIC = re.compile(
     r"(?<![\w.,])(\d+(?:[.,]\d+)?)\s?-?(ml|cl|dl|l|litre|litres|liter|liters|lt|ltr)\b\.?", re.IGNORECASE
 )
+_BARE_LITRES = re.compile(r"(?<![\w.,])(0[.,][1-9]\d?|[12][.,][05])(?![\w.,%]|\s?%)")
+"""A size in litres that nothing says is one, as German and Italian tills write it: "Pils 0,3"."""
 _OUNCES = re.compile(r"(?<![\w.,])(\d+(?:\.\d+)?)\s?-?(?:fl\.?\s?)?(?:oz|ounce|ounces)\b\.?", re.IGNORECASE)
 _PINTS = re.compile(
     r"(?<!\w)(?:(?P<part>1/2|½|half(?: a)?|halves|1/3|⅓|third(?: of a)?|2/3|⅔|"
@@ -28,7 +31,8 @@ _PARTS = re.compile(r"(?<!\w)(?:half|½|1/2|⅔|2/3|⅓|1/3)(?!\w)", re.IGNORECA
 _WORDS = re.compile(
     r"\b(pitcher|jug|growler|crowler|schooner|pot|middy|pony|goblet|tulip|snifter|stein|mass|mass?krug|"
     r"small|large|medium|regular|tall|short|taster|flight pour|glass|mug|imperial|goblet|stange|halbe|seidel|"
-    r"klein|gross|grosses|kleines|demi|pinte|galopin|cana|tercio|doble|piccola|media|grande|xs|s|m|l|xl)\b",
+    r"klein|gross|grosses|kleines|demi|pinte|galopin|cana|tercio|doble|tubo|jarra|piccola|media|grande|"
+    r"boccale|vaasje|fluitje|bokaal|pul|xs|s|m|l|xl)\b",
     re.IGNORECASE,
 )
 """Words that tell sizes apart and do not say how much."""
@@ -66,6 +70,8 @@ def taken_apart(item: str, size: str = "") -> Named:
     (Named(base='Weir Bitter', volume_ul=None, pints=Fraction(1, 1), word='pint'), 500000)
     >>> taken_apart("Half of Weir Bitter").pints, taken_apart("Weir Bitter", "16oz").volume_ul
     (Fraction(1, 2), 473176)
+    >>> taken_apart("Pils 0,3").volume_ul, taken_apart("Weizen 0,5 %").volume_ul
+    (300000, None)
     """
     for text in (size, item):
         for read in (_metric, _ounces, _pints, _part, _word):
@@ -84,10 +90,10 @@ _Read = tuple[str, int | None, Fraction | None, str] | None
 
 
 def _metric(text: str) -> _Read:
-    found = _METRIC.search(text)
+    found = _METRIC.search(text) or _BARE_LITRES.search(text)
     if found is None:
         return None
-    unit = found[2].lower()
+    unit = found[2].lower() if found.re is _METRIC else "l"
     size = Fraction(found[1].replace(",", ".")) * _UNIT_UL.get(unit, Fraction(1_000_000))
     if not 20_000 <= size <= 6_000_000:
         return None
@@ -120,10 +126,15 @@ def _part(text: str) -> _Read:
 
 
 def _word(text: str) -> _Read:
-    found = _WORDS.search(text)
+    found = _WORDS.search(_without_accents(text))
     if found is None or (found.span() == (0, len(text.strip())) and len(text.strip()) > 8):
         return None
     return text[: found.start()] + text[found.end() :], None, None, plain(found[0])
+
+
+def _without_accents(text: str) -> str:
+    """Letter for letter, so that what is found stands at the same place."""
+    return "".join(unicodedata.normalize("NFKD", letter)[0] for letter in text)
 
 
 def _tidy(text: str) -> str:

@@ -49,6 +49,8 @@ def forms_of(values: Sequence[str]) -> list[TimeForm]:
     sample = _spread(values, 600)
     found = [TimeForm(form, kind, _share(form, kind, sample)) for form, kind in kinds.items()]
     good = [one for one in found if one.share >= 1 - _BY_CHANCE]
+    if any(one.kind != "clock" for one in good):  # 21.10.26 is a day, though it could be a time with points
+        good = [one for one in good if one.kind != "clock"]
     best = max((one.share for one in good), default=0.0)
     return sorted((one for one in good if one.share == best), key=_preference)
 
@@ -121,14 +123,22 @@ def _patterns(text: str) -> dict[str, str]:
     clock = _CLOCK.search(text, day.end() if day else 0) or (_CLOCK.search(text) if not day else None)
     if day is None and clock is None:
         return {}
+    alone = _clock_alone(text)
     if day is None:
-        whole = clock is not None and clock.span() == (0, len(text)) and clock["s1"] == ":"
-        return {_clock_form(clock): "clock"} if clock and whole else {}
-    return {
+        return alone
+    return alone | {
         front + pattern: "moment" if clock else "date"
         for date_form in _date_forms(day)
         if (pattern := _spliced(text, day, date_form, clock)) is not None
     }
+
+
+def _clock_alone(text: str) -> dict[str, str]:
+    """A time of day and nothing else. With points it needs its seconds: 4.50 is rather a price."""
+    clock = _CLOCK.fullmatch(text)
+    if clock is None or not (clock["s1"] == ":" or (clock["s1"] == "." == clock["s2"] and len(text) > 6)):
+        return {}
+    return {_clock_form(clock): "clock"}
 
 
 def _spliced(

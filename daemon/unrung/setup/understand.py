@@ -14,6 +14,7 @@ from unrung.setup.facts import facts_of, number_texts
 from unrung.setup.kinds import settle_kinds
 from unrung.setup.money import settle_amounts
 from unrung.setup.numbers import number_form
+from unrung.setup.quantities import settle_quantities
 from unrung.setup.sheet import Sheet, joined
 from unrung.setup.spans import settle_span
 from unrung.setup.times import forms_of
@@ -45,6 +46,7 @@ def understand(carries: Carries, name: str, samples: list[Sample], notes: Notes)
     if draft.carries == "pours":
         settle_span(draft, notes)
     _need_columns(draft)
+    settle_quantities(draft)
     settle_kinds(draft, notes)
     settle_amounts(draft, notes)
     settle_volumes(draft, notes)

@@ -34,7 +34,7 @@ HEADERS: dict[str, dict[str, str]] = {
             "modificador",
         "units":
             "quantity|qty|units|count|number sold|no sold|qty sold|quantity sold|pieces|menge|anzahl|"
-            "stuck|stueck|quantite|qte|nombre|cantidad|cant|unidades|quantita|aantal",
+            "stuck|stueck|quantite|qte|nombre|cantidad|cant|unidades|uds|quantita|pezzi|aantal",
         "amount":
             "line total|total|amount|net|net amount|net total|net sales|line amount|value|sales|"
             "price|unit price|gross|gross amount|item price|betrag|gesamt|summe|umsatz|zeilensumme|"
@@ -56,8 +56,8 @@ HEADERS: dict[str, dict[str, str]] = {
             "terminal|till|till no|register|pos|station|workstation|device|till id|terminal id|"
             "register id|kasse|kassennr|kasse nr|caisse|caja|cassa|kassa",
         "outlet":
-            "outlet|bar|revenue center|revenue centre|profit center|location|area|store|site|premises|room|"
-            "venue|section|department name|bereich|theke|filiale|standort|verkaufsstelle|"
+            "outlet|bar|revenue center|revenue centre|rev ctr|rev center|profit center|location|area|store|"
+            "site|premises|room|venue|section|department name|bereich|theke|filiale|standort|verkaufsstelle|"
             "kostenstelle|salle|lieu|zona|local|reparto|sala|locatie|afdeling",
         "id":
             "id|line id|line no|line number|line|row id|row|uid|uuid|guid|item id|entry id|key|seq|"
@@ -94,7 +94,7 @@ HEADERS: dict[str, dict[str, str]] = {
             "eind|eindtijd|tot|zeitpunkt|zeit",
         "duration":
             "duration|seconds|secs|sec|length|elapsed|pour time|pour duration|flow time|ms|millis|"
-            "dauer|sekunden|dauer s|duree|duracion|durata|duur",
+            "dauer|sekunden|dauer s|duree|secondes|duracion|segundos|durata|secondi|duur|seconden",
         "volume":
             "volume|vol|poured|amount|quantity|ml|millilitres|milliliters|litres|liters|l|cl|oz|"
             "fl oz|ounces|us oz|us fl oz|imp oz|size|volumen|menge|ausgeschenkt|liter|milliliter|"

@@ -137,7 +137,7 @@ def _formats(draft: Draft) -> list[str]:
             f"{{column = {_toml(rule['column'])}, values = {_toml(rule['values'])}}}"
             for rule in draft.formats["skip_rows"]
         )
-        lines.append(f"skip_rows = [{rules}]        # sums at the end are no rows")
+        lines.append(f"skip_rows = [{rules}]        # sums and second headings are no rows")
     if kinds:
         lines.append("[feed.formats.kinds]            # what the export writes for each")
         lines += [_line(kind, texts) for kind, texts in kinds.items()]
