@@ -154,8 +154,8 @@ def _check_width(
 
 def _named(header: list[str], cells: list[str], delimiter: str) -> dict[str, str]:
     named = dict(zip(header, map(str.strip, cells), strict=False))
-    if delimiter == ";":
-        named.update({name: with_point(text) for name, text in named.items() if name in _NUMBERS})
+    surely = delimiter == ";"
+    named.update({name: with_point(text, surely=surely) for name, text in named.items() if name in _NUMBERS})
     return named
 
 

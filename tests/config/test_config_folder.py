@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -107,7 +108,7 @@ def test_a_wrong_value_in_venue_toml_is_a_sentence(
     ("menu.csv", "item,product", "item,produce", "line 1: column 'product' is missing."),
     ("menu.csv", "Amber,Amber,16,", "Amber,Amber,sixteen,", "write a number such as 16 or 0.5."),
     ("menu.csv", "Amber,Amber,16,", "Amber,Amber,,", "line 2: portion is missing: how much beer"),
-    ("menu.csv", "Amber,Amber,16,", 'Amber,Amber,"16,5",', "write a number such as 16 or 0.5."),
+    ("menu.csv", "Amber,Amber,16,", 'Amber,Amber,"16,500",', "write a number such as 16 or 0.5."),
     ("menu.csv", "Amber,Amber,16,", "Amber,Amber,16,5,", "line 2: 5 cells where the header has 4; put"),
     ("menu.csv", "Pint of Stout,", ",", "line 3: item is empty."),
     ("menu.csv", "7.00\n", '7.00\n"Pint,Amber,16,7.00\n', "is a quote left open?"),
@@ -125,7 +126,8 @@ def test_a_wrong_cell_is_a_sentence_with_its_line(
 
 
 @pytest.mark.parametrize(("cell", "said"), [
-    ("10/27/2026", "from is '10/27/2026'; write a date such as 2026-10-27."),
+    ("10/11/2026", "from is '10/11/2026'; write a date such as 2026-10-27 (in a spreadsheet with an apos"),
+    ("27/31/2026", "write a date such as 2026-10-27."),
     ("20261027", "write a date such as 2026-10-27."),
     ("2026-13-01", "write a date such as 2026-10-27."),
     ("2026-10-27 6pm", "write 2026-10-27 or 2026-10-27T18:05."),
@@ -177,6 +179,24 @@ def test_tables_in_the_dialects_of_spreadsheets_are_the_same_tables(
         (venue.path / name).write_text(form(text), "utf-8", newline="")  # type: ignore[operator]
     other = load(venue.path)
     assert (other.products, other.menu, other.taps) == (plain.products, plain.menu, plain.taps)
+
+
+@pytest.mark.parametrize("written", ["2025-06-16", "6/16/2025", "16/6/2025", "16.6.2025", "16.06.2025"])
+def test_a_date_that_a_spreadsheet_saved_in_its_own_form_is_that_date(
+    venue: VenueFolder, written: str
+) -> None:
+    """Excel saves 2025-06-16 as the PC writes dates (common practice, no source)."""
+    (venue.path / "fixes.csv").write_text(f"date,what\n{written},new washers\n", "utf-8")
+    assert [fix.day for fix in load(venue.path).fixes] == [date(2025, 6, 16)]
+
+
+def test_a_decimal_comma_in_quotes_is_one_unless_it_may_divide_thousands(venue: VenueFolder) -> None:
+    """What LibreOffice saves on a German PC from a table of commas."""
+    venue.edit("products.csv", "Stout,30 l,90.00", 'Stout,"29,5 l","90,5"')
+    stout = next(one for one in load(venue.path).products if one.product == "Stout")
+    assert (stout.keg_size_ul, stout.keg_cost_minor) == (29_500_000, 9050)
+    venue.edit("products.csv", '"90,5"', '"1,090"')
+    assert "keg_cost is '1,090'; write a number such as 16 or 0.5" in only_problem(venue)
 
 
 def test_a_table_in_another_encoding_names_the_line(venue: VenueFolder) -> None:
