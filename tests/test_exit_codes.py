@@ -106,6 +106,7 @@ def test_what_needs_a_person_is_1(venue: VenueFolder) -> None:
     assert code == 1 and "has no column 'Time'" in said and said.endswith("1 to mend.\n")
     code, said = unrung("catch-up", venue.path)
     assert code == 1 and "till: bad.csv set aside: bad.csv, line 1, field 'at': has no column" in said
+    assert all(len(line) <= 80 for line in said.splitlines() if str(venue.path) not in line)
     code, said = unrung("status", venue.path)
     assert code == 1 and "1 export set aside" in said
 

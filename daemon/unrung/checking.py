@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -31,6 +30,7 @@ from unrung.staff_names import staff_words
 from unrung.store.network_place import network_kind
 from unrung.store.open import Store, look_at_store
 from unrung.store.sources import newest_taken, set_aside_ones
+from unrung.terminal import folded_line
 from unrung.units import UNIT_LABELS, from_ul
 
 SAMPLE_ROWS = 3
@@ -50,15 +50,7 @@ class Report:
 
     def shown(self, width: int = 80) -> list[str]:
         """The lines as printed: broken at blanks, but for rows to be copied (six blanks in front)."""
-        found: list[str] = []
-        for line in self.lines:
-            bare = line.lstrip()
-            room = " " * (len(line) - len(bare))
-            found += [line] if len(room) >= 6 else textwrap.wrap(
-                bare, width, initial_indent=room, subsequent_indent=f"{room}  ",
-                break_long_words=False, break_on_hyphens=False,
-            )
-        return found
+        return [part for line in self.lines for part in folded_line(line, width)]
 
 
 def check_folder(config: Path, now_ms: int, environ: Mapping[str, str]) -> Report:

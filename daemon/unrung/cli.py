@@ -7,6 +7,7 @@ Heavy modules are imported by the commands that need them, so that ``--help`` is
 
 from __future__ import annotations
 
+import json
 import os
 import sys
 import time
@@ -24,12 +25,17 @@ from unrung.install.command import service_command
 from unrung.parquet.command import export_command
 from unrung.restore_command import restore_command
 from unrung.setup.command import add_item_command, setup_command
+from unrung.terminal import folded, wrong_use
 
 if TYPE_CHECKING:
     from unrung.settings import Settings
     from unrung.store.open import Store
 
 DONE, ATTENTION, WRONG_USE, UNFINISHED, STORE_LOST = 0, 1, 2, 3, 4
+
+def _say(text: str, *, err: bool = False) -> None:
+    click.echo(folded(text), err=err)
+
 
 CONFIG = click.argument("config", type=click.Path(path_type=Path))
 
@@ -50,13 +56,13 @@ def main() -> None:
     except click.exceptions.Abort:
         _fail("stopped", UNFINISHED)
     except click.ClickException as error:
-        error.show()
+        _say(wrong_use(error), err=True)
         sys.exit(WRONG_USE)
     except click.exceptions.Exit as error:
         sys.exit(error.exit_code)
     except ConfigError as error:
         for problem in error.problems:
-            click.echo(f"- {problem}", err=True)
+            _say(f"- {problem}", err=True)
         sys.exit(WRONG_USE)
     except UnrungError as error:
         _fail(str(error), UNFINISHED)
@@ -80,7 +86,7 @@ def demo(folder: Path, samples: Path | None) -> None:
     """
     from unrung.demo import run_demo
 
-    sys.exit(DONE if run_demo(folder, samples, click.echo) else UNFINISHED)
+    sys.exit(DONE if run_demo(folder, samples, _say) else UNFINISHED)
 
 
 @commands.command()
@@ -96,8 +102,7 @@ def check(config: Path) -> None:
     from unrung.checking import check_folder
 
     report = check_folder(config, _now_ms(), os.environ)
-    for line in report.shown():
-        click.echo(line)
+    click.echo("\n".join(report.shown()))
     sys.exit(ATTENTION if report.problems else DONE)
 
 
@@ -133,14 +138,14 @@ def catch_up_command(config: Path, through: date | None) -> None:
     settings, db = _open(config, alone=True)
     last = through.date() if through is not None and hasattr(through, "date") else None
     _let_settle(settings)
-    done = catch_up(db, settings, _now_ms(), click.echo, os.environ, through=last)
+    done = catch_up(db, settings, _now_ms(), _say, os.environ, through=last)
     done.problems += nightly(db, settings, _now_ms())
     for problem in done.problems:
-        click.echo(f"! {problem}", err=True)
+        _say(f"! {problem}", err=True)
     for name in done.waiting:
-        click.echo(f"  waiting: {name} (still being written?)")
+        _say(f"  waiting: {name} (still being written?)")
     if not done.taken and not done.issued:
-        click.echo("Nothing was waiting.")
+        _say("Nothing was waiting.")
     sys.exit(ATTENTION if done.needs_attention else DONE)
 
 
@@ -167,9 +172,9 @@ def reissue(config: Path, day: date | None, month: str | None) -> None:
         done = reissue_month(db, settings, month or "", _now_ms())
     else:
         done = reissue_day(db, settings, day.date() if hasattr(day, "date") else day, _now_ms())
-    click.echo(done.said)
+    _say(done.said)
     for problem in done.problems:
-        click.echo(f"! {problem}", err=True)
+        _say(f"! {problem}", err=True)
     sys.exit(ATTENTION if done.problems else DONE)
 
 
@@ -191,7 +196,7 @@ def close_month_command(config: Path, month: str, accept: bool) -> None:
     settings, db = _open(config, alone=True)
     done = close(db, settings, month, _now_ms(), accept=accept)
     for text in done.lines:
-        click.echo(text, err=not done.closed)
+        _say(text, err=not done.closed)
     sys.exit(DONE if done.closed and not done.unplaced else ATTENTION)
 
 
@@ -206,8 +211,6 @@ def status(config: Path, as_json: bool) -> None:
     \b
     Example:  unrung status my-bar --json
     """
-    import json
-
     from unrung.opening import look_at_venue
     from unrung.service.lock import is_held
     from unrung.status import Holder, collect
@@ -221,15 +224,16 @@ def status(config: Path, as_json: bool) -> None:
 
 
 @commands.command()
-def keys() -> None:
+@click.option("--markdown", is_flag=True, help="As the page of the documents.")
+def keys(markdown: bool) -> None:
     """Print every key of the config folder and its meaning.
 
     \b
     Example:  unrung keys
     """
-    from unrung.config_reference import reference
+    from unrung import config_reference, config_reference_text
 
-    click.echo(reference())
+    click.echo(config_reference.reference() if markdown else config_reference_text.reference_text())
 
 
 @commands.command("mail-test")
@@ -247,11 +251,10 @@ def mail_test(config: Path) -> None:
 
     outcomes = send_trial(load(config), _now_ms(), os.environ)
     for recipient, outcome in outcomes.items():
-        click.echo(f"{recipient}: {'accepted' if outcome.state == 'ok' else outcome.text}")
+        _say(f"{recipient}: {'accepted' if outcome.state == 'ok' else outcome.text}")
     if not outcomes:
-        click.echo("No mail is set up: fill in host, sender and to under [mail] in venue.toml.")
-    good = outcomes and all(outcome.state == "ok" for outcome in outcomes.values())
-    sys.exit(DONE if good else ATTENTION)
+        _say("No mail is set up: fill in host, sender and to under [mail] in venue.toml.")
+    sys.exit(DONE if outcomes and all(one.state == "ok" for one in outcomes.values()) else ATTENTION)
 
 
 def _alone(config: Path) -> None:
@@ -262,12 +265,11 @@ def _alone(config: Path) -> None:
     click.get_current_context().with_resource(one_instance(config))
 
 
-commands.add_command(setup_command(click.echo))
-commands.add_command(add_item_command(click.echo))
-commands.add_command(service_command(click.echo))
-commands.add_command(restore_command(click.echo, _alone))
-commands.add_command(export_command(click.echo))
-commands.add_command(group_command(click.echo))
+for _command in (
+    setup_command(_say), add_item_command(_say), restore_command(_say, _alone), export_command(_say),
+    group_command(_say), service_command(click.echo),
+):
+    commands.add_command(_command)
 
 
 def _open(config: Path, *, alone: bool = False) -> tuple[Settings, Store]:
@@ -294,5 +296,5 @@ def _now_ms() -> int:
 
 
 def _fail(message: str, code: int) -> NoReturn:
-    click.echo(f"unrung: {message}", err=True)
+    _say(f"unrung: {message}", err=True)
     sys.exit(code)

@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator
 from datetime import time
 from decimal import Decimal
-from typing import Any, Literal, get_args, get_origin
+from typing import Any, Literal, NamedTuple, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
@@ -21,31 +21,53 @@ NOT_IN_TOML = {"products", "menu", "taps", "fixes", "folder", "digest", "currenc
 HEAD = """\
 # Every key of the config folder
 
-This page is made from the program's own models by `unrung keys`; a test fails when it is not current.
-"unset" means that the key may be left out and nothing takes its place.
+This page is made from the program's own models by `unrung keys --markdown`; a test fails when it
+is not current. "unset" means that the key may be left out and nothing takes its place.
 """
+
+
+MAPPED = (
+    "A pour needs tap or meter, volume or pulses, and two of start, end and duration. A field is mapped to a "
+    "column, to several columns joined by a blank (`[\"Date\", \"Time\"]`), to a JSON pointer (RFC 6901; a "
+    "relative one such as `2/name` reaches the parents of a row), or to `{const = \"...\"}`."
+)
+
+
+class Key(NamedTuple):
+    """What is told of one key; ``values`` are Markdown."""
+
+    name: str
+    values: str
+    default: str
+    said: str
+
+
+class Table(NamedTuple):
+    """A table of ``venue.toml``: its title in brackets, what it is, its keys."""
+
+    title: str
+    said: str
+    keys: tuple[Key, ...]
 
 
 def reference() -> str:
     """The whole page, Markdown."""
     parts = [HEAD, "## venue.toml\n"]
-    for name, model, many in _sections():
-        parts += list(_section(f"[[{name}]]" if many else f"[{name}]", model))
+    for table in toml_tables():
+        parts += [f"### {table.title}\n", *([table.said + "\n"] if table.said else [])]
+        parts.append("| key | values | default | what it does |\n|---|---|---|---|")
+        parts += [f"| `{key.name}` | {key.values} | {key.default} | {key.said} |" for key in table.keys]
+        parts.append("")
     parts.append("## What can be mapped under [feed.fields]\n")
     for kind, fields in FIELDS.items():
         shown = ", ".join(f"**{one}**" if needed else one for one, needed in fields.items())
         parts.append(f"- `carries = \"{kind}\"`: {shown}")
-    parts.append(
-        "\nBold ones are needed. A pour needs tap or meter, volume or pulses, and two of start, end and "
-        "duration. A field is mapped to a column, to several columns joined by a blank "
-        "(`[\"Date\", \"Time\"]`), to a JSON pointer (RFC 6901; a relative one such as `2/name` reaches "
-        "the parents of a row), or to `{const = \"...\"}`.\n"
-    )
+    parts.append(f"\nBold ones are needed. {MAPPED}\n")
     parts.append("## The tables\n")
-    for table, columns in COLUMNS.items():
-        needed = NEEDED.get(table, ())
+    for name, columns in COLUMNS.items():
+        needed = NEEDED.get(name, ())
         shown = ", ".join(f"**{one}**" if one in needed else one for one in columns)
-        parts.append(f"`{table}`: {shown}. Bold ones are needed; the others may be absent.\n")
+        parts.append(f"`{name}`: {shown}. Bold ones are needed; the others may be absent.\n")
     return "\n".join(parts)
 
 
@@ -56,23 +78,26 @@ def _sections() -> Iterator[tuple[str, type[BaseModel], bool]]:
             yield name, model, get_origin(field.annotation) is tuple
 
 
-def _section(title: str, model: type[BaseModel]) -> Iterator[str]:
-    said = inspect.getdoc(model) or ""
-    yield f"### {title}\n"
-    if said and "``" not in said.split("\n")[0]:
-        yield said.split("\n\n")[0].replace("\n", " ") + "\n"
-    yield "| key | values | default | what it does |\n|---|---|---|---|"
+def toml_tables() -> Iterator[Table]:
+    """Every table of ``venue.toml``, one within another behind it."""
+    for name, model, many in _sections():
+        yield from _tables(f"[[{name}]]" if many else f"[{name}]", model)
+
+
+def _tables(title: str, model: type[BaseModel]) -> Iterator[Table]:
+    said = (inspect.getdoc(model) or "").split("\n\n")[0]
     inner: list[tuple[str, type[BaseModel]]] = []
+    keys: list[Key] = []
     for key, field in model.model_fields.items():
         nested = _model_in(field.annotation)
         if nested is not None and get_origin(field.annotation) is not dict and _is_table(nested):
             inner.append((f"{title.strip('[]')}.{key}", nested))
-            yield f"| `{key}` | table, see below | | {_said(field)} |"
+            keys.append(Key(key, "table, see below", "", _said(field)))
         else:
-            yield f"| `{key}` | {_values(field)} | {_default(field)} | {_said(field)} |"
-    yield ""
+            keys.append(Key(key, _values(field), _default(field), _said(field)))
+    yield Table(title, "" if "``" in said.split("\n")[0] else said.replace("\n", " "), tuple(keys))
     for name, nested in inner:
-        yield from _section(f"[{name}]", nested)
+        yield from _tables(f"[{name}]", nested)
 
 
 def _is_table(model: type[BaseModel]) -> bool:

@@ -20,7 +20,7 @@ PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted(DOCS.glob("*.md"))]
 
 def test_the_page_of_keys_is_what_the_models_say() -> None:
     assert (DOCS / "config_keys.md").read_text("utf-8") == reference() + "\n", (
-        "run: unrung keys > daemon/unrung/docs/config_keys.md"
+        "run: unrung keys --markdown > daemon/unrung/docs/config_keys.md"
     )
 
 

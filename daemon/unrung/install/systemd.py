@@ -19,7 +19,8 @@ WatchdogSec=300
 TimeoutStopSec=15
 Restart=on-failure
 RestartSec=30
-# 2: the settings cannot be used; 4: the store cannot. Starting again does not help, a person is needed.
+# 2: the settings cannot be used; 4: the store cannot. Starting again does not
+# help, a person is needed.
 RestartPreventExitStatus=2 4
 User={user}
 StateDirectory=unrung
@@ -53,7 +54,9 @@ STEPS = """\
 #    It must also be able to read and move the files in the watched folders.
 # 2. Put the mail password, if there is one, where only root reads it:
 #      install -m 600 /dev/null /etc/unrung-mail-password    and write it there
-# 3. Save this as /etc/systemd/system/{unit}, then:
+# 3. Save this under the name
+#      /etc/systemd/system/{unit}
+#    and then:
 #      systemctl daemon-reload
 #      systemctl enable --now {unit}
 #      systemctl status {unit}

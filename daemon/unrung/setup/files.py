@@ -11,6 +11,7 @@ from itertools import takewhile
 from pathlib import Path
 
 from unrung.errors import ConfigError
+from unrung.intake.archive import REASONS
 from unrung.setup.draft import Sample
 
 CONFIG_FILES = ("venue.toml", "products.csv", "menu.csv", "taps.csv")
@@ -44,7 +45,10 @@ def samples_of(given: Iterable[str]) -> list[Sample]:
 def _expanded(text: str) -> list[Path]:
     path = Path(text)
     if path.is_dir():
-        return sorted(one for one in path.iterdir() if one.is_file() and not one.name.startswith("."))
+        return sorted(
+            one for one in path.iterdir()
+            if one.is_file() and not one.name.startswith(".") and not one.name.endswith(REASONS)
+        )
     if path.is_file():
         return [path]
     return sorted(Path(one) for one in glob.glob(text) if Path(one).is_file())

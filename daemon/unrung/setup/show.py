@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Callable, Sequence
 from decimal import Decimal
 
@@ -54,8 +53,7 @@ def show_tables(tables: Tables, say: Say) -> None:
         say("")
         say("Worth a look:")
         for text in tables.remarks:
-            for line in textwrap.wrap(text, 80, initial_indent="  ? ", subsequent_indent="    "):
-                say(line)
+            say(f"  ? {text}")
 
 
 def _row(record: AnyRecord, zone: str, unit: str) -> str:
