@@ -1,6 +1,7 @@
 """How right the findings are: a table of precision, recall and explained volume per cause.
 
-    python tests/bench/findings_accuracy.py [--months N] [--every K] [--only CAUSE]
+    python tests/bench/findings_accuracy.py [--months N] [--every K] [--only CAUSE] [--first SEED]
+        [--keep FOLDER] [--verbose]
 
 Simulated months (``tests/simulator``): each cause alone at strengths from faint to gross, all causes
 together, and clean months. Every ``K``-th day (all of them by default, always all of a clean month)
@@ -18,10 +19,13 @@ is judged with what its last 28 days showed, as it would be issued; what was rai
 from __future__ import annotations
 
 import argparse
+import pickle
 import sys
 import time
 from collections import defaultdict
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).resolve().parents[1]), *(
@@ -70,6 +74,8 @@ class Board:
     false: list[str] = field(default_factory=list)
     missed: list[str] = field(default_factory=list)
     wrong: list[str] = field(default_factory=list)
+    off: list[str] = field(default_factory=list)
+    """Volumes said that are not within 15 %."""
 
 
 @dataclass
@@ -131,7 +137,7 @@ def enter(board: Board, name: str, truth: Truth, raised: dict[Place, Raised]) ->
         if not right:
             board.wrong.append(f"{name}: {one.found.confidence} {place} day {one.day}: {one.found.evidence}")
         elif place in truth.owed() and truth.lost[place].whole:
-            _volumes(score, truth, place, one)
+            _volumes(board, name, truth, place, one)
 
 
 def _name_gaps(truth: Truth, raised: dict[Place, Raised]) -> None:
@@ -151,18 +157,25 @@ def _is_right(truth: Truth, place: Place, one: Raised) -> bool:
     return any((other, spot) in truth.lost for other in others for spot in where)
 
 
-def _volumes(score: Score, truth: Truth, place: Place, one: Raised) -> None:
-    true = truth.lost[place].between(one.day - 27, one.day)
+def _volumes(board: Board, name: str, truth: Truth, place: Place, one: Raised) -> None:
+    score, true = board.scores[place[0]], truth.lost[place].between(one.day - 27, one.day)
     if true:
         score.said_ul += abs(one.total_ul)
         score.true_ul += true
         score.compared += 1
-        score.near += abs(abs(one.total_ul) - true) <= 0.15 * true
+        near = abs(abs(one.total_ul) - true) <= 0.15 * true
+        score.near += near
+        if not near:
+            said = f"{abs(one.total_ul) / 1e6:.1f} L of {true / 1e6:.1f} L"
+            board.off.append(f"{name}: {place} day {one.day}: {said}: {one.found.evidence}")
+
+
+Month = tuple[Truth, list[DayFacts], Settings]
 
 
 def month_of(
     seed: int, venue: str, losses: dict[str, float] | str, second: bool, drift: bool
-) -> tuple[Truth, list[DayFacts], Settings]:
+) -> Month:
     """A month's truth, and its days' facts through matching and ledger."""
     month = simulate(
         seed, days=30, venue=venue, losses=losses, lag_family="second" if second else "counter_table",
@@ -171,6 +184,19 @@ def month_of(
     settings = settings_of(month)
     days = [ledger.facts for ledger in ledgers(month, settings) if ledger.facts]
     return truth_of(month), days, settings
+
+
+def kept(folder: Path | None, seed: int, make: Callable[[], Month]) -> Month:
+    """A month as the folder keeps it, else made and kept there."""
+    if folder is None:
+        return make()
+    path = folder / f"{seed}.pickle"
+    if not path.exists():
+        part = path.with_suffix(".part")
+        part.write_bytes(pickle.dumps(make()))
+        part.rename(path)
+    month: Month = pickle.loads(path.read_bytes())
+    return month
 
 
 def plan(months: int, only: str) -> list[tuple[str, int, str, dict[str, float] | str, bool, bool]]:
@@ -212,10 +238,14 @@ def main() -> None:
     parser.add_argument("--every", type=int, default=1)
     parser.add_argument("--only", default="")
     parser.add_argument("--verbose", action="store_true")
+    parser.add_argument("--first", type=int, default=0, help="added to every seed: other months to tune on")
+    parser.add_argument("--keep", type=Path, help="folder of months through matching, to judge them again")
     asked = parser.parse_args()
     board, start = Board(), time.monotonic()
-    for name, seed, venue, losses, second, drift in plan(asked.months, asked.only):
-        truth, days, settings = month_of(seed, venue, losses, second, drift)
+    for name, own, venue, losses, second, drift in plan(asked.months, asked.only):
+        seed = own + asked.first
+        truth, days, settings = kept(
+            asked.keep, seed, partial(month_of, seed, venue, losses, second, drift))
         raised = raised_in(days, settings, 1 if name == "none" else asked.every)
         label = f"{name} {venue} {seed}"
         if name == "none":
@@ -227,6 +257,7 @@ def main() -> None:
     if asked.verbose:
         print(*(f"missed {line}" for line in board.missed), sep="\n")
         print(*(f"wrong {line}" for line in board.wrong), sep="\n")
+        print(*(f"off {line}" for line in board.off), sep="\n")
 
 
 if __name__ == "__main__":

@@ -28,7 +28,7 @@ from unrung.store.open import open_store, write_tx
 def month() -> tuple[list[DayLedger], Settings]:
     """Ten days of a small bar with several causes on, each day with its findings."""
     simulated = simulate(
-        6, days=10, venue="small",
+        3, days=10, venue="small",
         losses={"leak": 2, "serves_without_ring": 2, "samples": 3, "portion_setting": 2, "mis_ring": 3},
     )
     settings = settings_of(simulated)

@@ -140,9 +140,24 @@ def _fills_at(facts: Facts, cells: dict[Cell, list[_Stretch]]) -> dict[Cell, Fil
     return made
 
 
+def second_goes(facts: Facts) -> dict[int, int]:
+    """Paired serve to the lone flow that is the second go at its glass, where that one is no small
+    top-up: the glass holds both."""
+    serves = facts.serves
+    return facts.window.once("second goes", lambda: {
+        key: piece for piece, key in facts.window.pieces.items()
+        if serves[piece].volume_ul > TOP_UP_SHARE * (serves[piece].volume_ul + serves[key].volume_ul)
+    })
+
+
 def _left(facts: Facts, cell: Cell, first: int, glasses: _Glasses) -> list[float]:
-    taken = facts.taken
-    if not taken or taken.keys().isdisjoint([first + number for number in glasses.numbers]):
+    keys = {first + number for number in glasses.numbers}
+    taken = {key: facts.taken[key] for key in keys & facts.taken.keys()}
+    goes = second_goes(facts)
+    for key in keys & goes.keys():
+        if goes[key] not in facts.taken:
+            taken[key] = taken.get(key, 0) - facts.serves[goes[key]].left_ul
+    if not taken:
         return glasses.ratios
     return [
         (difference_ul - taken.get(first + number, 0)) / cell.portion_ul

@@ -10,8 +10,8 @@ from unrung.ledger.facts import ServeFact
 NEAR_MS = 75_000
 """A second go at a glass comes within this time on its tap (common practice, no source)."""
 SOON_MS = 60_000
-OF_GLASS = 0.25
-"""A piece is at most this share of the glass that it tops up."""
+LEAST, OF_GLASS = 0.04, 0.32
+"""A piece is such a share of the glass that it fills up: less is a drip, more another glass."""
 FEWEST = 8
 CLEAR = 3
 """Small flows follow a glass by more than chance at a tap where so many times more of them come
@@ -62,7 +62,7 @@ def _last_glass(serves: Sequence[ServeFact], keys: Sequence[int], at: int) -> tu
     piece = serves[keys[at]]
     for before in keys[max(0, at - 3) : at][::-1]:
         other = serves[before]
-        small = piece.volume_ul <= OF_GLASS * (piece.volume_ul + other.volume_ul)
+        small = LEAST <= piece.volume_ul / (piece.volume_ul + other.volume_ul) <= OF_GLASS
         if other.paired and other.end_ms <= piece.start_ms and small:
             return piece.start_ms - other.end_ms, before
     return 1 << 40, -1

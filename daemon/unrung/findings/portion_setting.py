@@ -14,9 +14,10 @@ from statistics import NormalDist
 
 from unrung.findings.certainty import confidence, level, ounces
 from unrung.findings.facts import Facts
-from unrung.findings.fills import FAR, FEW, Fill, fills_of, remaining
+from unrung.findings.fills import FAR, FEW, Fill, fills_of, remaining, second_goes
 from unrung.findings.finding import Finding
 from unrung.findings.tap_levels import Piece, Tap, middle_of, tap_levels
+from unrung.findings.unmet import unmet
 from unrung.findings.wording import drink, serve_volume, share, sum_volume, times
 from unrung.settings import Settings
 from unrung.venue_time import moment
@@ -116,26 +117,32 @@ def _one_item(
     if not stands_clear(off, count, cell.portion_ul) or chance >= level(places):
         return None
     taps = [fill.cell.tap for fill, _ in cells]
-    claims = {
-        key: round(off * cell.portion_ul)
-        for tap in taps for key in facts.window.by_tap[tap]
-        if facts.serves[key].paired
-        and (facts.serves[key].item, facts.serves[key].size) == (cell.item, cell.size)
-        and abs(remaining(facts, key) - off * cell.portion_ul) <= FAR * cell.portion_ul
-    }
-    serves = [facts.serves[key] for key in sorted(claims)]
+    claims: dict[int, int] = {}
+    goes = {key: go for key, go in second_goes(facts).items() if go not in facts.taken}
+    for key in (key for tap in taps for key in facts.window.by_tap[tap]):
+        serve, go = facts.serves[key], goes.get(key)
+        more = 0 if go is None else facts.serves[go].left_ul
+        own = serve.paired and (serve.item, serve.size) == (cell.item, cell.size)
+        if own and abs(remaining(facts, key) + more - off * cell.portion_ul) <= FAR * cell.portion_ul:
+            claims[key] = round(off * cell.portion_ul) - more
+            if go is not None:
+                claims[go] = more
+    alone = unmet(facts, cell, taps, off)
+    over = sum(claims.values()) + sum(facts.serves[key].left_ul - cell.portion_ul for key in alone)
+    claims |= {key: facts.serves[key].left_ul for key in alone}
+    serves = [facts.serves[key] for key in sorted(claims.keys() - goes.values())]
     mean = cell.portion_ul * (1 + sum(fill.mean * len(fill.keys) for fill, _ in cells) / count)
     name = drink(cell.item, cell.size)
     evidence = (
         f"{times(len(serves), 'serve')} of {name} at tap {' and '.join(taps)} held "
         f"{serve_volume(mean, settings)} on average against {serve_volume(cell.portion_ul, settings)} "
         f"set, since {moment(serves[0].start_ms, settings)}: "
-        f"{sum_volume(sum(claims.values()), settings)}.{CUSTOMERS if off < 0 else ''}"
+        f"{sum_volume(over, settings)}.{CUSTOMERS if off < 0 else ''}"
     )
     return Finding(
         "portion_setting", cell.outlet, f"{name} {_side(off)} its portion", evidence,
         confidence(chance, places), serves[0].start_ms, serves[-1].end_ms, cell.product,
-        taps[0] if len(taps) == 1 else "", claims,
+        taps[0] if len(taps) == 1 else "", claims, frozenset(alone.values()),
     )
 
 

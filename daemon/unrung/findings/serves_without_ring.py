@@ -21,6 +21,7 @@ from unrung.findings.facts import DAYS, Facts
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail, counts, poisson_tail
 from unrung.findings.wording import share, sum_volume, times
+from unrung.ledger.coverage import Span, covers, union
 from unrung.ledger.facts import DayFacts, ServeFact
 from unrung.settings import Settings
 from unrung.venue_time import clock, day_name, moment
@@ -35,6 +36,8 @@ FEWEST, FEWEST_TODAY = 6, 5
 LEAST_SHARE, CLUSTERED = 0.01, 0.005
 """Below this share of an outlet's serves it is not worth a talk; less is where they cluster in hours."""
 HOURS = (1, 2, 3, 4)
+ROUND_MS = 120_000
+"""Serves at one tap this close together are one event of a beer's evening: one round, one check."""
 FAR_MORE, SMALL_DAY = 1.5, 20
 """One beer's evening stands out from so many times the share of its worst other day (of at least so many
 serves)."""
@@ -53,9 +56,11 @@ class Cluster(NamedTuple):
 def find(facts: Facts, settings: Settings) -> list[Finding]:
     """One finding per outlet or pool."""
     lone: dict[str, list[int]] = defaultdict(list)
+    silent = _silences(facts)
     for key in facts.lone:
         serve = facts.serves[key]
-        if serve.left_ul == serve.volume_ul and is_full(serve, facts.window.portions):
+        whole = serve.left_ul == serve.volume_ul and is_full(serve, facts.window.portions)
+        if whole and not covers(silent.get(serve.outlet, []), serve.end_ms):
             lone[serve.outlet].append(key)
     alone = Counter(facts.rings[key].outlet for key in facts.lone_rings)
     served = facts.window.served
@@ -76,13 +81,23 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     return found
 
 
+def _silences(facts: Facts) -> dict[str, list[Span]]:
+    """When a till of each outlet or pool wrote nothing: its serves may have been rung there."""
+    found: dict[str, list[Span]] = defaultdict(list)
+    for day in facts.window.days:
+        for gap in day.silences:
+            if gap.side == "rings" and gap.outlet:
+                found[facts.window.group_of.get(gap.outlet, gap.outlet)].append((gap.from_ms, gap.to_ms))
+    return {outlet: union(spans) for outlet, spans in found.items()}
+
+
 def _one_beer_today(
     facts: Facts, settings: Settings, left: list[int], usual: float
 ) -> Iterator[Finding]:
     """A beer with far more of them on the last day than its serves would usually leave, and than any other
     day has left. Every day is another look: the chance is shared out over the month's days as well."""
     today, _ = facts.window.today
-    shares = _beer_shares(facts, left)
+    shares, net = _beer_shares(facts, left), _net_today(facts)
     poured = Counter((serve.outlet, serve.product) for serve in facts.day.serves)
     by_beer: dict[tuple[str, str], list[int]] = defaultdict(list)
     for key in left:
@@ -90,9 +105,10 @@ def _one_beer_today(
             by_beer[facts.serves[key].outlet, facts.serves[key].product].append(key)
     for (outlet, product), keys in sorted(by_beer.items()):
         expected = max(LEAST_SHARE, usual) * poured[outlet, product]
-        chance = poisson_tail(len(keys), expected)
-        far = len(keys) >= FAR_MORE * shares.get((outlet, product), 0.0) * poured[outlet, product]
-        if len(keys) >= FEWEST_TODAY and far and chance < level(len(poured) * DAYS):
+        count = min(_rounds(facts, keys), net[outlet, product])
+        chance = poisson_tail(count, expected)
+        far = count >= FAR_MORE * shares.get((outlet, product), 0.0) * poured[outlet, product]
+        if count >= FEWEST_TODAY and far and chance < level(len(poured) * DAYS):
             serves = [facts.serves[key] for key in keys]
             evidence = (
                 f"{len(keys)} of {poured[outlet, product]} serves of {product} at {outlet} have no ring, "
@@ -104,6 +120,31 @@ def _one_beer_today(
                 serves[0].start_ms, serves[-1].end_ms, product,
                 serves={key: facts.serves[key].left_ul for key in keys},
             )
+
+
+def _rounds(facts: Facts, keys: Sequence[int]) -> int:
+    """Events among serves: those of one round come, and miss their rings, together."""
+    ended: dict[str, int] = {}
+    count = 0
+    for key in keys:
+        serve = facts.serves[key]
+        count += serve.start_ms - ended.get(serve.tap, -(1 << 40)) > ROUND_MS
+        ended[serve.tap] = serve.end_ms
+    return count
+
+
+def _net_today(facts: Facts) -> Counter[tuple[str, str]]:
+    """By how many each beer's serves without a ring outnumber its rings without a serve on the last day,
+    whatever explains either: serves and rings of one beer that miss each other in numbers were not lost."""
+    serves, rings = facts.window.today
+    net = Counter(
+        (facts.serves[key].outlet, facts.serves[key].product) for key in facts.window.leaving
+        if key in serves and is_full(facts.serves[key], facts.window.portions)
+    )
+    net.subtract(
+        (facts.rings[key].outlet, facts.rings[key].product) for key in rings if facts.rings[key].counted
+    )
+    return net
 
 
 def _beer_shares(facts: Facts, left: Sequence[int]) -> dict[tuple[str, str], float]:
@@ -125,7 +166,10 @@ def _beers(day: DayFacts) -> Counter[tuple[str, str]]:
 
 
 def is_full(serve: ServeFact, portions: Mapping[str, Sequence[int]]) -> bool:
-    """Whether a serve holds about what some size of its product does: odd volumes are pieces."""
+    """Whether a serve holds about what some size of its product does: odd volumes are pieces, and so are
+    several small goes of which none fills half of it."""
+    if len(serve.parts) > 1 and 2 * max(volume_ul for _, _, volume_ul in serve.parts) < serve.volume_ul:
+        return False
     return any(
         abs(serve.volume_ul - portion) <= ALIKE * portion for portion in portions.get(serve.product, ())
     )

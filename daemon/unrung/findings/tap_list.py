@@ -17,6 +17,7 @@ from typing import NamedTuple
 
 from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
+from unrung.findings.fills import remaining
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail
 from unrung.findings.wording import sum_volume, times
@@ -27,7 +28,7 @@ from unrung.venue_time import moment
 CLOSE_MS = 75_000
 MOVES_MS = (-1_500_000, -900_000, -420_000, 420_000, 900_000, 1_500_000)
 ALIKE = 0.13
-FEWEST = 8
+FEWEST = 4
 """Serves of a tap on a day, below which the day says nothing."""
 CHANGE_WITHIN_MS = 14 * 3_600_000
 POOR = 0.75
@@ -49,6 +50,10 @@ class Fit(NamedTuple):
         return (self.close - self.chance) / self.serves
 
 
+Hit = tuple[int, Fit, Fit]
+"""Day of the window on which a tap fits another product better; how it fits its own, and the other."""
+
+
 @dataclass
 class _Day:
     """Rings of one day by outlet, product and portion: their times, sorted."""
@@ -64,13 +69,21 @@ class _Day:
 
 def find(facts: Facts, settings: Settings) -> list[Finding]:
     """One finding per tap and product that it seems to pour."""
-    days: dict[tuple[str, str], list[tuple[int, Fit, Fit]]] = defaultdict(list)
+    days: dict[tuple[str, str], list[Hit]] = defaultdict(list)
     for number, day in enumerate(facts.window.days):
         for tap, product, own, other in day.once("strangers", None, partial(_strangers, day)):
             days[tap, product].append((number, own, other))
+    runs = {place: _last_run(hits) for place, hits in sorted(days.items())}
+    listed = {tap: facts.serves[keys[-1]].product for tap, keys in facts.window.by_tap.items()}
     found = []
-    for (tap, product), hits in sorted(days.items()):
-        made = _judge(facts, settings, tap, product, hits)
+    for (tap, product), run in runs.items():
+        # Two taps that changed places are one change: what each shows bears out the other.
+        mate = next((
+            other for (one, poured), other in runs.items()
+            if listed[one] == product and poured == listed[tap]
+            and other[0][0] >= run[-1][0] and run[0][0] >= other[-1][0]
+        ), [])
+        made = _judge(facts, settings, tap, product, run, mate)
         found += [made] if made else []
     return found
 
@@ -129,24 +142,35 @@ def _is_close(serve: ServeFact, rings: dict[int, list[int]], move_ms: int) -> bo
     return False
 
 
-def _judge(
-    facts: Facts, settings: Settings, tap: str, product: str, hits: list[tuple[int, Fit, Fit]]
-) -> Finding | None:
-    """The last run of days (days at rest may lie between) on which the tap fits another product."""
+def _last_run(hits: list[Hit]) -> list[Hit]:
+    """The last run of days (days at rest may lie between) on which a tap fits another product, the last
+    day first."""
     run = [hits[-1]]
     for hit in reversed(hits[:-1]):
         if run[-1][0] - hit[0] > 2:
             break
         run.append(hit)
-    serves = sum(fit.serves for _, _, fit in run)
-    close = sum(fit.close for _, _, fit in run)
-    share = min(0.99, sum(fit.chance for _, _, fit in run) / serves + 1 / serves)
-    chance = binomial_tail(close, serves, share)
+    return run
+
+
+def _judge(
+    facts: Facts, settings: Settings, tap: str, product: str, run: list[Hit], mate: list[Hit]
+) -> Finding | None:
+    """A tap that fits another product more often than chance has it, with what its mate shows."""
     places = len(facts.window.by_tap) * 4
+    chance = _chance([*run, *mate])
     if chance >= level(places) * 0.01:
         return None
+    serves = sum(fit.serves for _, _, fit in run)
+    close = sum(fit.close for _, _, fit in run)
     first, last = run[-1][0], run[0][0]
     return _finding(facts, settings, tap, product, (first, last), confidence(chance, places), close, serves)
+
+
+def _chance(hits: list[Hit]) -> float:
+    serves = sum(fit.serves for _, _, fit in hits)
+    share = min(0.99, sum(fit.chance for _, _, fit in hits) / serves + 1 / serves)
+    return binomial_tail(sum(fit.close for _, _, fit in hits), serves, share)
 
 
 def _finding(
@@ -162,7 +186,11 @@ def _finding(
     serves = [facts.serves[key] for key in keys]
     outlet, listed = serves[0].outlet, serves[0].product
     lone = set(facts.lone)
-    claims = {key: facts.serves[key].left_ul for key in keys if key in lone}
+    # A glass that found a ring of the listed beer all the same found it by chance: it tells no portion.
+    claims = {
+        key: facts.serves[key].left_ul if key in lone else remaining(facts, key)
+        for key in keys if key in lone or facts.serves[key].paired
+    }
     rings = frozenset(
         number for number in facts.lone_rings
         if facts.rings[number].outlet == outlet and facts.rings[number].product == product

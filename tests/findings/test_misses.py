@@ -1,0 +1,112 @@
+"""Findings where glasses and rings missed each other: what is known of both tells them apart from loss."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from random import Random
+
+import pytest
+
+from findings import trade
+from findings.test_causes import LAST, judged, unrung
+from findings.trade import OZ, alone, at, changed, fuller, ordinary, ring, with_rings, with_serves
+from unrung.findings.table import findings_of, rows_of_all
+from unrung.ledger.facts import DayFacts, ServeFact, SilenceFact
+
+SETTINGS = trade.settings()
+
+
+def is_stout_pint(serve: ServeFact) -> bool:
+    return (serve.tap, serve.size) == ("T2", "16 oz")
+
+
+def in_two_goes(days: list[DayFacts], share: float) -> list[DayFacts]:
+    """Stout pints of 18 oz; every other one in two goes, of which the second stayed alone."""
+    rng, second = Random(4), []
+
+    def over(_: int, serve: ServeFact) -> ServeFact:
+        if not is_stout_pint(serve):
+            return serve
+        if rng.random() < 0.5:
+            return fuller(serve, round(2 * OZ))
+        second.append(alone("T2", serve.end_ms + 45_000, 18 * share))
+        return fuller(serve, round((2 - 18 * share) * OZ))
+
+    return with_serves(changed(days, over), second)
+
+
+@pytest.mark.parametrize("share", [0.23, 0.28])
+def test_a_glass_in_two_goes_holds_both_though_the_second_found_no_ring(share: float) -> None:
+    days = in_two_goes(ordinary(), share)
+    (found,) = judged(days)
+    pints = sum(is_stout_pint(serve) for day in days for serve in day.serves)
+    assert (found.finding, found.tap) == ("portion_setting", "T2")
+    assert rows_of_all(*findings_of(days, SETTINGS))[0].total_ul == pytest.approx(2 * OZ * pints, rel=0.1)
+
+
+def test_glasses_far_over_their_portion_that_missed_their_rings_are_told_as_over_and_not_as_unrung() -> None:
+    """Every third pint of 19 oz and its ring stayed alone: 19 oz is nearer to a 20 than to a 16."""
+    days, rung = ordinary(), []
+    rng = Random(4)
+
+    def over(_: int, serve: ServeFact) -> ServeFact:
+        if not is_stout_pint(serve):
+            return serve
+        full = fuller(serve, round(3 * OZ))
+        if rng.random() < 0.67:
+            return full
+        rung.append(ring("T2", serve.ring_ms))
+        return unrung(full)
+
+    days = with_rings(changed(days, over), rung)
+    (found,) = judged(days)
+    pints = sum(is_stout_pint(serve) for day in ordinary() for serve in day.serves)
+    assert found.finding == "portion_setting" and len(found.rings) == len(rung)
+    assert rows_of_all(*findings_of(days, SETTINGS))[0].total_ul == pytest.approx(3 * OZ * pints, rel=0.1)
+
+
+def test_two_taps_of_a_quiet_bar_that_changed_places_bear_each_other_out() -> None:
+    """Six glasses a day at each, of two days: neither alone says enough."""
+    days, other = ordinary(), {"T1": "T2", "T2": "T1"}
+    for day in (LAST - 1, LAST):
+        few = [s for tap in other for s in [s for s in days[day].serves if s.tap == tap][::4]]
+        kept = [s for s in days[day].serves if s.tap not in other]
+        serves = sorted([*kept, *map(unrung, few)], key=lambda serve: serve.end_ms)
+        days[day] = replace(days[day], serves=tuple(serves))
+        days = with_rings(days, [ring(other[s.tap], s.ring_ms, s.size) for s in few])
+    assert {one.tap for one in judged(days) if one.finding == "tap_list"} == {"T1", "T2"}
+
+
+def evening(apart_s: float) -> list[DayFacts]:
+    pints = (alone("T2", at(LAST, 20) + round(n * apart_s * 1000), 16) for n in range(7))
+    return with_serves(ordinary(), pints)
+
+
+def test_one_round_that_missed_its_ring_is_one_event_and_no_evening() -> None:
+    assert [one.finding for one in judged(evening(1500))] == ["serves_without_ring"]
+    assert judged(evening(30)) == []
+
+
+def test_pours_and_rings_of_one_beer_that_missed_each_other_are_no_loss() -> None:
+    days = evening(1500)
+    days = with_rings(days, (ring("T2", at(LAST, 15) + 1_500_000 * n, "10 oz") for n in range(7)))
+    assert judged(days) == []
+
+
+def test_small_goes_that_add_up_to_a_glass_are_no_glass() -> None:
+    def small(moment: int) -> ServeFact:
+        serve = alone("T2", moment, 10)
+        third = serve.volume_ul // 3
+        starts = [moment + 20_000 * n for n in range(3)]
+        parts = tuple((start, start + 1700, third) for start in starts)
+        return serve._replace(
+            volume_ul=3 * third, left_ul=3 * third, end_ms=parts[-1][1], parts=parts)
+
+    assert judged(with_serves(ordinary(), (small(at(LAST, 15 + n)) for n in range(9)))) == []
+
+
+def test_serves_beside_a_till_that_was_silent_may_have_been_rung_there() -> None:
+    days = evening(1500)
+    silent = SilenceFact("rings", "Bar", "", at(LAST, 19.9), at(LAST, 23.2))
+    days[LAST] = replace(days[LAST], silences=(silent,))
+    assert judged(days) == []
