@@ -55,12 +55,13 @@ def proposal(row: NewRow, count: int, settings: Settings) -> Action:
     command, line = add_command(row, folder.name), _line(row, settings) if row.portion else ""
     unit = UNIT_LABELS[settings.venue.volume_unit]
     amount = "" if row.portion else f": N, in {unit}"
-    first = f"See how much of the beer one of it takes{amount}. Then, on the PC, "
+    first = f"See how much of the beer one takes{amount}. Then, on the PC, "
     first += "this command:" if command else "this row in menu.csv:" if line else "add a row to menu.csv."
     lines = [text for text in (command, "or this row in menu.csv:" if command and line else "", line) if text]
+    sold = "once" if count == 1 else f"{count} times"
     return Action(
         f"New on the till: {_name(row)}", PLACE, MINUTES, first,
-        detail=f"Sold {count} time{'s' if count != 1 else ''} in four weeks; it looks like {row.product}. "
+        detail=f"Sold {sold} in four weeks; it looks like {row.product}. "
         f"{how}. Until it is listed, its beer shows as not rung.",
         copy=tuple(lines),
     )

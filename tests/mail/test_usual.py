@@ -35,8 +35,8 @@ def test_the_day_is_told_beside_the_median_of_its_weekday(
         assert int(sentence.split()[0]) == now - round(median(before))
 
 
-def test_litres_are_told_in_tenths_and_as_the_locale_writes_them() -> None:
-    """61 fl oz are 1.804 L (231 cubic inches to the US gallon)."""
+def test_litres_are_told_in_tenths_as_the_locale_writes_them_and_the_weekday_in_english() -> None:
+    """The README says so of the weekday. 61 fl oz are 1.804 L (231 cubic inches to the US gallon)."""
     assert said([60, 62], 25, volume_unit="l", locale="de_DE") == (
         "0,7 L more than on a usual Friday (1,8, the middle of 2)."
     )

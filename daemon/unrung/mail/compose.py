@@ -151,8 +151,11 @@ def _subject(
 
 
 def _titled(start: str, todo: Sequence[Action]) -> str:
-    more = f" and {len(todo) - 1} more" if len(todo) > 1 else ""
-    return _fit(start, todo[0].title if todo else "no limit passed", more)
+    title, others = todo[0].title if todo else "no limit passed", len(todo) - 1
+    more = f" and {others} more" if others > 0 else ""
+    if more and len(start + title + more) > SUBJECT_LIMIT:
+        more = f" +{others}"
+    return _fit(start, title, more)
 
 
 def _fit(start: str, middle: str, end: str) -> str:

@@ -29,12 +29,11 @@ def render(subject: str, view: View) -> Composed:
     return Composed(subject, plain.strip() + "\n", html)
 
 
-def _wrapped(text: str, indent: int = 0) -> str:
-    """Plain text at 76 columns, every line indented."""
-    blanks = " " * indent
+def _wrapped(text: str, indent: int = 0, below: int | None = None) -> str:
+    """Plain text at 76 columns, every line indented, those below the first by ``below``."""
     return textwrap.fill(
-        text, 76, initial_indent=blanks, subsequent_indent=blanks, break_long_words=False,
-        break_on_hyphens=False,
+        text, 76, initial_indent=" " * indent, subsequent_indent=" " * (indent if below is None else below),
+        break_long_words=False, break_on_hyphens=False,
     )
 
 
