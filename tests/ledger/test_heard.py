@@ -126,6 +126,21 @@ def test_an_outlet_of_a_pool_may_be_silent_while_the_other_goes_on() -> None:
     assert len(notices(ledger, SILENT)) == 1
 
 
+def test_while_an_outlet_is_silent_nothing_of_its_pool_without_a_ring_is_compared() -> None:
+    """A guest of the bar may have been served from the garden's tap, and rung at the silent till."""
+    bar = pooled()
+    for number in range(100):
+        at = ms("16:01:30") + number * 4 * MINUTE
+        if 40 <= number < 60:
+            bar.pour(at)
+        else:
+            bar.sale(at)
+    bar.pour("19:32:30", tap="9")
+    bar.pour("22:31:00", tap="9")
+    assert [(one.tap, one.at_ms) for one in lone(bar.ledger(), "pour") if one.tap == "9"] == [
+        ("9", ms("22:31:00"))]
+
+
 def test_an_outlet_whose_beer_its_pool_rings_is_not_silent() -> None:
     bar = pooled()
     for number in range(100):

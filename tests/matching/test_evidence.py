@@ -69,6 +69,16 @@ def test_what_runs_off_after_a_keg_goes_on_takes_no_ring() -> None:
     assert alone(matched(pours, rings, kegs=[keg])) == {1}
 
 
+@pytest.mark.parametrize("kegs", [[], [KegOn("Amber", NOON_MS + 5_200_000)]])
+def test_a_glass_that_waited_for_a_new_keg_is_one_serve(kegs: list[KegOn]) -> None:
+    pours, rings = evening()
+    # The keg ran out after 9 of 16 ounces; foam ran off, and the glass was filled up.
+    pours += [pour(1, 5_000, 9, tap="Amber"), pour(2, 5_215, 8, tap="Amber"), pour(3, 5_230, 7, tap="Amber")]
+    rings.append(ring(1, 5_260))
+    whole = [sorted(key for key, _ in s.parts) for s in matched(pours, rings, kegs=kegs).serves]
+    assert ([1, 3] in whole) == bool(kegs)
+
+
 def test_swapped_lines_keep_their_rings_from_pours_of_the_other_name() -> None:
     pours, rings = busy_day(11, 150, hours=8, unrung=0)
     # Each tap pours the other's beer: rung rightly, metered under the wrong name.

@@ -79,12 +79,15 @@ def length_ms(spans: Sequence[Span], within: Span) -> int:
     return sum(hi - lo for lo, hi in intersect(spans, [within]))
 
 
-def silences(own: Sequence[int], other: Sequence[int], within: Span) -> list[Span]:
+def silences(
+    own: Sequence[int], other: Sequence[int], within: Span, certain: float = CERTAIN
+) -> list[Span]:
     """Spans in which one side is silent far beyond its rhythm while the other side is busy.
 
     ``own`` and ``other`` are sorted times of the two sides' rows. Were the n own rows spread over the
     other side's rows by chance, none of them would fall among the b rows in a gap, m standing outside,
-    with the probability (m / (m + b)) ** n; see PRIOR_ROWS for what is added to n and m.
+    with the probability (m / (m + b)) ** n; see PRIOR_ROWS for what is added to n and m. ``certain``: the
+    negative log of that probability from which a gap is told.
     """
     low, high = within
     own = own[bisect_left(own, low) : bisect_left(own, high)]
@@ -95,6 +98,6 @@ def silences(own: Sequence[int], other: Sequence[int], within: Span) -> list[Spa
             continue
         busy = bisect_left(other, hi - NEAR_MS) - bisect_right(other, lo + NEAR_MS)
         outside = len(other) - busy + PRIOR_ROWS
-        if busy > 0 and (len(own) + PRIOR_ROWS) * log1p(busy / outside) >= CERTAIN:
+        if busy > 0 and (len(own) + PRIOR_ROWS) * log1p(busy / outside) >= certain:
             gaps.append((lo + 1, hi))
     return union(gaps)

@@ -11,9 +11,10 @@ from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, datetime, time, timedelta
+from math import log
 from zoneinfo import ZoneInfo
 
-from unrung.ledger.coverage import SILENCE_LEAST_MS, Span, intersect, silences, subtract
+from unrung.ledger.coverage import CERTAIN, SILENCE_LEAST_MS, Span, intersect, silences, subtract, union
 from unrung.ledger.draft import Draft
 from unrung.ledger.outlets import Outlets
 from unrung.ledger.results import ClockNote
@@ -71,7 +72,11 @@ def _hear_till(draft: Draft, clocks: Mapping[str, ClockNote]) -> None:
 def _hear_pooled(
     draft: Draft, matched: Mapping[str, Matched], clocks: Mapping[str, ClockNote]
 ) -> None:
-    """Each outlet of a pool by itself: silent where its own till is, and its serves go without rings."""
+    """Each outlet of a pool by itself: silent where its own till is, and its serves go without rings.
+
+    Since guests of one outlet are served from the taps of the other, nothing that is without a ring in
+    the pool can be judged meanwhile.
+    """
     today, outlets = draft.material, Outlets(draft.settings)
     within = usual_hours(today.day, draft.settings.venue) or today.bounds
     rings = _rung_at(draft, clocks, outlets, outlets.own)
@@ -80,13 +85,19 @@ def _hear_pooled(
         for serve in found.serves:
             if serve.tap in today.stands and serve.volume_ul >= GLASS_LEAST_UL:
                 serves[today.stands[serve.tap]].append(serve)
+    in_pool: dict[str, list[Span]] = defaultdict(list)
     for own, mine in sorted(serves.items()):
-        pool = outlets.of(own)
-        holes = silences(sorted(rings[own]), sorted(serve.end_ms for serve in mine), within)
+        holes = silences(sorted(rings[own]), sorted(serve.end_ms for serve in mine), within, CERTAIN / 2)
         holes = [hole for hole in holes if _without_rings(hole, mine)]
-        cover = draft.outlet_cover.get(pool, draft.ring_cover)
-        draft.outlet_cover[own] = subtract(cover, holes)
-        draft.silent += [(own, hole) for hole in _worth_telling(holes, cover)]
+        in_pool[outlets.of(own)] += holes
+        draft.silent += [(own, hole) for hole in _worth_telling(holes, _cover(draft, outlets.of(own)))]
+    for own in sorted(serves):
+        pool = outlets.of(own)
+        draft.outlet_cover[own] = subtract(_cover(draft, pool), union(in_pool[pool]))
+
+
+def _cover(draft: Draft, outlet: str) -> list[Span]:
+    return draft.outlet_cover.get(outlet, draft.ring_cover)
 
 
 def _rung_at(
@@ -99,10 +110,17 @@ def _rung_at(
     return times
 
 
-def _without_rings(hole: Span, serves: Iterable[Serve]) -> bool:
-    """Whether at least half of the serves within found no ring."""
+def _without_rings(hole: Span, serves: Sequence[Serve]) -> bool:
+    """Whether at least half of the serves within found no ring, far more than of the other serves: the
+    bound of Chernoff and Hoeffding on the binomial tail is as small as half of ``CERTAIN`` asks."""
     alone = [serve.unit_key is None for serve in serves if hole[0] <= serve.end_ms < hole[1]]
-    return 2 * sum(alone) >= len(alone)
+    others = len(serves) - len(alone)
+    usual = (sum(serve.unit_key is None for serve in serves) - sum(alone) + 1) / (others + 2)
+    share = sum(alone) / max(len(alone), 1)
+    if share < 0.5 or share <= usual:
+        return False
+    apart = share * log(share / usual) + ((1 - share) * log((1 - share) / (1 - usual)) if share < 1 else 0)
+    return len(alone) * apart >= CERTAIN / 2
 
 
 def _hear_meters(

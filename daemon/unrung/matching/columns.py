@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from unrung.matching import priors
 from unrung.matching.types import Entry, KegOn, MeteredPour, RingUnit
 
 Ints = npt.NDArray[np.int64]
@@ -101,17 +102,15 @@ def entry_columns(entries: Sequence[Entry], products: Sequence[str]) -> Entries:
     return Entries(codes(product, products), np.array(at, np.int64), np.array(volume, np.int64))
 
 
-def run_off(
-    pours: Pours, kegs: Iterable[KegOn], first_ms: int, last_ms: int, most_ul: float
-) -> Bools:
-    """Which pours of up to ``most_ul`` begin from ``first_ms`` to ``last_ms`` after a keg went on their
-    tap."""
-    found = np.zeros(len(pours.key), np.bool_)
+def after_keg(pours: Pours, kegs: Iterable[KegOn]) -> Ints:
+    """Milliseconds from the latest keg that went on each pour's tap to the pour's start; ``NEVER_MS``
+    where none did. A pour may start a little before its keg was written down."""
+    found = np.full(len(pours.key), NEVER_MS)
     rank = {tap: code for code, tap in enumerate(pours.taps)}
     for keg in kegs:
         after = pours.start - keg.at_ms
-        found |= (pours.tap == rank.get(keg.tap, -1)) & (after >= first_ms) & (after <= last_ms)
-    found &= pours.volume <= most_ul
+        mine = (pours.tap == rank.get(keg.tap, -1)) & (after >= -1_000 * priors.KEG_EARLY_S)
+        found[mine] = np.minimum(found[mine], after[mine])
     return found
 
 

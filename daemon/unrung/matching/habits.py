@@ -32,8 +32,7 @@ class Habits:
 
 def prior_habits(products: int) -> Habits:
     """What is believed before the day's data speak."""
-    pauses = len(priors.PAUSES_S) + 1
-    odds = np.repeat([priors.JOIN_LOG_ODDS, priors.INTERLEAVED_LOG_ODDS], pauses)
+    odds = _prior_odds()
     division = np.log(_prior_division() / np.diff(priors.SHARES))
     shape = (len(priors.PACES_S) + 1, products, 1)
     return Habits(
@@ -44,9 +43,9 @@ def prior_habits(products: int) -> Habits:
 
 def learn_habits(
     pours: Pours, fills: Fills, cost: Floats, links: Links, habits: Habits
-) -> tuple[Habits, Bools]:
-    """One step of expectation and maximisation: the habits, and which pours are likelier
-    fragments than not."""
+) -> tuple[Habits, Bools, Floats]:
+    """One step of expectation and maximisation: the habits, which pours are likelier fragments than
+    not, and how much each pour gains (log likelihood) by those that may go on filling its vessel."""
     chain = np.stack((links.first, links.second), axis=1)
     log_odds = habits.odds[links.kind] + habits.taste[pours.product[links.first]]
     ratio = cost[chain].sum(axis=1)
@@ -68,7 +67,7 @@ def learn_habits(
         _taste(links, chance, product, habits),
         _divisions(chance, links.pace, product, bin_of, len(habits.taste)),
         lift, spread,
-    ), fragment
+    ), fragment, np.log1p(np.bincount(links.first, weight, count))
 
 
 def join_cost(
@@ -115,9 +114,14 @@ def _lift(
     return each, min(max((square / (float(weight.sum()) + belief)) ** 0.5, 0.03), 0.1)
 
 
+def _prior_odds() -> Floats:
+    pauses = len(priors.PAUSES_S) + 1
+    odds = np.repeat([priors.JOIN_LOG_ODDS, priors.INTERLEAVED_LOG_ODDS], pauses)
+    return np.append(odds, priors.CARRIED_LOG_ODDS)
+
+
 def _odds(links: Links, chance: Floats, kinds: int) -> Floats:
-    pauses = kinds // 2
-    prior = np.repeat([priors.JOIN_LOG_ODDS, priors.INTERLEAVED_LOG_ODDS], pauses)
+    prior = _prior_odds()
     share = priors.LINK_PRIOR / (1 + np.exp(-prior))
     joined = np.bincount(links.kind, chance, kinds) + share
     apart = np.bincount(links.kind, 1 - chance, kinds) + priors.LINK_PRIOR - share

@@ -36,12 +36,12 @@ from unrung.matching.types import MatchSettings
 
 
 def start(
-    pours: Pours, run_off: Bools, units: Units, entries: Entries, sizes: Sizes,
+    pours: Pours, after_keg: Ints, units: Units, entries: Entries, sizes: Sizes,
     settings: MatchSettings, lo_ms: int,
 ) -> Started:
     """Serves by the pours alone, the clock, and what is believed before. Serves end no earlier than
     ``lo_ms``."""
-    weighed = weigh(pours, sizes, settings.top_up_gap_ms, run_off)
+    weighed = weigh(pours, sizes, settings.top_up_gap_ms, after_keg)
     rung = Rung(
         units, centres_of(weighed.fills, units.product, units.portion), rounds_of(units),
         _local_rates(units, units.product, units.at), _said(entries, units, weighed.fills),

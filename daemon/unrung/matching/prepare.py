@@ -10,8 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from unrung.matching import priors
-from unrung.matching.columns import Ints, entry_columns, pour_columns, run_off, unit_columns
+from unrung.matching.columns import Ints, after_keg, entry_columns, pour_columns, unit_columns
 from unrung.matching.confusion import Confusion
 from unrung.matching.costs import Glasses, Rings
 from unrung.matching.crowd_learning import learn_totals, totals_only
@@ -62,10 +61,8 @@ def prepare(
     products = tuple(sorted({p.product for p in pours} | {u.product for u in units}))
     poured, rung = pour_columns(pours, products), unit_columns(units, products)
     known = sizes_of(products, sizes, rung.product, rung.portion)
-    first_ms, last_ms = (int(1_000 * edge) for edge in priors.RUN_OFF_S)
-    spilt = run_off(poured, kegs, first_ms, last_ms, priors.RUN_OFF_MOST_UL)
     said = entry_columns(entries, products)
-    started = start(poured, spilt, rung, said, known, settings, bounds[0])
+    started = start(poured, after_keg(poured, kegs), rung, said, known, settings, bounds[0])
     blurred = totals_only(started, settings)
     learnt = (learn_totals if blurred else learn)(started, settings, bounds[0])
     return Prepared(

@@ -44,9 +44,9 @@ SHARE_PRIOR = 20.0
 """Pours' worth of belief in the three shares above."""
 
 # --- Fragments and long pours --------------------------------------------------------------
-JOIN_LOG_ODDS, INTERLEAVED_LOG_ODDS = -1.5, -3.0
+JOIN_LOG_ODDS, INTERLEAVED_LOG_ODDS, CARRIED_LOG_ODDS = -1.5, -3.0, -1.5
 """Log odds that the next pour on a tap goes on filling the same vessel; that a later one does,
-other glasses having been poured between."""
+other glasses having been poured between; and that one does after a new keg went on in between."""
 PAUSES_S = (2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0)
 """Pauses are told apart between these, and the odds of each class are learnt from the day."""
 LINK_PRIOR = 8.0
@@ -60,6 +60,9 @@ DIVISION_PRIOR = 10.0
 ``PACES_S``, and links' worth of belief in the usual."""
 SERVE_ROUNDS = 3
 """How often odds and fills are learnt from each other before the pours are cut."""
+MUCH_SMALLER, OTHER_GLASS, RESTART_WORTH = 0.5, 0.04, 5.0
+"""The second beginning leaves out pours that a flow of less than this part follows; it is tried where a
+glass then holds (log) so much else, and taken where it is so much (log likelihood) likelier."""
 TOP_UP_SHARE, TOP_UP_RATE = 0.6, 8.0
 """Share of second fragments that are small top-ups (falling off as exp(-rate * fraction)); the
 rest divide the vessel anywhere."""
@@ -92,8 +95,10 @@ LAG_PRIOR = 25.0
 """Pairs' worth of belief in that shape."""
 
 # --- Right after a keg goes on -----------------------------------------------------------------
-RUN_OFF_S = (-10.0, 60.0)
-"""What begins so long after a keg went on may be run off."""
+KEG_EARLY_S, RUN_OFF_S = 10.0, 60.0
+"""What begins so long before a keg was written down to go on, or after it, may be run off."""
+KEG_WAIT_S, KEG_RESUMED_S = 900.0, 120.0
+"""A glass that was begun so long before a keg went on may be finished this soon after it."""
 RUN_OFF_SHARE, RUN_OFF_DENSITY = 0.6, 0.04
 """Share of it that is, and the density of its log volume: anything from a splash on."""
 RUN_OFF_MOST_UL = 40 * US_FL_OZ_UL

@@ -12,12 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from unrung.matching import priors
-from unrung.matching.columns import Bools, Floats, Ints, Pours, spread
-from unrung.matching.fills import Fills, Sizes, deviations, filled, learn_fills, sized_density, stray_density
-from unrung.matching.glasses import Handfuls, Splits, handfuls_of, split_habit, split_options
+from unrung.matching.columns import NEVER_MS, Bools, Floats, Ints, Pours, spread
+from unrung.matching.fills import Fills, Sizes, filled, sized_density, stray_density
+from unrung.matching.fragments import cheapest, learn_fragments, weigh_each
+from unrung.matching.glasses import Splits
 from unrung.matching.groups import Candidates, cheapest_cut, groups_worth
-from unrung.matching.habits import Habits, learn_habits, prior_habits
-from unrung.matching.links import Links, links_of
+from unrung.matching.habits import Habits
+from unrung.matching.links import links_of
 from unrung.matching.pieces import JOINED, SHARED, Pieces, pieces_of
 
 Cut = Ints
@@ -104,20 +105,16 @@ def shares_at(weighed: Weighed, lines: Lines, product: Ints, tap: Ints, lead: In
 
 
 def weigh(
-    pours: Pours, sizes: Sizes, top_up_gap_ms: int, run_off: Bools | None = None
+    pours: Pours, sizes: Sizes, top_up_gap_ms: int, after_keg: Ints | None = None
 ) -> Weighed:
-    """What each pour, join and split costs; habits and fills are learnt from the day.
-    """
-    run_off = np.zeros(len(pours.key), np.bool_) if run_off is None else run_off
-    links, habits = links_of(pours, top_up_gap_ms), prior_habits(len(sizes.size_ul))
-    whole, habit = _likely_whole(pours, links, sizes), np.zeros(len(pours.taps))
-    for _ in range(priors.SERVE_ROUNDS):
-        fills, _, misfit, single, splits = _weigh_each(pours, run_off, whole, sizes, habit)
-        habits, fragment = learn_habits(pours, fills, cheapest(single, splits), links, habits)
-        habit = split_habit(pours, single, splits)
-        whole = ~fragment
-        whole[splits.rows[splits.cost[:, 0] < single[splits.rows] + 1]] = False
-    fills, handfuls, misfit, single, splits = _weigh_each(pours, run_off, whole, sizes, habit)
+    """What each pour, join and split costs; habits and fills are learnt from the day. ``after_keg``:
+    see ``columns.after_keg``; None where no keg went on."""
+    after_keg = np.full(len(pours.key), NEVER_MS) if after_keg is None else after_keg
+    run_off = after_keg <= int(1_000 * priors.RUN_OFF_S)
+    run_off &= pours.volume <= priors.RUN_OFF_MOST_UL
+    links = links_of(pours, top_up_gap_ms, after_keg)
+    whole, habit, habits, _ = learn_fragments(pours, run_off, links, sizes)
+    fills, handfuls, misfit, single, splits = weigh_each(pours, run_off, whole, sizes, habit)
     cost = cheapest(single, splits)
     groups = groups_worth(pours, fills, handfuls, cost, misfit, links, habits)
     pieces = pieces_of(pours, splits, handfuls, groups)
@@ -135,30 +132,6 @@ def judge(pours: Pours, pieces: Pieces, fills: Fills, habits: Habits, run_off: B
         log_volume, sized_density(fills, product, log_volume),
         stray_density(fills, product, log_volume, run_off[row]),
     )
-
-
-def _weigh_each(
-    pours: Pours, run_off: Bools, whole: Bools, sizes: Sizes, habit: Floats
-) -> tuple[Fills, Handfuls, Bools, Floats, Splits]:
-    """Fills and handfuls; which pours fit no single glass; costs of each as one and as several."""
-    fills = learn_fills(pours, whole, sizes)
-    handfuls = handfuls_of(fills, habit)
-    log_volume = filled(fills, pours.product, pours.tap, pours.volume)
-    fit = sized_density(fills, pours.product, log_volume)
-    single: Floats = -np.log(fit + stray_density(fills, pours.product, log_volume, run_off))
-    misfit = fit < priors.SPLIT_LEAST_FIT
-    return fills, handfuls, misfit, single, split_options(pours, fills, handfuls, single)
-
-
-def _likely_whole(pours: Pours, links: Links, sizes: Sizes) -> Bools:
-    """Pours that are no fragments at first sight: glass-sized, or on their own."""
-    fills = learn_fills(pours, np.zeros(len(pours.key), np.bool_), sizes)
-    off = deviations(fills, pours.product, np.log(np.maximum(pours.volume, 1)))
-    linked = np.zeros(len(pours.key), np.bool_)
-    linked[links.first] = True
-    linked[links.second] = True
-    found: Bools = (np.abs(off) < priors.FILL_BIAS_REACH) | ~linked
-    return found
 
 
 def first_cut(weighed: Weighed) -> Cut:
@@ -186,13 +159,6 @@ def by_itself(weighed: Weighed) -> Ints:
     cheaper = splits.cost[:, 0] < weighed.single[splits.rows]
     found[splits.rows[cheaper]] = weighed.pieces.way[cheaper, 0]
     return found
-
-
-def cheapest(single: Floats, splits: Splits) -> Floats:
-    """Cost of each pour by itself, as one glass or several."""
-    cost = single.copy()
-    cost[splits.rows] = np.minimum(cost[splits.rows], splits.cost[:, 0])
-    return cost
 
 
 def serves_of(weighed: Weighed, cut: Cut, lo_ms: int) -> Serves:
