@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+from copy import deepcopy
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -22,6 +23,7 @@ from unrung.setup.run import Wishes, run_setup
 
 from .dialects import write_british
 from .helping import NOW_MS, Asked, Rows, computed, ledger_of, set_up
+from .in_dutch import write_in_dutch
 from .quiet_bar import Beer, QuietBar, quiet_bar
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -66,10 +68,29 @@ def test_the_shipped_samples_give_the_shipped_tables_but_for_what_no_export_tell
     }
 
 
-def test_the_shipped_samples_give_the_shipped_ledgers_but_for_the_beer_in_cleaned_lines(
-    sample_bar: Path, tmp_path: Path
+def test_the_same_week_in_dutch_gives_the_same_ledgers_without_a_question(
+    sample_bar: Path, sample_week: Rows, tmp_path: Path
 ) -> None:
-    found = _week(sample_bar, tmp_path / "ours")
+    """Kegs, log, voids, comps, training and a tap without a meter, in words and marks of another place."""
+    write_in_dutch(ROOT / "sample_exports", tmp_path / "in")
+    asked, folders = Asked(), {"rings": "kassa", "pours": "tap", "kegs": "kelder", "log": "blad"}
+    given = {kind: tmp_path / "in" / name for kind, name in folders.items()}
+    set_up(tmp_path / "bar", zone="America/New_York", ask=asked, **given)
+    assert asked.about == []
+    mapped = [[feed.fields.keys() for feed in load(bar).feed] for bar in (tmp_path / "bar", sample_bar)]
+    assert mapped[0] == mapped[1]
+    assert computed(tmp_path / "bar", WEEK) == sample_week
+
+
+@pytest.fixture(scope="module")
+def sample_week(sample_bar: Path, tmp_path_factory: pytest.TempPathFactory) -> Rows:
+    return _week(sample_bar, tmp_path_factory.mktemp("week") / "ours")
+
+
+def test_the_shipped_samples_give_the_shipped_ledgers_but_for_the_beer_in_cleaned_lines(
+    sample_week: Rows, tmp_path: Path
+) -> None:
+    found = deepcopy(sample_week)
     shipped = _week(ROOT / "config", tmp_path / "shipped")
     assert found.keys() == shipped.keys() and len(found) == 7 * 10
     cleaned = {key for key in found if found[key] != shipped[key]}

@@ -10,6 +10,11 @@ from __future__ import annotations
 import re
 import unicodedata
 
+_OUTLET = (
+    "outlet|bar|revenue center|revenue centre|rev ctr|rev center|profit center|location|area|store|site|"
+    "premises|room|venue|section|department name|bereich|theke|filiale|standort|verkaufsstelle|kostenstelle|"
+    "salle|lieu|zona|local|reparto|sala|locatie|afdeling"
+)
 HEADERS: dict[str, dict[str, str]] = {
     "rings": {
         "at":
@@ -55,10 +60,7 @@ HEADERS: dict[str, dict[str, str]] = {
         "terminal":
             "terminal|till|till no|register|pos|station|workstation|device|till id|terminal id|"
             "register id|kasse|kassennr|kasse nr|caisse|caja|cassa|kassa",
-        "outlet":
-            "outlet|bar|revenue center|revenue centre|rev ctr|rev center|profit center|location|area|store|"
-            "site|premises|room|venue|section|department name|bereich|theke|filiale|standort|verkaufsstelle|"
-            "kostenstelle|salle|lieu|zona|local|reparto|sala|locatie|afdeling",
+        "outlet": _OUTLET,
         "id":
             "id|line id|line no|line number|line|row id|row|uid|uuid|guid|item id|entry id|key|seq|"
             "sequence|record id|sale line id|lfd nr|laufende nr|nr|zeile|position|posnr|ligne|linea|"
@@ -68,10 +70,10 @@ HEADERS: dict[str, dict[str, str]] = {
             "geandert|geaendert|modifie le|actualizado",
         "voided_at":
             "voided at|void time|voided on|cancelled at|canceled at|void date|storniert am|"
-            "stornozeit|annule le",
+            "stornozeit|annule le|anulado el|annullato il|geannuleerd op",
         "voids":
             "takes back|voids|void of|voided line|reverses|reversal of|cancels|refers to|refund of|"
-            "original line|original id|storno zu|storniert",
+            "original line|original id|storno zu|storniert|annule|anula a|annulla|annuleert",
         "staff":
             "staff|server|employee|clerk|cashier|user|waiter|bartender|operator|served by|rung by|"
             "seller|bediener|kellner|mitarbeiter|benutzer|serveur|employe|vendeur|camarero|empleado|"
@@ -105,9 +107,7 @@ HEADERS: dict[str, dict[str, str]] = {
         "product":
             "beer|beer name|product|product name|brand|beverage|drink|keg|taps beer|taps product|"
             "bier|biersorte|sorte|produkt|getrank|getraenk|biere|produit|cerveza|birra|bevanda",
-        "outlet":
-            "outlet|bar|location|area|site|room|zone|bars name|bereich|theke|standort|salle|lieu|"
-            "zona|sala|locatie",
+        "outlet": f"{_OUTLET}|zone|bars name",
         "version": "version|revision|updated|updated at|modified",
     },
     "kegs": {
@@ -121,19 +121,18 @@ HEADERS: dict[str, dict[str, str]] = {
         "product":
             "beer|product|beer name|brand|item|bier|sorte|produkt|biere|produit|cerveza|producto|"
             "birra|prodotto",
-        "outlet":
-            "bar|outlet|location|site|area|from bar|from|store|cellar|theke|bereich|standort|keller|"
-            "lieu|cave|local|sala",
-        "keg": "keg|keg no|keg id|keg number|serial|barcode|fass|fassnr|fass nr|fut|barril|fusto|vat",
+        "outlet": f"{_OUTLET}|from bar|from|cellar|keller|cave|kelder|bodega|cantina",
+        "keg":
+            "keg|keg no|keg id|keg number|serial|barcode|fass|fassnr|fass nr|fut|barril|fusto|vat|vatnr",
         "size":
             "keg size|size|contents|capacity|litres|liters|fassgrosse|fassgroesse|inhalt|capacite|"
             "tamano|capacita",
         "units":
-            "kegs|quantity|qty|count|number|full kegs|fasser|faesser|anzahl|menge|quantite|cantidad|"
-            "quantita|aantal",
+            "kegs|quantity|qty|count|number|full kegs|fasser|faesser|anzahl|menge|futs|quantite|barriles|"
+            "cantidad|fusti|quantita|vaten|volle vaten|aantal",
         "part":
-            "part|part oz|partial|left|remaining|rest|part keg|open keg|restmenge|anbruch|reste|"
-            "resto|parziale",
+            "part|part oz|partial|left|remaining|rest|part keg|open keg|restmenge|anbruch|reste|restant|"
+            "resto|restante|parziale|aangebroken",
         "gross_kg":
             "gross|gross kg|gross weight|weight|bruttogewicht|gewicht|poids brut|peso bruto|"
             "peso lordo",
@@ -160,7 +159,7 @@ HEADERS: dict[str, dict[str, str]] = {
         "product":
             "beer|product|beer name|brand|bier|sorte|produkt|biere|produit|cerveza|producto|birra|"
             "prodotto",
-        "outlet": "bar|outlet|location|area|site|theke|bereich|standort|lieu|local|sala",
+        "outlet": _OUTLET,
         "item": "menu item|item|article|drink|artikel|articulo|articolo",
         "units":
             "count|quantity|qty|number|units|how many|anzahl|menge|stuck|stueck|quantite|nombre|"
@@ -219,7 +218,7 @@ KINDS: dict[str, dict[str, str]] = {
     "log": {
         "comp":
             "comp|comped|complimentary|on the house|guest|aufs haus|einladung|gratis|gast|offert|"
-            "invitacion|omaggio",
+            "invitacion|omaggio|van het huis|rondje",
         "staff":
             "staff|staff drink|staff drinks|employee|shift drink|shifty|personal|personalgetrank|"
             "mitarbeiter|haustrunk|personnel|empleado|personale|personeel",
