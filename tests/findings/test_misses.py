@@ -110,3 +110,15 @@ def test_serves_beside_a_till_that_was_silent_may_have_been_rung_there() -> None
     silent = SilenceFact("rings", "Bar", "", at(LAST, 19.9), at(LAST, 23.2))
     days[LAST] = replace(days[LAST], silences=(silent,))
     assert judged(days) == []
+
+
+@pytest.mark.parametrize(("taps", "told"), [(("T3",), False), (("T1", "T2", "T3"), True)])
+def test_a_silent_till_leaves_serves_of_all_taps_without_a_ring(taps: tuple[str, ...], told: bool) -> None:
+    """One tap alone is the tap's own matter: its cleaning, or another beer in its line."""
+    days, low, high = ordinary(), at(LAST, 14), at(LAST, 19)
+    kept = [s for s in days[LAST].serves if not low <= s.end_ms < high and not low <= s.ring_ms < high]
+    till = days[LAST].till[0]
+    rang = tuple(second for second in till.at_s if not low <= at(LAST, 4) + 1000 * second < high)
+    days[LAST] = replace(days[LAST], serves=tuple(kept), till=(till._replace(at_s=rang),))
+    days = with_serves(days, (alone(taps[n % len(taps)], low + 1_000_000 * (n + 1), 16) for n in range(16)))
+    assert ("feed_gap" in {one.finding for one in judged(days)}) is told

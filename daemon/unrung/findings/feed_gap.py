@@ -8,7 +8,7 @@ should have answered stays alone.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 from itertools import pairwise
@@ -17,6 +17,7 @@ from typing import NamedTuple
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.mis_ring import meetings
+from unrung.findings.statistics import binomial_tail
 from unrung.findings.wording import sum_volume, times
 from unrung.ledger.facts import DayFacts, SilenceFact
 from unrung.settings import Settings
@@ -32,6 +33,8 @@ TOGETHER_MS = 120_000
 EXPECTED = 5.0
 """Events that the rhythm would have had in the pause; its chance is then below 1 in 100, and what stays
 alone in it tells the rest."""
+OWN_MATTER = 0.01
+"""Chance of one tap having so many of the serves of a pause."""
 GLASS_UL = 100_000
 
 Gap = tuple[int, int]
@@ -87,11 +90,13 @@ def _silent_tills(facts: Facts, settings: Settings) -> Iterator[Finding]:
     """Outlets of a pool whose tills paused while beer went on at their taps."""
     outlet_of = facts.window.outlet_of_tap
     lone = {key for key in facts.lone if not facts.serves[key].voided}
+    usual = Counter({tap: len(keys) for tap, keys in facts.window.by_tap.items()})
     start = 0
     for day in facts.window.days:
         for outlet, gap, inside in day.once("till pauses", settings, partial(_till_pauses, day, outlet_of)):
             alone = [start + number for number in inside if start + number in lone]
-            if len(alone) >= max(FEWEST, ALONE * len(inside)):
+            enough = len(alone) >= max(FEWEST, ALONE * len(inside))
+            if enough and not _one_tap(facts, outlet, alone, usual):
                 pool = facts.serves[alone[0]].outlet
                 beside = [
                     start + number for number, serve in enumerate(day.serves)
@@ -101,6 +106,14 @@ def _silent_tills(facts: Facts, settings: Settings) -> Iterator[Finding]:
                 others = sorted(set(beside) - set(alone))
                 yield _till(facts, settings, outlet, gap, alone, others, len(inside))
         start += len(day.serves)
+
+
+def _one_tap(facts: Facts, outlet: str, alone: Sequence[int], usual: Counter[str]) -> bool:
+    """Whether one tap has so many of the serves that it is the tap's own matter, such as its cleaning or
+    another beer in its line: a silent till leaves those of all taps without a ring."""
+    tap, count = Counter(facts.serves[key].tap for key in alone).most_common(1)[0]
+    served = sum(number for one, number in usual.items() if facts.window.outlet_of_tap.get(one) == outlet)
+    return binomial_tail(count, len(alone), usual[tap] / served) < OWN_MATTER
 
 
 def _till_pauses(day: DayFacts, outlet_of: Mapping[str, str]) -> list[tuple[str, Gap, list[int]]]:

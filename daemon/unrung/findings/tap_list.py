@@ -33,6 +33,8 @@ FEWEST = 4
 CHANGE_WITHIN_MS = 14 * 3_600_000
 POOR = 0.75
 """Of what the outlet's other taps reach: a tap whose serves fit so much worse is looked at."""
+OWN = 0.01
+"""Chance, below which the tap does not pour what is listed."""
 CLEARLY = 0.12
 """By so much of its serves the other product must fit better than its own."""
 
@@ -44,6 +46,8 @@ class Fit(NamedTuple):
     chance: float
     """How many would by chance."""
     serves: int
+    usual: float = 1.0
+    """Share of serves whose own ring comes close at the outlet's other taps."""
 
     @property
     def excess(self) -> float:
@@ -74,13 +78,14 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
         for tap, product, own, other in day.once("strangers", None, partial(_strangers, day)):
             days[tap, product].append((number, own, other))
     runs = {place: _last_run(hits) for place, hits in sorted(days.items())}
-    listed = {tap: facts.serves[keys[-1]].product for tap, keys in facts.window.by_tap.items()}
+    listed = {tap: facts.serves[keys[-1]][:2] for tap, keys in facts.window.by_tap.items()}
     found = []
     for (tap, product), run in runs.items():
         # Two taps that changed places are one change: what each shows bears out the other.
+        outlet, mine = listed[tap]
         mate = next((
             other for (one, poured), other in runs.items()
-            if listed[one] == product and poured == listed[tap]
+            if listed[one] == (outlet, product) and poured == mine
             and other[0][0] >= run[-1][0] and run[0][0] >= other[-1][0]
         ), [])
         made = _judge(facts, settings, tap, product, run, mate)
@@ -99,11 +104,14 @@ def _strangers(day: DayFacts) -> list[tuple[str, str, Fit, Fit]]:
     found = []
     for tap, share in near.items():
         outlet, product = by_tap[tap][0].outlet, by_tap[tap][0].product
-        others = sorted(near[one] for one in near if by_tap[one][0].outlet == outlet and one != tap)
-        if not others or share >= POOR * others[len(others) // 2]:
+        others = {one: near[one] for one in near if by_tap[one][0].outlet == outlet and one != tap}
+        middle = sorted(others.values())[len(others) // 2] if others else 0.0
+        if not others or share >= POOR * middle:
             continue
+        fine = [one for one in others if others[one] >= POOR * middle]
+        usual = sum(near[one] * len(by_tap[one]) for one in fine) / sum(len(by_tap[one]) for one in fine)
         rings = rings or _rings(day)
-        own = rings.fit(by_tap[tap], outlet, product)
+        own = rings.fit(by_tap[tap], outlet, product)._replace(usual=usual)
         fits = [
             (rings.fit(by_tap[tap], outlet, other), other)
             for place, other in rings.at_ms if place == outlet and other != product
@@ -159,11 +167,12 @@ def _judge(
     """A tap that fits another product more often than chance has it, with what its mate shows."""
     places = len(facts.window.by_tap) * 4
     chance = _chance([*run, *mate])
-    if chance >= level(places) * 0.01:
+    if chance >= level(places) * 0.01 or _fits_its_own([*run, *mate]) >= OWN:
         return None
     serves = sum(fit.serves for _, _, fit in run)
     close = sum(fit.close for _, _, fit in run)
-    first, last = run[-1][0], run[0][0]
+    days = [number for number, _, _ in (*run, *mate)]
+    first, last = min(days), max(days)
     return _finding(facts, settings, tap, product, (first, last), confidence(chance, places), close, serves)
 
 
@@ -173,15 +182,24 @@ def _chance(hits: list[Hit]) -> float:
     return binomial_tail(sum(fit.close for _, _, fit in hits), serves, share)
 
 
+def _fits_its_own(hits: list[Hit]) -> float:
+    """Chance that rings of the listed product stand so rarely beside a tap that does pour it."""
+    own = [fit for _, fit, _ in hits]
+    serves = sum(fit.serves for fit in own)
+    usual = sum(fit.chance + (fit.serves - fit.chance) * fit.usual for fit in own) / serves
+    return binomial_tail(serves - sum(fit.close for fit in own), serves, 1 - min(usual, 1.0))
+
+
 def _finding(
     facts: Facts, settings: Settings, tap: str, product: str, span: tuple[int, int], sure: str,
     close: int, judged: int,
 ) -> Finding:
     days = facts.window.days
     low, high = days[span[0]].bounds[0], days[span[1]].bounds[1]
-    start = _keg_on(facts, tap, low)
+    start, closed = _keg_on(facts, tap, low), facts.window.hours.is_closed
     keys = [
-        key for key in facts.window.by_tap[tap] if start <= facts.serves[key].end_ms < high
+        key for key in facts.window.by_tap[tap]
+        if start <= facts.serves[key].end_ms < high and not closed(facts.serves[key].end_ms)
     ]
     serves = [facts.serves[key] for key in keys]
     outlet, listed = serves[0].outlet, serves[0].product

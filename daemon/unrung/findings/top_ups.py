@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
-from unrung.findings.fills import FAR, Cell, cell_of, fills_of, topped_up
+from unrung.findings.fills import FAR, Cell, cell_of, fills_of, remaining, topped_up
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import above_zero, binomial_tail
 from unrung.findings.wording import figure, serve_volume, share, sum_volume
@@ -21,6 +21,8 @@ from unrung.ledger.facts import DayFacts
 from unrung.settings import Settings
 from unrung.venue_time import moment
 
+CUT = 0.3
+"""A glass that differs by more is another size: it may hold the second go at the glass beside it."""
 FEWEST = 20
 USUAL = 0.12
 """Share of glasses topped up that no tap is asked about (common practice, no source)."""
@@ -100,7 +102,7 @@ def _judge(
         return None
     claims = _claims(facts, topped, over) | _other_goes(facts, tap, usual_fill)
     serves = [facts.serves[glass.key] for glass in topped]
-    volume = sum(claims.values())
+    volume = _in_all(facts, tap) or sum(claims.values())
     evidence = (
         f"{figure(len(topped), 0, settings)} of {figure(glasses, 0, settings)} glasses at tap {tap} were "
         "topped up by a second small pour "
@@ -111,8 +113,24 @@ def _judge(
     return Finding(
         "top_ups", serves[0].outlet, f"Tap {tap}: glasses topped up", evidence,
         confidence(chance, places), serves[0].start_ms, serves[-1].end_ms, serves[0].product, tap,
-        claims,
+        claims, total_ul=volume,
     )
+
+
+def _in_all(facts: Facts, tap: str) -> int:
+    """What all glasses of the tap hold beyond the middle of their plain ones, second goes that stayed alone
+    among them: a second go that was joined to the glass beside its own makes one of them as much too
+    full as the other too short. 0 where that is nothing."""
+    usual = {cell: median(fill.ratios) for cell, fill in fills_of(facts).items() if cell.tap == tap}
+    beyond = 0.0
+    for key in facts.window.by_tap[tap]:
+        serve = facts.serves[key]
+        if serve.paired:
+            own = remaining(facts, key) - usual.get(cell_of(serve), 0.0) * serve.portion_ul
+            beyond += own if abs(own) <= CUT * serve.portion_ul else 0
+        elif key in facts.window.pieces and key not in facts.taken:
+            beyond += serve.left_ul
+    return max(0, round(beyond))
 
 
 def _other_goes(facts: Facts, tap: str, usual_fill: float) -> dict[int, int]:
