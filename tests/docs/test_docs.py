@@ -10,6 +10,7 @@ import pytest
 
 from unrung.cli import commands
 from unrung.config_reference import reference
+from unrung.ledger.results import Volumes
 from unrung.parquet.reference import reference as columns_reference
 from unrung.settings import Settings
 
@@ -56,6 +57,18 @@ def test_blocks_of_settings_in_a_page_are_read(page: Path) -> None:
 def test_links_within_the_project_lead_somewhere(page: Path) -> None:
     for target in re.findall(r"\]\((?!https?:|#)([^)#]+)", page.read_text("utf-8")):
         assert (page.parent / target).exists(), target
+
+
+@pytest.mark.parametrize("name", ["method.md", "for_the_accountant.md"])
+def test_the_identity_of_a_page_is_the_one_that_is_computed(name: str) -> None:
+    text = (DOCS / name).read_text("utf-8").replace("\n               +", " +")
+    primes = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37)
+    sums = Volumes(**dict(zip(Volumes.__dataclass_fields__, primes, strict=True)))
+    for figure in ("poured", "rung", "portion_difference", "variance"):
+        (told,) = re.findall(rf"^    {figure} += ([a-z_ +-]+)$", text, re.M)
+        terms = re.findall(r"([+-]?) ?([a-z_]+)", told)
+        total = sum((-1 if sign == "-" else 1) * getattr(sums, term) for sign, term in terms)
+        assert total == getattr(sums, figure), figure
 
 
 def test_the_page_of_the_export_names_every_column() -> None:

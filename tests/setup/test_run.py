@@ -213,7 +213,18 @@ def test_each_feed_shows_five_rows_as_understood(exports: dict[str, str | Path],
     at = next(index for index, line in enumerate(said) if line.startswith("meters (pours)"))
     assert [line.split("  ")[1].count(":") for line in said[at + 1 : at + 6]] == [2] * 5
     assert all(" tap " in line and " L in " in line for line in said[at + 1 : at + 6])
-    assert said[-2:] == [f"  unrung check {tmp_path / 'bar'}", f"  unrung catch-up {tmp_path / 'bar'}"]
+    assert said[-2:] == [
+        f"  unrung check {tmp_path / 'bar'}", f"  unrung catch-up {tmp_path / 'bar'} --through 2026-10-24"]
+
+
+def test_fresh_samples_need_no_last_day(exports: dict[str, str | Path], tmp_path: Path) -> None:
+    feeds: dict[Carries, tuple[str, ...]] = {
+        "rings": (str(exports["rings"]),), "pours": (str(exports["pours"]),)
+    }
+    said: list[str] = []
+    now_ms = round(datetime(2026, 10, 26, 12, tzinfo=UTC).timestamp() * 1000)
+    run_setup(Wishes(tmp_path / "bar", feeds), takes_proposals, said.append, "Europe/London", now_ms)
+    assert said[-1] == f"  unrung catch-up {tmp_path / 'bar'}"
 
 
 def test_an_answer_is_taken_and_a_proposal_is_written_down_with_its_reason(

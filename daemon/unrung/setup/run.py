@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import time
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from babel.numbers import get_currency_precision
 
+from unrung.business_day import business_day
 from unrung.config_folder import load
 from unrung.errors import ConfigError, UnrungError
 from unrung.intake.archive import sentence
@@ -21,13 +23,7 @@ from unrung.setup.counters import flows
 from unrung.setup.doubt import Ask, Notes
 from unrung.setup.draft import Draft, Sample
 from unrung.setup.evidence import Evidence
-from unrung.setup.files import (
-    copy_samples,
-    pattern_of,
-    put,
-    refuse_overwriting,
-    samples_of,
-)
+from unrung.setup.files import copy_samples, pattern_of, put, refuse_overwriting, samples_of
 from unrung.setup.kegs import fill_kegs
 from unrung.setup.known import known_names
 from unrung.setup.meet import RingFact, quarter_shift
@@ -47,6 +43,9 @@ from unrung.setup.zones import explain_shift
 
 Say = Callable[[str], None]
 NAMES: dict[Carries, str] = {"rings": "till", "pours": "meters", "kegs": "cellar", "log": "log"}
+
+_RECENT_DAYS = 3
+"""Samples that end this long ago are no sample of today."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +93,7 @@ def run_setup(wishes: Wishes, ask: Ask, say: Say, machine_zone: str, now_ms: int
     tables, place = _tables(look, wishes)
     show_tables(tables, say)
     _write(wishes, look, tables, place, say)
+    _say_next(wishes.into, look, say, now_ms)
 
 
 def _samples(wishes: Wishes) -> dict[Carries, list[Sample]]:
@@ -251,9 +251,18 @@ def _write(wishes: Wishes, look: Look, tables: Tables, place: Place, say: Say) -
             copy_samples(draft.samples, wishes.into / where.folder)
     say("")
     say(f"Written: {wishes.into}/ venue.toml, products.csv, menu.csv, taps.csv")
+
+
+def _say_next(into: Path, look: Look, say: Say, now_ms: int) -> None:
+    """The next commands; with samples of some time ago up to their last day, so that not every silent
+    day since then is issued."""
     say("Next:")
-    say(f"  unrung check {wishes.into}")
-    say(f"  unrung catch-up {wishes.into}")
+    say(f"  unrung check {into}")
+    rung = _times(look, "rings")
+    day_starts = time.fromisoformat(hours_of(rung, look.zone).day_starts)
+    last = business_day(rung[-1], look.zone, day_starts)
+    old = (business_day(now_ms, look.zone, day_starts) - last).days > _RECENT_DAYS
+    say(f"  unrung catch-up {into}{f' --through {last}' if old else ''}")
 
 
 def _place(draft: Draft, wishes: Wishes) -> FeedPlace:
