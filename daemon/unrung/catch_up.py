@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
+from unrung.clock_doubt import borne_out, clock_doubt, in_doubt, note_clock
 from unrung.clock_trust import clock_trouble
 from unrung.collecting import seldom_collected
 from unrung.daybook import Cache
@@ -77,10 +78,13 @@ def poll_all(
     """Ask every polled address, except where its server asked to be left alone for a while."""
     for feed in settings.feed:
         for _ in range(MOST_GOES if feed.url else 0):
-            polled = poll_feed(db, settings, feed, now_ms, environ, on_demand=True)
+            doubtful = in_doubt(db, settings, now_ms)
+            polled = poll_feed(db, settings, feed, now_ms, environ, on_demand=True, doubtful=doubtful)
             done.taken += polled.taken
             for taken in polled.taken:
                 _tell(taken, say)
+            if borne_out(db, settings, now_ms, polled.said_ms):
+                continue  # once more, by a clock that is believed
             if not polled.more:
                 done.problems += [f"{feed.name}: {polled.problem}"] if polled.problem else []
                 break
@@ -115,17 +119,23 @@ def catch_up(
     db: Store, settings: Settings, now_ms: int, say: Say, environ: Mapping[str, str], *,
     through: date | None = None,
 ) -> CaughtUp:
-    """Take in, issue, send; once. By a clock that cannot be believed, nothing."""
+    """Take in, issue, send; once. By a clock that cannot be believed, nothing; by one that is in doubt,
+    with care."""
     if wrong := clock_trouble(db, settings, now_ms):
         return CaughtUp(problems=[wrong])
+    with write_tx(db):
+        note_clock(db, settings, now_ms)
     done = take_in_all(db, settings, now_ms, say)
     poll_all(db, settings, now_ms, done, say, environ)
+    if doubt := clock_doubt(db, settings, now_ms):
+        done.problems.append(doubt)
     issue_due(db, settings, now_ms, done, say, through=through)
     judge_today(db, settings, now_ms)
     done.mails = send_due(db, settings, now_ms, environ)
     _tell_watchman(db, settings, now_ms, say)
     with write_tx(db):
         set_fact(db, "catch_up", json.dumps({"ended_ms": now_ms}))
+        note_clock(db, settings, now_ms)
     return done
 
 

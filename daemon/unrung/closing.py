@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from unrung.adjusting import crossing, seal, stock_figures_of
+from unrung.clock_doubt import clock_doubt
 from unrung.clock_trust import clock_trouble
 from unrung.daybook import bounds_of, day_at
 from unrung.issue.month_sums import month_sums
@@ -62,6 +63,8 @@ def standing(db: Store, settings: Settings, period: Period, now_ms: int) -> Stan
     if wrong := clock_trouble(db, settings, now_ms):
         found.firm.append(f"{wrong[0].upper()}{wrong[1:]}.")
         return found
+    if doubt := clock_doubt(db, settings, now_ms):
+        found.open.append(f"{doubt[0].upper()}{doubt[1:]}.")
     if bounds_of(settings, period.last)[1] > now_ms:
         found.firm.append(f"{period.name} is not over: its last business day is {period.last.isoformat()}.")
         return found

@@ -8,11 +8,13 @@ is a secret: it is never logged.
 from __future__ import annotations
 
 import json
+from typing import NamedTuple
 from urllib.parse import urlsplit, urlunsplit
 
 import requests
 
 from unrung.daybook import bounds_of
+from unrung.intake.pauses import http_date_ms
 from unrung.morning import FRESH_MS
 from unrung.settings import Settings
 from unrung.store.days import day_rows, fact, set_fact
@@ -38,7 +40,7 @@ def beat(db: Store, settings: Settings, now_ms: int) -> str:
     if not settings.schedule.heartbeat_url:
         return ""
     for day, status in untold(db, settings, now_ms)[:1]:
-        wrong = _ask(address(settings.schedule.heartbeat_url, whole=status == "final"))
+        wrong, _ = _ask(address(settings.schedule.heartbeat_url, whole=status == "final"))
         if wrong:
             return wrong
         with write_tx(db):
@@ -47,10 +49,19 @@ def beat(db: Store, settings: Settings, now_ms: int) -> str:
     return ""
 
 
-def alarm(settings: Settings) -> str:
-    """Tell the watchman that something is wrong, whatever the days say. What went wrong with that."""
+class Asked(NamedTuple):
+    """What came of asking the watchman's address."""
+
+    wrong: str = ""
+    """What went wrong, without the address."""
+    said_ms: int | None = None
+    """What time its server has, UTC milliseconds, where it says so."""
+
+
+def alarm(settings: Settings) -> Asked:
+    """Tell the watchman that something is wrong, whatever the days say."""
     url = settings.schedule.heartbeat_url
-    return _ask(address(url, whole=False)) if url else ""
+    return _ask(address(url, whole=False)) if url else Asked()
 
 
 def address(url: str, *, whole: bool) -> str:
@@ -63,11 +74,12 @@ def address(url: str, *, whole: bool) -> str:
     return url if whole else urlunsplit(parts._replace(path=parts.path.rstrip("/") + "/fail"))
 
 
-def _ask(url: str) -> str:
+def _ask(url: str) -> Asked:
     host = urlsplit(url).hostname or ""
     try:
         # The body is never read: a server that trickles it would hold us past the timeout.
         with requests.get(url, timeout=TIMEOUT_SECONDS, stream=True) as answer:
-            return "" if answer.ok else f"{host} answered {answer.status_code}"
+            wrong = "" if answer.ok else f"{host} answered {answer.status_code}"
+            return Asked(wrong, http_date_ms(answer.headers.get("Date", "")))
     except (requests.RequestException, ValueError, OSError) as error:
-        return f"{host} could not be asked: {type(error).__name__}"
+        return Asked(f"{host} could not be asked: {type(error).__name__}")

@@ -14,6 +14,7 @@ from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from unrung.adjusting import judge_closed_day
+from unrung.clock_doubt import seen_ms
 from unrung.daybook import Cache, bounds_of, day_at, day_inputs, ledger_of
 from unrung.findings.apply import with_findings
 from unrung.findings.fix_cases import first_needed
@@ -57,19 +58,21 @@ def issue_time_ms(settings: Settings, day: date, at: time) -> int:
 
 
 def due_days(db: Store, settings: Settings, now_ms: int, *, quiet: bool = True) -> list[date]:
-    """Business days to issue now, in order. ``quiet``: wait for the pause after late data."""
+    """Business days to issue now, in order. By a clock in doubt, those that are known to be over, and
+    those that were issued before. ``quiet``: wait for the pause after late data."""
     span = first_and_last_ms(db)
     if span is None:
         return []
     rows = {row.day: row for row in day_rows(db)}
-    first = day_at(settings, span[0])
+    until_ms, last = seen_ms(db, settings, now_ms), max(rows, default=date.min)
     due = []
-    day = first
-    while bounds_of(settings, day)[1] <= now_ms:
+    day = day_at(settings, span[0])
+    while (over_ms := bounds_of(settings, day)[1]) <= now_ms and (over_ms <= until_ms or day <= last):
         row = rows.get(day)
-        if row is not None and row.revision and (not row.dirty or (quiet and waits(row, settings, now_ms))):
+        issued = row is not None and bool(row.revision)
+        if row is not None and issued and (not row.dirty or (quiet and waits(row, settings, now_ms))):
             pass
-        elif _time_has_come(db, settings, day, now_ms):
+        elif (issued or over_ms <= until_ms) and _time_has_come(db, settings, day, now_ms):
             due.append(day)
         day += timedelta(days=1)
     return due

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 from pathlib import Path
 
+from unrung.clock_doubt import seen_ms
 from unrung.clock_trust import clock_trouble
 from unrung.config_folder import load
 from unrung.config_history import Settled, effective, settle, touched_days
@@ -38,14 +39,15 @@ def take_config(db: Store, settings: Settings, now_ms: int) -> Settings:
     """The settings as they apply day by day, after what was edited since the last time.
 
     Days that an edit changes become dirty, and are issued again where their bytes differ. By a clock
-    that cannot be believed no edit is taken up.
+    that cannot be believed no edit is taken up; by one in doubt it applies from the known time on.
     """
     known = known_rows(db)
     if known and clock_trouble(db, settings, now_ms):
         return effective(known, settings)  # an edit would apply from a day that is long past
-    settled = settle(known, settings, day_at(settings, now_ms))
+    until_ms = seen_ms(db, settings, now_ms)
+    settled = settle(known, settings, day_at(settings, until_ms))
     if settled.rows != known:
-        days = _touched(db, settings, settled, now_ms)
+        days = _touched(db, settings, settled, until_ms)
         with write_tx(db):
             save_rows(db, settled.rows)
             mark_days_dirty(db, {day + timedelta(n) for day in days for n in (-1, 0, 1)}, now_ms)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from unrung.clock_doubt import in_doubt
 from unrung.errors import ConfigError
-from unrung.mail.outbox import Mail, Recipient, after, due, expired, state_of
+from unrung.mail.outbox import Mail, Recipient, after, due, expired, expires_ms, state_of
 from unrung.mail.secret import password
 from unrung.mail.smtp import Outcome, send
 from unrung.settings import Settings
@@ -18,12 +19,16 @@ def send_one(db: Store, settings: Settings, now_ms: int, environ: Mapping[str, s
     """Offer the oldest mail that is due to the server once; False where none is due.
 
     After a crash between the server's OK and our commit the mail is sent again under the same
-    Message-ID; otherwise each is sent once.
+    Message-ID; otherwise each is sent once. While the clock is in doubt only the mail about that is
+    sent, and what waits does not expire; afterwards that one is dropped.
     """
+    doubtful = in_doubt(db, settings, now_ms)
     for row in outbox.mails(db, state="waiting"):
         mail = Mail(**{**row, "body": ""})
+        if doubtful and mail.kind != "clock":
+            continue
         people = [_recipient(one) for one in outbox.recipients_of(db, mail.id)]
-        over = expired(mail, people, now_ms)
+        over = expired(mail, people, now_ms if doubtful or mail.kind != "clock" else expires_ms(mail))
         if over:
             _save(db, mail, people, over)
             continue

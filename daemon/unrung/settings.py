@@ -59,6 +59,9 @@ class Venue(Section):
     keep_staff_days: int | None = Field(
         None, gt=0, description="Days that a mapped staff name is stored; unset: never. Tell staff first."
     )
+    clock_right_on: date | None = Field(
+        None, description="A day on which somebody saw that the PC's date is right; where it is in doubt."
+    )
 
 
 class Pool(Section):

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from unrung.clock_doubt import seen_ms
 from unrung.clock_trust import clock_trouble
 from unrung.errors import UnrungError
 from unrung.intake.retention import DAY_MS, delete_spent, spent_files
@@ -70,7 +71,7 @@ def nightly(db: Store, settings: Settings, now_ms: int) -> list[str]:
     state = {"backup": before.get("backup", ""), "backup_ms": before.get("backup_ms")}
     problems = _tried(lambda: _check(db, settings, now_ms))
     whole = not problems
-    problems += _tried(lambda: forget_staff(db, settings, now_ms))
+    problems += _tried(lambda: forget_staff(db, settings, seen_ms(db, settings, now_ms)))
     problems += _tried(lambda: fold_log(db))
     if whole:
         problems += _tried(lambda: state.update(_save_and_let_go(db, settings, now_ms)))
@@ -112,7 +113,7 @@ def _check(db: Store, settings: Settings, now_ms: int) -> None:
 def _save_and_let_go(db: Store, settings: Settings, now_ms: int) -> dict[str, Any]:
     """A backup, then what it makes needless: older backups, and archived exports. These are chosen
     before the backup is made, so that it holds the rows of every one of them."""
-    spent = spent_files(db, settings, now_ms)
+    spent = spent_files(db, settings, seen_ms(db, settings, now_ms))
     folder, stem = backup_folder(settings), store_path(settings).stem
     clear_unfinished(folder, stem)
     made = back_up(db, folder / name_of(stem, now_ms))

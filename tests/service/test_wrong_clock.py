@@ -28,6 +28,7 @@ from venue_folder import VenueFolder, make_venue, ms, pour, ring
 
 NOON = ms("06-12 12:00:00")
 DAY_MS = 86_400_000
+Y2099 = NOON + 73 * 365 * DAY_MS + 30 * DAY_MS
 FLAT = {"1970": 3_600_000, "2001": 978_307_200_000 + 60_000, "the day before yesterday": NOON - 5 * DAY_MS}
 
 
@@ -71,6 +72,17 @@ def test_a_clock_that_was_ahead_for_a_while_is_believed_once_it_is_right(bar: Ve
         db.commit()
         assert clock_trouble(db, settings, NOON) == ""
         assert clock_trouble(db, settings, NOON - 300 * DAY_MS) != ""
+
+
+def test_a_person_who_sees_that_the_clock_is_right_after_it_was_ahead_is_believed(bar: VenueFolder) -> None:
+    with bar.open() as (_, db):
+        db.execute("UPDATE facts SET value = replace(value, ?, ?) WHERE name = 'clock'",
+                   [str(ms("06-11 12:00:00")), str(Y2099)])
+        db.commit()
+    now = NOON + 60 * DAY_MS
+    assert "it said" in trouble(bar, now) and 'clock_right_on = "2025-08-11"' in trouble(bar, now)
+    bar.edit("venue.toml", "[venue]\n", '[venue]\nclock_right_on = "2025-08-11"\n')
+    assert trouble(bar, now) == ""
 
 
 def test_a_new_store_is_no_reason_to_believe_1970(tmp_path: Path) -> None:
@@ -139,7 +151,7 @@ def test_the_service_on_a_flat_battery_waits_for_the_clock_and_tells(
     now = Time(tmp_path)
     now.shows(FLAT["2001"])
     with running(venue.path, now.environment) as service:
-        service.says("clock: this machine's clock says Sun, Dec 31, 2000, ")
+        service.says("clock: this machine's clock says Sun, Dec 31, 2000, and ")
         until(lambda: [asked.path for asked in served.asked] == ["/bar/fail"], "the watchman")
         assert service.rows("SELECT * FROM days WHERE revision > 0") == [] and desk.taken == []
         now.is_now("06-11 08:30:00")
@@ -147,3 +159,11 @@ def test_the_service_on_a_flat_battery_waits_for_the_clock_and_tells(
         until(lambda: sent(desk), "the mail of the day, by the right clock")
         assert service.rows("SELECT day, revision FROM days WHERE revision > 0") == [("2025-06-10", 1)]
         until(lambda: "/bar" in [asked.path for asked in served.asked], "the sign of life of the day")
+        before = len(served.asked)
+        now.shows(ms("06-11 08:31:00") + 74 * 365 * DAY_MS)
+        service.says("clock: this machine's clock says Sun, May 24, 2099; when Unrung was last at work it")
+        until(lambda: [asked.path for asked in served.asked[before:]] == ["/bar/fail"], "the watchman again")
+        until(lambda: service.seen_ms() > Y2099, "a tick by that clock")
+        assert service.rows("SELECT day, revision FROM days WHERE revision > 0") == [("2025-06-10", 1)]
+        now.is_now("06-11 08:32:00")
+        until(lambda: service.log().count("clock: over") == 2, "the right clock")

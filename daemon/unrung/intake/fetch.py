@@ -18,6 +18,7 @@ from unrung import __version__
 from unrung.errors import SourceError
 from unrung.intake.deadline import all_within, seconds_left
 from unrung.intake.login import Login
+from unrung.intake.pauses import http_date_ms
 from unrung.intake.redact import shown_url, without
 from unrung.poll_settings import Poll
 
@@ -51,6 +52,8 @@ class Answer:
     etag: str
     modified: str
     link: str
+    said_ms: int | None = None
+    """What time its server has, UTC milliseconds, where it says so."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +122,7 @@ class Asker:
             )
         return Answer(
             status, content, url, headers.get("ETag", ""), headers.get("Last-Modified", ""),
-            headers.get("Link", ""),
+            headers.get("Link", ""), http_date_ms(headers.get("Date", "")),
         )
 
     def _body(self, response: requests.Response, url: str) -> bytes:

@@ -48,6 +48,10 @@ class Reading:
     now_ms: int
     taken: list[Taken]
     """Filled as pages come in."""
+    doubtful: bool = False
+    """The clock is in doubt: rows are taken in, and the run claims to cover nothing."""
+    said_ms: int | None = None
+    """What time the server has, where it says so."""
     _seen: set[str] = field(default_factory=set)
     _last_hash: str = ""
 
@@ -74,6 +78,7 @@ class Reading:
         key = request_key(url, self.cursor.digest)
         asked = conditions(self.cursor.validators, key) if paging.by == "none" else {}
         answer = self.asker.fetch(url, asked)
+        self.said_ms = answer.said_ms
         if answer.status == 304:
             with write_tx(self.db):
                 self._drained(self.cursor.validators)
@@ -145,11 +150,14 @@ class Reading:
     def _drained(self, validators: tuple[str, str, str]) -> None:
         """The run is complete: the cursor moves and the span is covered; in its last transaction."""
         cursor, run = self.cursor, self.run
+        cursor.run, cursor.failures, cursor.last_text, cursor.not_before_ms = None, 0, "", 0
+        cursor.due_ms = self.now_ms + round(self.feed.poll.every_minutes * 60_000)
+        if self.doubtful:  # it would cover the years up to a wrong clock; the next run reads it again
+            save_cursor(self.db, cursor)
+            return
+        cursor.validators, cursor.polled_ms = validators, self.now_ms
         if run.high_ms is not None:
             cursor.since_ms = max(cursor.since_ms or 0, min(run.high_ms, run.until_ms))
-        cursor.run, cursor.validators, cursor.polled_ms = None, validators, self.now_ms
-        cursor.failures, cursor.last_text, cursor.not_before_ms = 0, "", 0
-        cursor.due_ms = self.now_ms + round(self.feed.poll.every_minutes * 60_000)
         if run.looks_back:
             cursor.looked_back_ms = run.until_ms
         self._cover()

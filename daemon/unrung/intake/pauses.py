@@ -38,13 +38,14 @@ def wish_ms(retry_after: str, date: str, now_ms: int) -> int | None:
     text = retry_after.strip()
     if text.isascii() and text.isdigit():
         return min(LONGEST_WISH_MS, int(text[:9]) * 1000)
-    then, now = _date_ms(text), _date_ms(date)
+    then, now = http_date_ms(text), http_date_ms(date)
     if then is None:
         return None
     return min(LONGEST_WISH_MS, max(0, then - (now_ms if now is None else now)))
 
 
-def _date_ms(text: str) -> int | None:
+def http_date_ms(text: str) -> int | None:
+    """An HTTP date (RFC 9110, section 5.6.7) as UTC milliseconds; None where it makes no sense."""
     try:
         moment = parsedate_to_datetime(text)
         # "-0000" and a missing zone give a time without one; HTTP dates are always GMT.

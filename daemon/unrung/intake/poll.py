@@ -45,14 +45,17 @@ class Polled:
     """Whether the problem is the same as at the last try."""
     more: bool = False
     """Whether the run was too long for one go and goes on presently."""
+    said_ms: int | None = None
+    """What time the server has, UTC milliseconds, where it answered and said so."""
 
 
 def poll_feed(
     db: Store, settings: Settings, feed: Feed, now_ms: int, environ: Mapping[str, str], *,
-    fetch_session: NewSession = new_session, on_demand: bool = False,
+    fetch_session: NewSession = new_session, on_demand: bool = False, doubtful: bool = False,
 ) -> Polled:
     """Do what is due for one polled feed. ``now_ms``: UTC milliseconds; ``environ``: where secrets
-    may be; ``on_demand``: a person asked, so that only a wish of the server's to wait holds.
+    may be; ``on_demand``: a person asked, so that only a wish of the server's to wait holds;
+    ``doubtful``: the clock is in doubt, so that rows are taken in and nothing else follows from it.
 
     What goes wrong with the source is told in the result, never raised, and names no secret.
     Raises StoreError for the store.
@@ -68,12 +71,12 @@ def poll_feed(
         with closing(fetch_session()) as session:
             asker = asker_of(settings, feed, session, environ)
             run = cursor.run or new_run(feed, cursor, now_ms, _looks_back(settings, cursor, now_ms))
-            reading = Reading(db, settings, feed, asker, cursor, run, now_ms, taken)
+            reading = Reading(db, settings, feed, asker, cursor, run, now_ms, taken, doubtful)
             drained = reading.read_pages()
     except (SourceError, ConfigError, IncompleteExport) as error:
         return _failed(db, feed, cursor, error, now_ms, taken)
     if drained:
-        return Polled(feed.name, cursor.due_ms, taken)
+        return Polled(feed.name, cursor.due_ms, taken, said_ms=reading.said_ms)
     return _goes_on(db, feed, cursor, now_ms, taken)
 
 

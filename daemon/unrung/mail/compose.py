@@ -125,6 +125,17 @@ def stopped_mail(settings: Settings, reason: str) -> Composed:
     return render(_fit("Unrung has stopped: ", venue, ""), view)
 
 
+def clock_mail(settings: Settings, shown: str, doubt: str) -> Composed:
+    """The PC's clock may be wrong. ``shown``: the day it shows; ``doubt``: why, and what to do."""
+    venue = shown_name(settings.venue.name)
+    view = View(
+        venue=venue, heading="Is this PC's date right?", headline=f"Its clock says {shown}.",
+        leads=(f"{doubt[0].upper()}{doubt[1:]}.",), quiet="For the person who looks after the PC: exports "
+        "are taken in meanwhile, and nothing is lost.",
+    )
+    return render(_fit("Is the PC's date right? ", f"It says {shown}, {venue}", ""), view)
+
+
 def _heading(ledger: DayLedger, settings: Settings, unjudged: bool, final: bool) -> str:
     """The day, and whether its figures may still change: "Fri, Oct 30, provisional"."""
     state = ", provisional" if unjudged else ", final" if final else ""

@@ -12,7 +12,7 @@ from typing import Literal, NamedTuple
 
 from unrung.mail.smtp import Outcome
 
-Kind = Literal["morning", "threshold", "safety", "trial"]
+Kind = Literal["morning", "threshold", "safety", "clock", "trial"]
 MailState = Literal["waiting", "sent", "partly", "refused", "expired", "folded"]
 RecipientState = Literal["waiting", "sent", "refused", "expired", "folded"]
 
@@ -26,6 +26,7 @@ EXPIRES_MS: dict[Kind, int] = {
     "morning": 18 * HOUR_MS,  # the next one says more
     "threshold": 18 * HOUR_MS,
     "safety": 48 * HOUR_MS,  # somebody may have drunk cleaner: no summary takes its place
+    "clock": 7 * 24 * HOUR_MS,  # dropped sooner where the doubt is over
     "trial": HOUR_MS,
 }
 THRESHOLD_MAILS_A_DAY = 3

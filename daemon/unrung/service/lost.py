@@ -23,7 +23,7 @@ def tell_lost(config: Path, error: StoreLost, now_ms: int) -> None:
     _log.critical("the service cannot start: %s", error)
     with suppress(ConfigError):
         settings = load(config)
-        if wrong := alarm(settings):
+        if wrong := alarm(settings).wrong:
             _log.warning("heartbeat: %s", wrong)
         today = datetime.fromtimestamp(now_ms / 1000, UTC).date().isoformat()
         marker = Path(settings.folder) / TOLD

@@ -6,6 +6,7 @@ import logging
 import os
 from collections.abc import Callable
 
+from unrung.clock_doubt import borne_out, in_doubt
 from unrung.intake.poll import Polled, poll_feed
 from unrung.service.venue import Venue
 
@@ -35,7 +36,9 @@ class Polling:
             now_ms = venue.clock.wall_ms()
             if venue.clock_is_wrong(db, now_ms):  # it would ask for a span that ends before it begins
                 return 60.0
-            polled = poll_feed(db, venue.settings, feed, now_ms, os.environ)
+            doubtful = in_doubt(db, venue.settings, now_ms)
+            polled = poll_feed(db, venue.settings, feed, now_ms, os.environ, doubtful=doubtful)
+            borne_out(db, venue.settings, now_ms, polled.said_ms)
         if not polled.more:
             self._waiting_since = None
         venue.note(f"feed {self._feed}", polled.problem)

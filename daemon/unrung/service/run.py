@@ -17,6 +17,7 @@ from types import FrameType
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from unrung import __version__
+from unrung.clock_doubt import note_clock
 from unrung.clock_trust import clock_trouble
 from unrung.errors import StoreError, StoreLost
 from unrung.opening import open_venue
@@ -81,6 +82,8 @@ def _opened(config: Path) -> tuple[Settings, bool, bool]:
     try:
         checked = check_at_start(db, settings, REAL.wall_ms())
         believed = not clock_trouble(db, settings, REAL.wall_ms())
+        with write_tx(db):
+            note_clock(db, settings, REAL.wall_ms())
     finally:
         db.close()
     forget_lost(Path(settings.folder))
@@ -178,14 +181,15 @@ class _Service:
 
     def _sign_of_life(self) -> float:
         """Write down that the service lives and what is wrong, for ``status``."""
-        venue = self._venue
+        venue, now_ms = self._venue, self._venue.clock.wall_ms()
         state = {
             "pid": os.getpid(), "version": __version__, "started_ms": self._started_ms,
-            "seen_ms": venue.clock.wall_ms(), "stopped": self.ended,
+            "seen_ms": now_ms, "stopped": self.ended,
             "problems": dict(sorted(venue.problems.items())),
         }
         with venue.store() as db, write_tx(db):
             set_fact(db, "service", json.dumps(state, ensure_ascii=False))
+            note_clock(db, venue.settings, now_ms)
         return TICK_SECONDS
 
     def _close(self) -> None:

@@ -7,6 +7,7 @@ import os
 from collections.abc import Callable
 from queue import Empty, SimpleQueue
 
+from unrung.clock_doubt import borne_out, in_doubt
 from unrung.config_folder import load
 from unrung.errors import ConfigError, SourceError, StoreError
 from unrung.heartbeat import alarm, beat, untold
@@ -212,8 +213,9 @@ class Heart:
             return 60.0
         with self._venue.store() as db:
             now_ms = clock.wall_ms()
-            if self._venue.clock_is_wrong(db, now_ms):
-                return self._alarm()
+            if self._venue.clock_is_wrong(db, now_ms) or in_doubt(db, settings, now_ms):
+                return self._alarm(db, now_ms)
+            self._next_alarm = 0.0
             wrong = beat(db, settings, now_ms)
             left = bool(untold(db, settings, now_ms))
         if wrong:
@@ -224,11 +226,14 @@ class Heart:
             self._failures = 0
         return 1.0 if left and not wrong else 60.0
 
-    def _alarm(self) -> float:
-        """The clock is wrong: the watchman is told now and every hour, while it is."""
+    def _alarm(self, db: Store, now_ms: int) -> float:
+        """The clock is wrong: the watchman is told now and every hour, while it is. His own bears out
+        one that is only in doubt."""
         now = self._venue.clock.mono()
         if now >= self._next_alarm:
             self._next_alarm = now + ALARM_SECONDS
-            if wrong := alarm(self._venue.settings):
-                _log.warning("heartbeat: %s", wrong)
+            asked = alarm(self._venue.settings)
+            if asked.wrong:
+                _log.warning("heartbeat: %s", asked.wrong)
+            borne_out(db, self._venue.settings, now_ms, asked.said_ms)
         return CLOCK_SECONDS

@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from unrung.clock_doubt import clock_doubt
 from unrung.clock_trust import clock_trouble
 from unrung.config_tables import OPTIONAL, TABLES
 from unrung.service.clock import REAL, Clock
@@ -47,7 +48,7 @@ class Venue:
         """Whether what depends on the date has to wait; told while it does. ``now_ms``: the moment that
         is then worked with; read again afterwards, the clock may have fallen back between the two."""
         wrong = clock_trouble(db, self.settings, now_ms)
-        self.note("clock", wrong)
+        self.note("clock", wrong or clock_doubt(db, self.settings, now_ms))
         return bool(wrong)
 
     def note(self, key: str, text: str) -> None:

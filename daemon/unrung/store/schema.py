@@ -171,7 +171,7 @@ CREATE TABLE alerts (
 CREATE TABLE outbox (
   id INTEGER PRIMARY KEY,
   key TEXT NOT NULL UNIQUE,       -- morning:DAY, alert:KEY: a mail is written down once
-  kind TEXT NOT NULL,             -- morning, threshold, safety, trial
+  kind TEXT NOT NULL,             -- morning, threshold, safety, clock, trial
   day TEXT NOT NULL,
   message_id TEXT NOT NULL,
   subject TEXT NOT NULL,
