@@ -129,7 +129,7 @@ def test_each_verdict_is_news_until_the_day_is_over_and_again_where_it_changes(t
 
 @pytest.mark.parametrize(("row", "said"), [
     (",1,,x,", "line 2: date is empty; write the day of the fix, such as 2026-10-27."),
-    ("14.11.2026,1,,x,", "line 2: date is '14.11.2026'; write a date such as 2026-10-27."),
+    ("November,1,,x,", "line 2: date is 'November'; write a date such as 2026-10-27."),
     ("2026-11-14,1,,,", "line 2: what is empty; say in a few words what was mended."),
     ("2026-11-14,9,,x,", "line 2: tap '9' is not in taps.csv; known are 1, 2, M1, M2."),
     ("2026-11-14,,Ambr,x,", "line 2: product 'Ambr' is not in products.csv; did you mean 'Amber'?"),
