@@ -18,7 +18,7 @@ from unrung.config_lines import Place, key_lines, line_of
 from unrung.config_tables import OPTIONAL, TABLES, Ground, make_rows, read_table
 from unrung.config_words import nearest, sentences
 from unrung.errors import ConfigError
-from unrung.settings import DEFAULT_ALERTS, LEAST_LOSS, Settings
+from unrung.settings import DEFAULT_ALERTS, KEG_CHANGE, LEAST_LOSS, Settings
 
 _NOT_KEYS = ("products", "menu", "taps", "fixes", "folder", "digest", "currency_digits")
 
@@ -94,13 +94,17 @@ def _venue(
 
 
 def _completed(settings: Settings) -> Settings:
-    """With what follows from the venue: the currency's decimals, the least loss in its unit."""
-    least = {"min_volume": LEAST_LOSS[settings.venue.volume_unit]}
+    """With what follows from the venue: the currency's decimals; in its unit the least loss, and the beer
+    that a keg going on may cost where that is not set."""
+    unit, matching = settings.venue.volume_unit, settings.matching
+    if "keg_change_allowance" not in matching.model_fields_set:
+        matching = matching.model_copy(update={"keg_change_allowance": KEG_CHANGE[unit]})
+    least = {"min_volume": LEAST_LOSS[unit]}
     alerts = tuple(
         alert.model_copy(update=least) if alert is DEFAULT_ALERTS[0] else alert for alert in settings.alert
     )
     digits = get_currency_precision(settings.venue.currency)
-    return settings.model_copy(update={"currency_digits": digits, "alert": alerts})
+    return settings.model_copy(update={"currency_digits": digits, "alert": alerts, "matching": matching})
 
 
 def _ground(raw: dict[str, Any], settings: Settings | None) -> Ground:

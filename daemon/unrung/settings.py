@@ -17,7 +17,7 @@ from unrung.file_settings import Files
 from unrung.mapping import Carries, FieldSource, Formats, _as_source
 from unrung.poll_settings import Poll
 
-VenueUnit = Literal["us_fl_oz", "imp_fl_oz", "ml", "l"]
+VenueUnit = Literal["us_fl_oz", "us_gal", "imp_fl_oz", "imp_pt", "ml", "l"]
 
 
 def _as_time(value: object) -> object:
@@ -109,6 +109,13 @@ class Feed(Section):
     poll: Poll = Field(Poll(), description="How the url is asked.")
 
 
+KEG_CHANGE: dict[VenueUnit, Decimal] = {
+    "us_fl_oz": Decimal(16), "us_gal": Decimal("0.125"), "imp_fl_oz": Decimal(16), "imp_pt": Decimal("0.8"),
+    "ml": Decimal(500), "l": Decimal("0.5"),
+}
+"""What a keg going on may cost where nothing is set, in the venue's unit (common practice, no source)."""
+
+
 class Matching(Section):
     window_before_minutes: float = Field(20, gt=0, description="A ring may come this long before its pour.")
     window_after_minutes: float = Field(
@@ -121,7 +128,8 @@ class Matching(Section):
     )
     top_up_seconds: float = Field(120, ge=0, description="Longest pause within one serve.")
     keg_change_allowance: Decimal = Field(
-        Decimal(16), ge=0, description="Beer that a keg going on may cost, in the venue's unit, once per keg."
+        Decimal(16), ge=0, description="Beer that a keg going on may cost, in the venue's unit, once per "
+        "keg; unset: 16 fl oz, where the unit is another one 0.8 pt, 0.125 gal, 500 ml or 0.5 l."
     )
     keg_change_minutes: float = Field(
         10, gt=0, description="How long after a keg goes on that beer may flow."
@@ -168,7 +176,8 @@ class Alert(Section):
 
 
 LEAST_LOSS = {
-    "us_fl_oz": Decimal(64), "imp_fl_oz": Decimal(64), "ml": Decimal(2000), "l": Decimal(2),
+    "us_fl_oz": Decimal(64), "us_gal": Decimal("0.5"), "imp_fl_oz": Decimal(64), "imp_pt": Decimal("3.5"),
+    "ml": Decimal(2000), "l": Decimal(2),
 }
 """Below this a product's day raises no alert, in the venue's unit (common practice, no source)."""
 DEFAULT_ALERTS = (

@@ -34,9 +34,9 @@ UNIT_LABELS = {
     "us_gal": "gal", "imp_gal": "imp gal", "us_pt": "US pt", "imp_pt": "pt",
 }
 
-SHOWN_PLACES = {"us_fl_oz": 0, "imp_fl_oz": 0, "ml": 0, "l": 1}
-"""Decimals of a volume as people are shown it, by the venue's unit: whole litres are too coarse for a
-table of glasses."""
+SHOWN_PLACES = {"us_fl_oz": 0, "us_gal": 2, "imp_fl_oz": 0, "imp_pt": 1, "ml": 0, "l": 1}
+"""Decimals of a volume as people are shown it, by the venue's unit: whole litres, pints and gallons are
+too coarse for a table of glasses."""
 
 _KEG_WORDS: dict[str, Fraction] = {
     "us_bbl": 31 * UNITS_UL["us_gal"],

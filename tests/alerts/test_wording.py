@@ -26,6 +26,8 @@ def venue(**parts: str) -> Settings:
         ("en_US", "us_fl_oz", "1,234 fl oz"),
         ("en-US", "us_fl_oz", "1,234 fl oz"),
         ("en_GB", "imp_fl_oz", "1,284 imp fl oz"),
+        ("en_GB", "imp_pt", "64.2 pt"),
+        ("en_US", "us_gal", "9.64 gal"),
         ("de_DE", "ml", "36.494 mL"),
         ("de_DE", "l", "36,5 L"),
         ("fr_FR", "ml", "36\u202f494 mL"),

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from datetime import date
+from decimal import Decimal
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
 from unrung.config_folder import load
 from unrung.errors import ConfigError
-from unrung.settings import Settings
+from unrung.settings import Settings, VenueUnit
+from unrung.units import UNITS_UL
 from venue_folder import MENU, PRODUCTS, TAPS, VenueFolder, make_venue
 
 
@@ -67,7 +70,7 @@ def test_every_problem_of_every_file_is_told_at_once(venue: VenueFolder) -> None
     ("[venue]", "[venue]\nday_start = '04:00'", "did you mean 'day_starts'?"),
     ('name = "The Test Jug"', "", "line 1: venue.name: this key is missing."),
     ('"America/New_York"', '"America/NewYork"', "not an IANA zone; did you mean 'America/New_York'?"),
-    ('"us_fl_oz"', '"oz"', "'us_fl_oz', 'imp_fl_oz', 'ml' or 'l' (found 'oz')"),
+    ('"us_fl_oz"', '"oz"', "'imp_fl_oz', 'imp_pt', 'ml' or 'l' (found 'oz')"),
     ("[venue]", "[venue]\nday_starts = 4", 'write a local time such as "04:00" (found 4)'),
     ("[venue]", "[venue]\nopens = 'noon'", 'write a local time such as "04:00" (found \'noon\')'),
     ("[venue]", "[venue]\ncurrency = 'Dollar'", "of the form [A-Z]{3} (found 'Dollar'). ISO 4217 code."),
@@ -216,3 +219,14 @@ def test_a_file_that_is_missing_or_a_folder_is_told(venue: VenueFolder, name: st
 def test_a_venue_without_any_feed_is_refused(venue: VenueFolder) -> None:
     (venue.path / "venue.toml").write_text('[venue]\nname = "x"\ntimezone = "Europe/Berlin"\n')
     assert only_problem(venue) == "venue.toml: feed: this key is missing."
+
+
+@pytest.mark.parametrize("unit", get_args(VenueUnit))
+def test_what_a_keg_change_may_cost_is_about_a_pint_in_every_unit_unless_it_is_set(
+    venue: VenueFolder, unit: VenueUnit
+) -> None:
+    venue.edit("venue.toml", 'volume_unit = "us_fl_oz"', f'volume_unit = "{unit}"')
+    allowed = float(load(venue.path).matching.keg_change_allowance * Decimal(float(UNITS_UL[unit])))
+    assert 450_000 < allowed < 510_000
+    venue.edit("venue.toml", "[venue]", "[matching]\nkeg_change_allowance = 3\n\n[venue]")
+    assert load(venue.path).matching.keg_change_allowance == 3

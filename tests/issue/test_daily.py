@@ -38,7 +38,7 @@ COLUMNS = {
     "not_draught unknown_item units_rung",
     "findings": "finding outlet product tap volume unit confidence evidence check_first",
 }
-UNIT_NAMES: list[VenueUnit] = ["us_fl_oz", "imp_fl_oz", "ml", "l"]
+UNIT_NAMES: list[VenueUnit] = ["us_fl_oz", "us_gal", "imp_fl_oz", "imp_pt", "ml", "l"]
 
 
 def rows_of(ledger: DayLedger, name: str, unit: VenueUnit = "us_fl_oz") -> list[dict[str, str]]:
@@ -87,7 +87,8 @@ def test_the_variance_file_is_the_sum_of_the_windows_file(
     assert not sums
 
 
-ML = {"us_fl_oz": "29.5735295625", "imp_fl_oz": "28.4130625", "ml": "1", "l": "1000"}
+ML = {"us_fl_oz": "29.5735295625", "us_gal": "3785.411784", "imp_fl_oz": "28.4130625", "imp_pt": "568.26125",
+      "ml": "1", "l": "1000"}
 """Millilitres, exactly: US gallon of 231 in^3 (NIST Handbook 44, Appendix C) / 128; imperial
 gallon of 4.54609 L (SI 1995/1804) / 160."""
 

@@ -11,7 +11,9 @@ from unrung.ledger.results import Volumes
 from unrung.settings import VenueUnit
 from unrung.units import UNITS_UL
 
-units = st.sampled_from(["us_fl_oz", "imp_fl_oz", "ml", "l"])
+units = st.sampled_from(["us_fl_oz", "us_gal", "imp_fl_oz", "imp_pt", "ml", "l"])
+STEPS = {"l": 10, "imp_pt": 10, "us_gal": 100}
+"""Of the last decimal shown: tenths of a litre or a pint, hundredths of a gallon."""
 FIGURES = (*Whole._fields, "poured", "rung", "variance")
 
 
@@ -21,7 +23,7 @@ def test_every_figure_of_a_row_is_its_own_floor_or_ceiling(
 ) -> None:
     for exact, row in zip(days, whole_rows(days, unit), strict=True):
         for name in FIGURES:
-            steps = getattr(exact, name) / UNITS_UL[unit] * (10 if unit == "l" else 1)  # tenths of a litre
+            steps = getattr(exact, name) / UNITS_UL[unit] * STEPS.get(unit, 1)
             assert abs(getattr(row, name) - steps) < 1, name
 
 

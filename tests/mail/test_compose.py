@@ -161,6 +161,7 @@ def test_title_and_table_show_the_same_rounded_figure() -> None:
     [
         ("en_US", "USD", "us_fl_oz", ["4,9", "fl oz", "about $6 at cost", "Fri, Oct 30"]),
         ("en_GB", "GBP", "imp_fl_oz", ["imp fl oz", "about £6 at cost", "Fri 30 Oct"]),
+        ("en_GB", "GBP", "imp_pt", ["pt poured", "£6 at cost", "THE DAY IN PT"]),
         ("de_DE", "EUR", "ml", [".", "mL", "about 6 € at cost", "Fr., 30. Okt.", "2,4 %"]),
     ],
 )

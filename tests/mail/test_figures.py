@@ -14,10 +14,12 @@ from unrung.mail.figures import MAX_ROWS, rows, shortened, total
 from unrung.units import UNITS_UL
 
 AMOUNTS = st.integers(0, 80_000_000)
+STEPS = {"l": 10, "imp_pt": 10, "us_gal": 100}
+"""Of the last decimal shown."""
 DAYS = st.lists(st.lists(AMOUNTS, min_size=12, max_size=12), min_size=1, max_size=15)
 
 
-@given(DAYS, st.sampled_from(["us_fl_oz", "imp_fl_oz", "ml", "l"]))
+@given(DAYS, st.sampled_from(["us_fl_oz", "us_gal", "imp_fl_oz", "imp_pt", "ml", "l"]))
 def test_every_row_and_the_total_foot_near_the_truth(days: list[list[int]], unit: str) -> None:
     leaves = [
         Leaf(at(20), 60, "Bar", f"p{n:02}", Volumes(**dict(zip(COMPONENTS, day, strict=True))))
@@ -32,7 +34,7 @@ def test_every_row_and_the_total_foot_near_the_truth(days: list[list[int]], unit
         rung = volumes.rung - volumes.rung_not_compared
         for shown, true in ((row.poured, compared(volumes)), (row.rung, rung),
                             (row.not_rung, volumes.poured_not_rung)):
-            assert abs(shown - true / UNITS_UL[unit] * (10 if unit == "l" else 1)) < 1
+            assert abs(shown - true / UNITS_UL[unit] * STEPS.get(unit, 1)) < 1
 
 
 def test_the_mail_shows_the_summarys_figures_of_the_beer_compared() -> None:

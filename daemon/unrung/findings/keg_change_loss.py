@@ -10,10 +10,12 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Sequence
+from decimal import Decimal
 from fractions import Fraction
 from statistics import fmean
 from typing import NamedTuple
 
+from unrung.by_locale import number_text
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import above_zero
@@ -153,7 +155,8 @@ def _finding(facts: Facts, settings: Settings, tap: str, changes: list[Change]) 
                 claims[key] = volume
                 left -= volume
     beyond = sum(change.over_ul for change in costly)
-    allowed = f"{settings.matching.keg_change_allowance.normalize():f}"
+    plain = Decimal(f"{settings.matching.keg_change_allowance.normalize():f}")
+    allowed = number_text(plain, settings.venue.locale)
     first = facts.serves[facts.window.by_tap[tap][0]]
     evidence = (
         f"{len(costly)} of {times(len(changes), 'keg change')} at tap {tap} since "

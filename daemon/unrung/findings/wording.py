@@ -8,7 +8,7 @@ from unrung.by_locale import number_text, percent_text
 from unrung.settings import Settings, VenueUnit
 from unrung.units import UNIT_LABELS, from_ul
 
-FINE: dict[VenueUnit, int] = {"us_fl_oz": 1, "imp_fl_oz": 1, "ml": 0, "l": 2}
+FINE: dict[VenueUnit, int] = {"us_fl_oz": 1, "us_gal": 3, "imp_fl_oz": 1, "imp_pt": 2, "ml": 0, "l": 2}
 """Decimals of a single serve; sums have one less, at least none."""
 
 

@@ -17,7 +17,7 @@ from unrung.errors import ConfigError, UnrungError
 from unrung.intake.archive import sentence
 from unrung.mapping import Carries
 from unrung.records import AnyRecord, KegEvent, Pour, Ring
-from unrung.settings import Venue
+from unrung.settings import Venue, VenueUnit
 from unrung.setup.clocks import month_leads, settle_time_form, zone_found
 from unrung.setup.counters import flows
 from unrung.setup.doubt import Ask, Notes
@@ -234,9 +234,10 @@ def _prices(rings: list[Ring], digits: int) -> dict[Key, str]:
 def _write(wishes: Wishes, look: Look, tables: Tables, place: Place, say: Say) -> None:
     feeds = [(draft, _place(draft, wishes)) for draft in look.drafts]
     us = _us_measures(look)
+    unit: VenueUnit = "us_fl_oz" if us else "imp_pt" if look.country.pints else "l"
     venue = VenueFacts(
         _venue_name(wishes, look), look.zone, hours_of(_times(look, "rings"), look.zone),
-        "us_fl_oz" if us else "l", look.currency, look.country.locale, "net" if us else "gross",
+        unit, look.currency, look.country.locale, "net" if us else "gross",
     )
     texts = {
         "venue.toml": venue_text(venue, feeds, look.notes, tables),

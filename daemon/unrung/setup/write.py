@@ -8,13 +8,15 @@ import json
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, get_args
 
 from unrung.mapping import FIELDS, Constant
+from unrung.settings import KEG_CHANGE, VenueUnit
 from unrung.setup.doubt import Notes
 from unrung.setup.draft import Draft
 from unrung.setup.proposal import MenuLine, Tables
 from unrung.setup.venue import Hours
+from unrung.units import UNIT_LABELS
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +26,7 @@ class VenueFacts:
     name: str
     timezone: str
     hours: Hours
-    volume_unit: str
+    volume_unit: VenueUnit
     currency: str
     locale: str
     prices: str
@@ -44,7 +46,6 @@ _HEAD = """\
 # those with a ? are worth a look. After a change, "unrung check FOLDER" reads everything and says
 # what does not fit. The three tables beside this file can be edited in a spreadsheet.
 """
-_UNITS = {"us_fl_oz": "fl oz", "imp_fl_oz": "imp fl oz", "ml": "mL", "l": "L"}
 _KIND_ABOUT = {
     "rings": "The till", "pours": "The meters", "readings": "The meters: running totals",
     "kegs": "The cellar: kegs on, off, delivered, counted",
@@ -91,7 +92,7 @@ def _venue(venue: VenueFacts, notes: Notes) -> str:
         about = "as the samples show; beer outside is looked at twice"
         lines.append(_line("opens", venue.hours.opens, about))
         lines.append(_line("closes", venue.hours.closes))
-    about = "of every volume shown: us_fl_oz, imp_fl_oz, ml or l"
+    about = f"of every volume shown: {', '.join(get_args(VenueUnit))}"
     lines.append(_line("volume_unit", venue.volume_unit, about))
     lines.append(_line("currency", venue.currency))
     lines.append(_line("locale", venue.locale, "how the mail writes dates and money"))
@@ -171,8 +172,8 @@ def _remark(text: str) -> list[str]:
 
 
 def _rest(venue: VenueFacts) -> str:
-    unit = _UNITS[venue.volume_unit]
-    allowance = {"us_fl_oz": "16", "imp_fl_oz": "16", "ml": "500", "l": "0.5"}[venue.volume_unit]
+    unit = UNIT_LABELS[venue.volume_unit]
+    allowance = str(KEG_CHANGE[venue.volume_unit])
     return f"""\
 # --- Matching ---
 [matching]
