@@ -33,7 +33,10 @@ TOP_LEVEL = {
     "daemon", "adapters", "config", "sample_exports", "tests",
 }  # fmt: skip
 
-BASE = {"by_locale", "errors", "records", "mapping", "units", "business_day", "periods", "finding_names"}
+BASE = {
+    "by_locale", "by_unit", "errors", "records", "mapping", "units", "business_day", "periods",
+    "finding_names",
+}  # fmt: skip
 CALCULATED = {
     *BASE, "settings", "venue_time", "book_settings", "file_settings", "matching", "ledger", "findings",
 }  # fmt: skip
@@ -41,6 +44,7 @@ MAY_IMPORT = {
     "errors": set(),
     "records": set(),
     "by_locale": set(),
+    "by_unit": set(),
     "finding_names": set(),
     "mapping": set(),
     "business_day": set(),

@@ -13,12 +13,13 @@ from babel.core import UnknownLocaleError
 from babel.numbers import get_currency_precision
 from pydantic import ValidationError
 
+from unrung.by_unit import KEG_CHANGE_LOSS, LEAST_LOSS
 from unrung.config_checks import contradictions, unknown_products, unknown_taps, venue_problems
 from unrung.config_lines import Place, key_lines, line_of
 from unrung.config_tables import OPTIONAL, TABLES, Ground, make_rows, read_table
 from unrung.config_words import nearest, sentences
 from unrung.errors import ConfigError
-from unrung.settings import DEFAULT_ALERTS, KEG_CHANGE, LEAST_LOSS, Settings
+from unrung.settings import DEFAULT_ALERTS, Settings
 
 _NOT_KEYS = ("products", "menu", "taps", "fixes", "folder", "digest", "currency_digits")
 
@@ -98,7 +99,7 @@ def _completed(settings: Settings) -> Settings:
     that a keg going on may cost where that is not set."""
     unit, matching = settings.venue.volume_unit, settings.matching
     if "keg_change_allowance" not in matching.model_fields_set:
-        matching = matching.model_copy(update={"keg_change_allowance": KEG_CHANGE[unit]})
+        matching = matching.model_copy(update={"keg_change_allowance": KEG_CHANGE_LOSS[unit]})
     least = {"min_volume": LEAST_LOSS[unit]}
     alerts = tuple(
         alert.model_copy(update=least) if alert is DEFAULT_ALERTS[0] else alert for alert in settings.alert

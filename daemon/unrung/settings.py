@@ -109,13 +109,6 @@ class Feed(Section):
     poll: Poll = Field(Poll(), description="How the url is asked.")
 
 
-KEG_CHANGE: dict[VenueUnit, Decimal] = {
-    "us_fl_oz": Decimal(16), "us_gal": Decimal("0.125"), "imp_fl_oz": Decimal(16), "imp_pt": Decimal("0.8"),
-    "ml": Decimal(500), "l": Decimal("0.5"),
-}
-"""What a keg going on may cost where nothing is set, in the venue's unit (common practice, no source)."""
-
-
 class Matching(Section):
     window_before_minutes: float = Field(20, gt=0, description="A ring may come this long before its pour.")
     window_after_minutes: float = Field(
@@ -175,11 +168,6 @@ class Alert(Section):
     hold_days: int = Field(14, ge=0, description="No loss alert in the first days of data.")
 
 
-LEAST_LOSS = {
-    "us_fl_oz": Decimal(64), "us_gal": Decimal("0.5"), "imp_fl_oz": Decimal(64), "imp_pt": Decimal("3.5"),
-    "ml": Decimal(2000), "l": Decimal(2),
-}
-"""Below this a product's day raises no alert, in the venue's unit (common practice, no source)."""
 DEFAULT_ALERTS = (
     # Common practice, no source.
     Alert(name="product_day", per="product_day", min_pct=Decimal(3)),

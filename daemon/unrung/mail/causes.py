@@ -12,11 +12,12 @@ from itertools import groupby
 from unrung.alerts.rules import Raised
 from unrung.alerts.wording import shown_name, shown_volume
 from unrung.business_day import business_day
+from unrung.by_unit import LEAST_LOSS
 from unrung.ledger.results import DayLedger, FindingRow
 from unrung.mail.actions import Action
 from unrung.mail.standing import Seen, Standing, days_open, is_due, moved_on
 from unrung.mail.view import shown_cost
-from unrung.settings import LEAST_LOSS, Settings
+from unrung.settings import Settings
 from unrung.units import to_ul
 
 JUDGING = ("serves_without_ring",)

@@ -10,8 +10,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, get_args
 
+from unrung.by_unit import KEG_CHANGE_LOSS
 from unrung.mapping import FIELDS, Constant
-from unrung.settings import KEG_CHANGE, VenueUnit
+from unrung.settings import VenueUnit
 from unrung.setup.doubt import Notes
 from unrung.setup.draft import Draft
 from unrung.setup.proposal import MenuLine, Tables
@@ -173,7 +174,7 @@ def _remark(text: str) -> list[str]:
 
 def _rest(venue: VenueFacts) -> str:
     unit = UNIT_LABELS[venue.volume_unit]
-    allowance = str(KEG_CHANGE[venue.volume_unit])
+    allowance = str(KEG_CHANGE_LOSS[venue.volume_unit])
     return f"""\
 # --- Matching ---
 [matching]
