@@ -82,6 +82,13 @@ def test_the_pours_nearest_to_the_entry_are_explained_first() -> None:
     assert [one.at_ms for one in lone(bar.ledger(), "pour")] == [ms("21:50:00")]
 
 
+def test_an_entry_tells_of_the_serve_that_is_as_large_as_it_says() -> None:
+    bar = quiet_pour(ounces=16, at="21:55:00")
+    bar.pour("22:00:00", 5)
+    bar.log("22:01:00", ounces=16)
+    assert [one.volume_ul for one in lone(bar.ledger(), "pour")] == [oz(5)]
+
+
 def test_rings_choose_before_log_entries_do() -> None:
     bar = quiet_pour(at="21:50:00")
     bar.sale("22:04:00")

@@ -171,3 +171,15 @@ def test_a_line_that_takes_back_nothing_of_the_day_is_told_and_changes_nothing()
     assert total(ledger).rung == 24 * PINT
     assert ledger.till[0].till_units == 24_000_000
     assert any("took back" in notice for notice in ledger.notices)
+
+
+@pytest.mark.parametrize(("again", "unrung"), [("22:21:00", 0), ("22:41:00", PINT)])
+def test_a_line_voided_and_rung_again_at_once_is_one_sale(again: str, unrung: int) -> None:
+    """Else the voided line would have the serve, poured and taken back, and the other none."""
+    bar = Bar()
+    bar.evening(24, first="17:00:00")
+    bar.pour("22:00:00")
+    bar.ring("22:00:30", check="9", kind="void", voided="22:20:30")
+    bar.ring(again, check="9")
+    volumes = total(bar.ledger())
+    assert (volumes.poured_not_rung, volumes.rung_not_poured) == (unrung, unrung)

@@ -12,6 +12,7 @@ from unrung.ledger.inputs import DayInputs
 from unrung.ledger.menu import Menu
 from unrung.ledger.outlets import Outlets
 from unrung.ledger.pours import DayPours, day_pours
+from unrung.ledger.rerung import rerung
 from unrung.ledger.rest import is_cleaning_span
 from unrung.ledger.rings import DayRings, day_rings
 from unrung.ledger.said import names_of, sayings
@@ -69,7 +70,7 @@ def make_material(inputs: DayInputs, settings: Settings, handed: Handed = NOTHIN
     _note_taps(material, taps, outlets)
     _note_blind(material, taps, outlets)
     sizes, said = menu.sizes(), _written_down(inputs, menu, settings)
-    kegs = _kegs_on(inputs, pours)
+    kegs, again = _kegs_on(inputs, pours), rerung(rings.units)
     names = {flow.outlet for flow in pours.beer} | {unit.outlet for unit in rings.units}
     for outlet in sorted(names | outlets.names):
         beer = [
@@ -77,10 +78,11 @@ def make_material(inputs: DayInputs, settings: Settings, handed: Handed = NOTHIN
             for f in pours.beer if f.outlet == outlet
         ]
         units = [
-            RingUnit(u.key, u.product, u.at_ms, u.portion_ul, u.line.check, u.line.terminal,
+            RingUnit(u.key, u.product, again.first_ms.get(u.key, u.at_ms), u.portion_ul, u.line.check,
+                     u.line.terminal,
                      (u.voided_ms if u.voided_ms is not None else FOREVER_MS) if u.voided else None)
             for u in (*rings.units, *handed.taken_in)
-            if u.outlet == outlet and u.key not in handed.given_away
+            if u.outlet == outlet and u.key not in handed.given_away and u.key not in again.replaced
         ]
         material.prepared[outlet] = prepare(
             beer, units, sizes, inputs.bounds, options, said.get(outlet, ()), kegs)

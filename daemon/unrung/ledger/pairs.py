@@ -103,7 +103,7 @@ def _lone_serve(
         _list_serve(draft, outlet, serve, flows)
         return None
     rest = Rest(outlet, serve.tap, draft.material.meters.get(serve.tap, ""), serve.product,
-                serve.end_ms, serve.volume_ul, serve.volume_ul, len(draft.rests))
+                serve.end_ms, serve.volume_ul, serve.volume_ul, len(draft.rests), said=serve.said)
     draft.rests.append(rest)
     draft.rest_flows.append(flows[serve.parts[-1][0]])
     draft.rest_uncertain.append(serve.uncertain)

@@ -1,8 +1,9 @@
 """What no ring explains: divided over log entries and keg changes, in whole microlitres.
 
-Order: entries with a time, then kegs going on, then entries without a time, which explain only what
-is left of their product and day. An entry explains no more than it says, within the meter's
-tolerance; a keg going on no more than the venue's allowance, once per keg.
+Order: entries with a time, first those of which just such a serve is there; then kegs going on; then
+entries without a time, which explain only what is left of their product and day. An entry explains no
+more than it says, within the meter's tolerance; a keg going on no more than the venue's allowance, once
+per keg.
 """
 
 from __future__ import annotations
@@ -17,6 +18,8 @@ from unrung.settings import Matching
 from unrung.units import UNITS_UL
 
 KEG_CHANGE = "keg_change"
+ALIKE = 0.12
+"""A glass holds what was written down of it to within this share (common practice, no source)."""
 
 
 @dataclass(slots=True)
@@ -35,6 +38,8 @@ class Rest:
     """Where it stands among the day's serves."""
     since_ms: int | None = None
     """Start of its span, where its time is not known and ``end_ms`` is the last it can be."""
+    said: bool = False
+    """Whether somebody likely wrote it down."""
 
 
 @dataclass(slots=True)
@@ -64,11 +69,16 @@ def divide(
     ``kegs_before``: the day before's events, for kegs that go on again.
     """
     entries = sorted((log for log in logs if not is_cleaning_span(log)), key=log_order)
-    said = [one for log in entries if log.at_ms is not None for one in _explain(log, rests, names, matching)]
-    said += [_explain_keg(keg, rests, names, matching, allowance_ul)
-             for keg in _kegs_going_on(kegs, kegs_before)]
-    said += [one for log in entries if log.at_ms is None for one in _explain(log, rests, names, matching)]
-    return said
+    timed: list[tuple[Said, int]] = []
+    untimed: list[tuple[Said, int]] = []
+    for log in entries:
+        for one in _said(log, names, matching):
+            (untimed if log.at_ms is None else timed).append(one)
+    _divide_over(rests, timed, matching)
+    kegs_on = [_explain_keg(keg, rests, names, matching, allowance_ul)
+               for keg in _kegs_going_on(kegs, kegs_before)]
+    _divide_over(rests, untimed, matching)
+    return [said for said, _ in timed] + kegs_on + [said for said, _ in untimed]
 
 
 def is_cleaning_span(log: LogLine) -> bool:
@@ -81,17 +91,39 @@ def allowance(matching: Matching, unit: str) -> int:
     return round(Fraction(matching.keg_change_allowance) * UNITS_UL[unit])
 
 
-def _explain(log: LogLine, rests: Sequence[Rest], names: Names, matching: Matching) -> list[Said]:
-    """Each product of an entry explains the rests nearest to its time, or from the day's start on."""
-    done = []
+def _said(log: LogLine, names: Names, matching: Matching) -> list[tuple[Said, int]]:
+    """What an entry says of each product, and the most that it can explain."""
     outlet = names.outlets.of(log.outlet)
-    for nth, saying in enumerate(sayings(log, names)):
-        said = Said(log.reason, saying.volume_ul, log, outlet, saying.product, first=nth == 0)
-        near = [rest for rest in rests if _in_time(log, rest, matching) and _fits(log, said, rest)]
-        near.sort(key=lambda rest: (_away(log, rest), rest.end_ms, rest.place))
-        _take(said, near, saying.volume_ul + int(saying.volume_ul * Fraction(str(matching.log_tolerance))))
-        done.append(said)
-    return done
+    return [
+        (Said(log.reason, saying.volume_ul, log, outlet, saying.product, first=nth == 0),
+         saying.volume_ul + int(saying.volume_ul * Fraction(str(matching.log_tolerance))))
+        for nth, saying in enumerate(sayings(log, names))
+    ]
+
+
+def _divide_over(rests: Sequence[Rest], entries: Iterable[tuple[Said, int]], matching: Matching) -> None:
+    """Each entry explains the very serve that it tells of, where there is one; then the nearest rests."""
+    for said, most_ul in entries:
+        _take(said, _the_very(said, rests, matching), most_ul)
+    for said, most_ul in entries:
+        left_ul = said.said_ul - said.explained_ul if said.explained else most_ul
+        _take(said, _nearest(said, rests, matching), left_ul)
+
+
+def _nearest(said: Said, rests: Sequence[Rest], matching: Matching) -> list[Rest]:
+    """The rests that an entry may be of, nearest in time first; without a time, from the day's start on."""
+    log = said.line
+    assert isinstance(log, LogLine)
+    near = [rest for rest in rests if _in_time(log, rest, matching) and _fits(log, said, rest)]
+    return sorted(near, key=lambda rest: (_away(log, rest), rest.end_ms, rest.place))
+
+
+def _the_very(said: Said, rests: Sequence[Rest], matching: Matching) -> list[Rest]:
+    """The nearest rest that is as large as the entry says, if there is one; rather one that was likely
+    written down."""
+    alike = [rest for rest in _nearest(said, rests, matching)
+             if rest.left_ul == rest.volume_ul and abs(rest.volume_ul - said.said_ul) <= ALIKE * said.said_ul]
+    return sorted(alike, key=lambda rest: not rest.said)[:1]
 
 
 def _in_time(log: LogLine, rest: Rest, matching: Matching) -> bool:

@@ -36,6 +36,8 @@ def match_day(before: Prepared | None, day: Prepared, after: Prepared | None) ->
     assigned = (good_assignment if blurred else best_assignment)(edges, len(nodes.rings.product))
     partner = own(nodes.rings, nodes.glasses, assigned)
     said = is_said(nodes.rings)
+    told = np.zeros(len(day.glasses.end), np.bool_)
+    told[nodes.glass_row[partner[said & (partner >= 0)]]] = True
     partner[said] = -1
     keys = _ring_keys(nodes, days)
     unit = np.full(len(day.glasses.end), -1, np.int64)
@@ -50,8 +52,8 @@ def match_day(before: Prepared | None, day: Prepared, after: Prepared | None) ->
     at = np.clip(nodes.rings.corrected[lone], day.bounds[0], day.bounds[1] - 1)
     units = sorted(zip(at.tolist(), keys[lone].tolist(), strict=True))
     return Matched(
-        _serves(day, unit, has, unsure), [(key, when) for when, key in units], day.clock, range_ul,
-        not blurred,
+        _serves(day, unit, has, unsure, told & ~has), [(key, when) for when, key in units], day.clock,
+        range_ul, not blurred,
     )
 
 
@@ -137,18 +139,18 @@ def _honesty(
     return unsure, dict(zip(day.products, ranges, strict=True))
 
 
-def _serves(day: Prepared, unit: Ints, has: Bools, unsure: Bools) -> list[Serve]:
+def _serves(day: Prepared, unit: Ints, has: Bools, unsure: Bools, told: Bools) -> list[Serve]:
     serves = day.serves
     parts = list(zip(serves.part_key.tolist(), serves.part_ul.tolist(), strict=True))
     first = serves.first.tolist()
     return [
         Serve(
             day.products[product], day.taps[tap], start, end, volume, tuple(parts[low:high]),
-            key if paired else None, doubt,
+            key if paired else None, doubt, said,
         )
-        for product, tap, start, end, volume, low, high, key, paired, doubt in zip(
+        for product, tap, start, end, volume, low, high, key, paired, doubt, said in zip(
             serves.product.tolist(), serves.tap.tolist(), serves.start.tolist(),
             serves.end.tolist(), serves.volume.tolist(), first[:-1], first[1:], unit.tolist(),
-            has.tolist(), unsure.tolist(), strict=True,
+            has.tolist(), unsure.tolist(), told.tolist(), strict=True,
         )
     ]

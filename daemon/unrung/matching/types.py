@@ -69,6 +69,8 @@ class Serve(NamedTuple):
     """The ring unit it is paired with."""
     uncertain: bool = False
     """Another partner is about as likely: totals hold, this single pair may not."""
+    said: bool = False
+    """Of those without a ring: one that somebody likely wrote down."""
 
 
 @dataclass(frozen=True, slots=True)

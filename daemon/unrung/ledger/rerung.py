@@ -1,0 +1,42 @@
+"""Lines that were voided and rung again at once: one sale, rung when it was first rung."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from unrung.ledger.rings import Unit
+
+AGAIN_MS = 60_000
+"""What is rung again on its check this soon after it was voided is a correction (common practice, no
+source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rerung:
+    """What was corrected, by keys of ring units."""
+
+    first_ms: dict[int, int] = field(default_factory=dict)
+    """Units that were rung again: when they were first rung."""
+    replaced: set[int] = field(default_factory=set)
+    """The voided units in whose place they stand: no serve answers these."""
+
+
+def rerung(units: Iterable[Unit]) -> Rerung:
+    """Voided units, and the standing ones like them that took their place."""
+    found = Rerung()
+    alike: dict[tuple[object, ...], list[Unit]] = defaultdict(list)
+    for unit in units:
+        where = ("check", unit.line.check) if unit.line.check else ("terminal", unit.line.terminal)
+        alike[unit.outlet, unit.product, unit.portion_ul, *where].append(unit)
+    for rows in alike.values():
+        voided = [unit for unit in rows if unit.voided and unit.voided_ms is not None]
+        free = [unit for unit in rows if not unit.voided] if voided else []
+        for unit in sorted(voided, key=lambda one: (one.voided_ms, one.at_ms, one.key)):
+            again = next((one for one in free if 0 <= one.at_ms - (unit.voided_ms or 0) <= AGAIN_MS), None)
+            if again is not None:
+                free.remove(again)
+                found.first_ms[again.key] = unit.at_ms
+                found.replaced.add(unit.key)
+    return found
