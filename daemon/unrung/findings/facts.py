@@ -11,6 +11,7 @@ from functools import cached_property, partial
 from itertools import accumulate
 from typing import Any, TypeVar
 
+from unrung.findings import of_a_day
 from unrung.findings.hours import Hours, hours_of
 from unrung.findings.pieces import pieces_of
 from unrung.ledger.facts import DayFacts, RingFact, ServeFact
@@ -76,7 +77,7 @@ class Window:
         """Keys of each tap's serves, in order of time."""
         found: dict[str, list[int]] = defaultdict(list)
         for first, day in zip(self._first_keys, self.days, strict=False):
-            for tap, numbers in day.once("by tap", None, partial(_by_tap, day)).items():
+            for tap, numbers in day.once("by tap", None, partial(of_a_day.by_tap, day)).items():
                 found[tap] += [first + number for number in numbers]
         return dict(sorted(found.items()))
 
@@ -85,13 +86,13 @@ class Window:
         """How many serves each outlet had."""
         found: Counter[str] = Counter()
         for day in self.days:
-            found.update(day.once("served", None, partial(_served, day)))
+            found.update(day.once("served", None, partial(of_a_day.served, day)))
         return found
 
     @cached_property
     def leaving(self) -> list[int]:
         """Keys of the serves that leave poured-not-rung beer."""
-        return self.keys_of("leaving", _leaving)
+        return self.keys_of("leaving", of_a_day.leaving)
 
     def flows(self, tap: str, from_ms: int, to_ms: int) -> list[tuple[int, int, int, int]]:
         """A tap's single flows that begin in a span, by their start: (start, end, volume, serve that it
@@ -128,10 +129,8 @@ class Window:
     @cached_property
     def pieces(self) -> dict[int, int]:
         """Lone small flow to the serve that it is a second go at."""
-        alone: dict[str, list[int]] = defaultdict(list)
-        for key in self.keys_of("alone", _alone):
-            alone[self.serves[key].tap].append(key)
-        return pieces_of(self.serves, self.by_tap, alone)
+        days = [day.once("pieces", None, partial(of_a_day.beside, day)) for day in self.days]
+        return pieces_of(zip(self._first_keys, days, strict=False))
 
     @cached_property
     def portions(self) -> dict[str, list[int]]:
@@ -146,10 +145,13 @@ class Window:
     def poured_by_end(self) -> dict[tuple[str, str], tuple[list[int], list[int]]]:
         """Per outlet and product: ends of its serves, and the volume of those before each of them."""
         found: dict[tuple[str, str], tuple[list[int], list[int]]] = defaultdict(lambda: ([], [0]))
-        for serve in self.serves:
-            ends, sums = found[serve.outlet, serve.product]
-            ends.append(serve.end_ms)
-            sums.append(sums[-1] + serve.volume_ul)
+        for day in self.days:
+            own = day.once("poured", None, partial(of_a_day.poured, day))
+            for place, (own_ends, own_sums) in own.items():
+                ends, sums = found[place]
+                before = sums[-1]
+                ends += own_ends
+                sums += [before + own for own in own_sums]
         return found
 
     @cached_property
@@ -258,26 +260,6 @@ class Facts:
         # What lone pours explain leaves the glasses of paired serves as they were.
         at_taps = {tap: made for tap, made in self._at_taps.items() if tap not in fuller}
         return Facts(self.window, taken, frozenset(rings), {} if fuller else self._made, at_taps)
-
-
-def _by_tap(day: DayFacts) -> dict[str, list[int]]:
-    """Numbers of each tap's serves within the day."""
-    found: dict[str, list[int]] = defaultdict(list)
-    for number, serve in enumerate(day.serves):
-        found[serve.tap].append(number)
-    return found
-
-
-def _served(day: DayFacts) -> Counter[str]:
-    return Counter(serve.outlet for serve in day.serves)
-
-
-def _alone(day: DayFacts) -> list[int]:
-    return [number for number, serve in enumerate(day.serves) if 0 < serve.left_ul == serve.volume_ul]
-
-
-def _leaving(day: DayFacts) -> list[int]:
-    return [number for number, serve in enumerate(day.serves) if serve.left_ul > 0]
 
 
 def facts_of(days: Sequence[DayFacts], settings: Settings) -> Facts:

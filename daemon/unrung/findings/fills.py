@@ -150,14 +150,24 @@ def second_goes(facts: Facts) -> dict[int, int]:
     })
 
 
+def _moved(facts: Facts) -> dict[str, tuple[list[int], dict[int, int]]]:
+    """By tap: its paired serves that findings explain some of (sorted), to what is explained of them less
+    what their second goes hold."""
+    moved: dict[str, dict[int, int]] = defaultdict(lambda: defaultdict(int))
+    serves = facts.serves
+    for key, volume in facts.taken.items():
+        if serves[key].portion_ul:
+            moved[serves[key].tap][key] += volume
+    for key, go in second_goes(facts).items():
+        if go not in facts.taken:
+            moved[serves[key].tap][key] -= serves[go].left_ul
+    return {tap: (sorted(own), own) for tap, own in moved.items()}
+
+
 def _left(facts: Facts, cell: Cell, first: int, glasses: _Glasses) -> list[float]:
-    keys = {first + number for number in glasses.numbers}
-    taken = {key: facts.taken[key] for key in keys & facts.taken.keys()}
-    goes = second_goes(facts)
-    for key in keys & goes.keys():
-        if goes[key] not in facts.taken:
-            taken[key] = taken.get(key, 0) - facts.serves[goes[key]].left_ul
-    if not taken:
+    keys, taken = facts.once("moved", _moved).get(cell.tap, ([], {}))
+    low = bisect_left(keys, first + glasses.numbers[0])
+    if low == len(keys) or keys[low] > first + glasses.numbers[-1]:
         return glasses.ratios
     return [
         (difference_ul - taken.get(first + number, 0)) / cell.portion_ul

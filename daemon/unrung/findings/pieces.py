@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from bisect import bisect_left
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from typing import NamedTuple
 
 from unrung.ledger.facts import ServeFact
 
@@ -18,31 +20,52 @@ CLEAR = 3
 within a minute of it than in the next minute."""
 
 
-def pieces_of(
-    serves: Sequence[ServeFact], by_tap: Mapping[str, Sequence[int]], alone: Mapping[str, Iterable[int]]
-) -> dict[int, int]:
-    """Lone small flow to the paired serve beside it on its tap that it belongs to. ``by_tap`` and
-    ``alone`` are the keys of each tap's serves, and of those of which all is left, in order.
+class Beside(NamedTuple):
+    """A tap's lone flows on one day, by their numbers within the day."""
+
+    short: list[tuple[int, int]]
+    """Those beside a paired serve that lacks about as much: (flow, serve)."""
+    following: list[tuple[int, int]]
+    """Small ones that follow a glass within a minute: (flow, glass)."""
+    late: int
+    """How many came in the minute after that."""
+
+
+def beside(serves: Sequence[ServeFact], keys: Sequence[int], alone: Iterable[int]) -> Beside:
+    """What one tap's lone flows (``alone``) of a day stand beside; ``keys`` are all its serves."""
+    found = Beside([], [], 0)
+    late = 0
+    for key in alone:
+        at = bisect_left(keys, key)
+        short = _short_beside(serves, keys, at)
+        if short is not None:
+            found.short.append((key, short))
+            continue
+        gap, before = _last_glass(serves, keys, at)
+        if gap <= SOON_MS:
+            found.following.append((key, before))
+        late += SOON_MS < gap <= 2 * SOON_MS
+    return found._replace(late=late)
+
+
+def pieces_of(days: Iterable[tuple[int, Mapping[str, Beside]]]) -> dict[int, int]:
+    """Lone small flow to the paired serve beside it on its tap that it belongs to. ``days``: key of each
+    day's first serve, and what its lone flows stand beside, by tap.
 
     It does where the serve is short by about as much; and, at a tap where small flows follow glasses
     far more often than chance would have it, wherever it follows one soon.
     """
     found: dict[int, int] = {}
-    for tap, keys in by_tap.items():
-        following: list[tuple[int, int]] = []
-        late = 0
-        for key in alone.get(tap, ()):
-            at = bisect_left(keys, key)
-            short = _short_beside(serves, keys, at)
-            if short is not None:
-                found[key] = short
-                continue
-            gap, before = _last_glass(serves, keys, at)
-            if gap <= SOON_MS:
-                following.append((key, before))
-            late += SOON_MS < gap <= 2 * SOON_MS
-        if len(following) >= FEWEST and len(following) > CLEAR * (late + 1):
-            found.update(following)
+    following: dict[str, list[tuple[int, int]]] = defaultdict(list)
+    late: Counter[str] = Counter()
+    for first, taps in days:
+        for tap, own in taps.items():
+            found.update((first + key, first + serve) for key, serve in own.short)
+            following[tap] += [(first + key, first + glass) for key, glass in own.following]
+            late[tap] += own.late
+    for tap, pairs in following.items():
+        if len(pairs) >= FEWEST and len(pairs) > CLEAR * (late[tap] + 1):
+            found.update(pairs)
     return found
 
 
