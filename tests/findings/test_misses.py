@@ -122,3 +122,15 @@ def test_a_silent_till_leaves_serves_of_all_taps_without_a_ring(taps: tuple[str,
     days[LAST] = replace(days[LAST], serves=tuple(kept), till=(till._replace(at_s=rang),))
     days = with_serves(days, (alone(taps[n % len(taps)], low + 1_000_000 * (n + 1), 16) for n in range(16)))
     assert ("feed_gap" in {one.finding for one in judged(days)}) is told
+
+
+def test_one_evening_s_hands_are_no_setting_and_what_lasts_is() -> None:
+    """Pints 3 % over: on the first evening that may be who poured them, over a fortnight it is not."""
+    days = changed(ordinary(), lambda _, s: fuller(s, round(0.03 * s.portion_ul)) if s.tap == "T2" else s)
+    more = [
+        trade.glass("T2", s.start_ms + 240_000 * n, s.size, 0.03)
+        for day in days for s in day.serves if s.tap == "T2" for n in range(1, 4)
+    ]
+    busy = with_serves(days, more)
+    assert judged(busy[:1]) == []
+    assert {one.finding for one in judged(busy[:14])} & {"portion_setting", "meter_calibration"}

@@ -11,9 +11,10 @@ from __future__ import annotations
 import math
 from bisect import bisect_left, insort
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
-from statistics import fmean
+from statistics import NormalDist, fmean
 from typing import NamedTuple
 
 from unrung.findings.facts import Facts, Window
@@ -29,6 +30,9 @@ AROUND = 8
 SHIFTED = 0.06
 """Glasses whose middle differs by more than this share do so by habit or setting, not one by one."""
 FEW = 8
+SMALLEST_DAY = 3
+HABIT = 0.01
+"""By which share the hands of one evening may lean one way together (common practice, no source)."""
 
 
 class Cell(NamedTuple):
@@ -233,6 +237,38 @@ def _near(glasses: _Glasses, before: list[float], own: list[float], after: list[
             numbers.append(number)
             kept.append(ratio)
     return numbers, kept
+
+
+class Steady(NamedTuple):
+    """How well a mean over several days is known."""
+
+    error: float
+    """Standard error of the mean."""
+    days: int
+    """Independent parts of the window that it rests on."""
+
+    def chance(self, mean: float) -> float:
+        """Of a mean this far from nothing, by noise alone."""
+        return 2 * NormalDist().cdf(-abs(mean) / self.error)
+
+
+def steady(facts: Facts, keys: Sequence[int], values: Sequence[float]) -> Steady:
+    """Of glasses in order of time. Those of one evening lean one way together (the same hands, the same
+    keg): what is steady shows from day to day. Days of few glasses are taken with the next."""
+    batches: list[list[float]] = [[]]
+    last = -1
+    for key, value in zip(keys, values, strict=True):
+        day = facts.window.day_of(key)
+        if day != last and len(batches[-1]) >= SMALLEST_DAY:
+            batches.append([])
+        batches[-1].append(value)
+        last = day
+    if len(batches) > 1 and len(batches[-1]) < SMALLEST_DAY:
+        batches[-2] += batches.pop()
+    root = math.sqrt(len(batches))
+    by_days = spread([fmean(batch) for batch in batches]) / root
+    by_glass = max(spread(values), 0.005) / math.sqrt(len(values))
+    return Steady(max(by_days, math.hypot(by_glass, HABIT / root)), len(batches))
 
 
 def remaining(facts: Facts, key: int) -> int:

@@ -13,7 +13,7 @@ from collections import defaultdict
 from unrung.findings.certainty import level
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
-from unrung.findings.portion_setting import difference_chance, stands_clear
+from unrung.findings.portion_setting import stands_clear
 from unrung.findings.tap_levels import Piece, Tap, tap_levels
 from unrung.findings.whole_kegs import WholeKeg, full_factor, whole_kegs
 from unrung.findings.wording import share, sum_volume, times
@@ -53,7 +53,7 @@ def _during(facts: Facts, keg: WholeKeg, piece: Piece) -> bool:
 def _judge(
     facts: Facts, settings: Settings, tap: Tap, piece: Piece, kegs: list[WholeKeg], places: int
 ) -> Finding | None:
-    chance = difference_chance(piece.level, piece.error)
+    chance = piece.steady.chance(piece.level)
     if abs(piece.level) < LEAST or chance >= level(places):
         return None
     if not kegs:

@@ -17,6 +17,8 @@ from unrung.venue_time import moment
 
 CLEANED_MS = 26 * 3_600_000
 """A cleaning so long before the first differing glass may have brought it."""
+FEWEST_DAYS = 2
+"""Of both pieces, where nothing is known to have come before the step."""
 CHANGED_MS = 2 * 3_600_000
 """... and a keg change so long before it."""
 
@@ -32,9 +34,19 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
         for piece in tap.pieces:
             step = piece.level - usual.level
             alike = piece.alike and usual.alike
-            if piece is not usual and alike and stands_clear(step, len(piece.keys)):
+            told = (_lasts(facts, piece) and _lasts(facts, usual)) or bool(_came_before(facts, tap, piece))
+            if piece is not usual and alike and told and stands_clear(step, len(piece.keys)):
                 found.append(_finding(facts, settings, tap, piece, step, len(taps)))
     return found
+
+
+def _lasts(facts: Facts, piece: Piece) -> bool:
+    """Whether more than the hands of one evening poured it."""
+    return piece.steady.days >= FEWEST_DAYS
+
+
+def _came_before(facts: Facts, tap: Tap, piece: Piece) -> str:
+    return _what_came_before(facts, tap.tap, facts.serves[piece.keys[0]].start_ms)
 
 
 def _finding(

@@ -10,11 +10,10 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from statistics import NormalDist
 
 from unrung.findings.certainty import confidence, level, ounces
 from unrung.findings.facts import Facts
-from unrung.findings.fills import FAR, FEW, Fill, fills_of, remaining, second_goes
+from unrung.findings.fills import FAR, FEW, Fill, fills_of, remaining, second_goes, steady
 from unrung.findings.finding import Finding
 from unrung.findings.tap_levels import Piece, Tap, middle_of, tap_levels
 from unrung.findings.unmet import unmet
@@ -75,15 +74,10 @@ def stands_clear(difference: float, serves: int, portion_ul: float = 0.0) -> boo
     return abs(difference) >= WHOLE[1] * ease and ounces_too
 
 
-def difference_chance(difference: float, error: float) -> float:
-    """Chance of a mean this far from nothing, by noise alone."""
-    return 2 * NormalDist().cdf(-abs(difference) / error)
-
-
 def _whole_tap(
     facts: Facts, settings: Settings, tap: Tap, piece: Piece, places: int
 ) -> Finding | None:
-    chance = difference_chance(piece.level, piece.error)
+    chance = piece.steady.chance(piece.level)
     clear = stands_clear(piece.level, len(piece.keys))
     steady = all(one.level * piece.level > 0 and abs(one.level) >= abs(piece.level) / 2 for one in tap.pieces)
     if not (tap.agrees and clear and steady) or chance >= level(places):
@@ -111,10 +105,13 @@ def _one_item(
 ) -> Finding | None:
     count = sum(len(fill.keys) for fill, _ in cells)
     off = sum(difference * len(fill.keys) for fill, difference in cells) / count
-    error = sum((fill.error * len(fill.keys)) ** 2 for fill, _ in cells) ** 0.5 / count
     cell = cells[0][0].cell
-    chance = difference_chance(off, error)
-    if not stands_clear(off, count, cell.portion_ul) or chance >= level(places):
+    if not stands_clear(off, count, cell.portion_ul):
+        return None
+    glasses = sorted(
+        (key, ratio) for fill, _ in cells for key, ratio in zip(fill.keys, fill.ratios, strict=True))
+    chance = steady(facts, [key for key, _ in glasses], [ratio for _, ratio in glasses]).chance(off)
+    if chance >= level(places):
         return None
     taps = [fill.cell.tap for fill, _ in cells]
     claims: dict[int, int] = {}

@@ -18,7 +18,7 @@ from statistics import NormalDist, fmean, median
 from typing import NamedTuple
 
 from unrung.findings.facts import Facts
-from unrung.findings.fills import FEW, Fill, fills_of
+from unrung.findings.fills import FEW, SMALLEST_DAY, Fill, Steady, fills_of, steady
 from unrung.findings.statistics import (
     change_point,
     cusum,
@@ -38,7 +38,6 @@ CLEAR = 3e-4
 CUSUM_SLACK, CUSUM_LIMIT = 0.5, 4.5
 """In standard deviations of a day's mean."""
 EWMA_WEIGHT = 0.3
-SMALLEST_DAY = 3
 
 
 @dataclass(frozen=True)
@@ -48,7 +47,7 @@ class Piece:
     keys: list[int]
     """Plain serves, in order of time."""
     level: float
-    error: float
+    steady: Steady
     chance: float = 1.0
     """Of the step that it began with; 1 where it begins with the window."""
     alike: bool = True
@@ -125,9 +124,10 @@ def _own(facts: Facts, fills: list[Fill]) -> _Own:
     for low, high in pairwise([0, *sorted(cuts), len(keys)]):
         part = values[low:high]
         if part:
-            mean, error = fmean(part), max(spread(part), 0.005) / math.sqrt(len(part))
+            mean = fmean(part)
             alike = not cuts or _alike(series[low:high], mean)
-            pieces.append(Piece(keys[low:high], mean, error, cuts.get(low, 1.0), alike))
+            known = steady(facts, keys[low:high], part)
+            pieces.append(Piece(keys[low:high], mean, known, cuts.get(low, 1.0), alike))
     return _Own(fills[0].cell.outlet, middle, _agree(fills, middle), pieces)
 
 
