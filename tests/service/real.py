@@ -53,6 +53,11 @@ def unrung(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
     )
 
 
+def words(text: str) -> str:
+    """What was printed, with its lines joined: where they are broken depends on how long a path is."""
+    return " ".join(text.split())
+
+
 @dataclass
 class Service:
     """A running ``unrung run``."""

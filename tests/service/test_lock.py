@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from service.real import running, unrung
+from service.real import running, unrung, words
 from unrung.errors import AlreadyRunning, ConfigError
 from unrung.service.lock import is_held, one_instance
 from venue_folder import make_venue
@@ -17,7 +17,7 @@ def test_a_second_copy_ends_with_3_and_names_the_first_and_a_kill_frees_the_fold
         for command in ("run", "catch-up"):
             second = unrung(command, venue.path)
             assert second.returncode == 3
-            assert f"process {service.process.pid}" in second.stderr
+            assert f"process {service.process.pid}" in words(second.stderr)
         assert is_held(venue.path) == (True, service.process.pid)
         service.stop(signal.SIGKILL)
         assert is_held(venue.path)[0] is False
@@ -43,6 +43,6 @@ def test_a_look_at_the_lock_leaves_no_trace_in_a_fresh_folder(tmp_path: Path) ->
 def test_a_folder_that_is_not_there_is_wrong_use_and_not_a_lock(command: str, tmp_path: Path) -> None:
     ended = unrung(command, tmp_path / "nowhere")
     assert ended.returncode == 2
-    assert "nowhere is not a folder" in ended.stderr
+    assert "nowhere is not a folder" in words(ended.stderr)
     with pytest.raises(ConfigError), one_instance(tmp_path / "nowhere"):
         raise AssertionError("held what is not there")

@@ -17,7 +17,7 @@ from polling.server import serving as web_server
 from service.evenings import MAIL
 from service.mails import sent
 from service.mails import text as spoken
-from service.real import unrung
+from service.real import unrung, words
 from small_disk import small_disk
 from unrung.cli import commands
 from unrung.errors import StoreError
@@ -145,7 +145,8 @@ def test_the_service_does_not_start_on_a_damaged_store_and_leaves_it_as_it_is(ve
     damage(path)
     before = path.read_bytes()
     done = unrung("run", venue.path)
-    assert done.returncode == 4 and "is damaged" in done.stderr and "unrung restore" in done.stderr
+    said = words(done.stderr)
+    assert done.returncode == 4 and "is damaged" in said and "unrung restore" in said
     assert "Traceback" not in done.stderr and path.read_bytes()[4096:] == before[4096:]
     assert "is damaged" in (venue.path / "unrung.log").read_text("utf-8"), "where no console is seen"
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from service.real import unrung
+from service.real import unrung, words
 from unrung.errors import StoreError
 from unrung.restoring import restore
 from unrung.service.lock import one_instance
@@ -117,11 +117,11 @@ def test_the_command_lists_refuses_beside_a_running_copy_and_restores(venue: Ven
     (backup,) = backups_in(venue.path / "backups", "unrung")
     listed = unrung("restore", venue.path)
     assert listed.returncode == 0 and backup.path.name in listed.stdout
-    assert "made 2025-06-11 05:31" in listed.stdout
+    assert "made 2025-06-11 05:31" in words(listed.stdout)
     with one_instance(venue.path):
         refused = unrung("restore", venue.path, "--from", backup.path.name)
-    assert refused.returncode == 3 and "another copy works on" in refused.stderr
+    assert refused.returncode == 3 and "another copy works on" in words(refused.stderr)
     done = unrung("restore", venue.path, "--from", backup.path.name)
     assert done.returncode == 0, done.stderr
-    assert "meter 2.json from the archive, taken, 1 new rows" in done.stdout
+    assert "meter 2.json from the archive, taken, 1 new rows" in words(done.stdout)
     assert os.name != "posix" or (venue.path / "unrung.sqlite").stat().st_mode & 0o777 == 0o600
