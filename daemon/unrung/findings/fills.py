@@ -264,7 +264,8 @@ def steady(facts: Facts, keys: Sequence[int], values: Sequence[float]) -> Steady
         batches[-1].append(value)
         last = day
     if len(batches) > 1 and len(batches[-1]) < SMALLEST_DAY:
-        batches[-2] += batches.pop()
+        few = batches.pop()
+        batches[-1] += few
     root = math.sqrt(len(batches))
     by_days = spread([fmean(batch) for batch in batches]) / root
     by_glass = max(spread(values), 0.005) / math.sqrt(len(values))
