@@ -10,6 +10,8 @@ import pytest
 from findings import trade
 from findings.test_causes import LAST, judged, unrung
 from findings.trade import OZ, alone, at, changed, fuller, ordinary, ring, with_rings, with_serves
+from unrung.findings.facts import facts_of
+from unrung.findings.fills import steady
 from unrung.findings.table import findings_of, rows_of_all
 from unrung.ledger.facts import DayFacts, ServeFact, SilenceFact
 
@@ -134,3 +136,16 @@ def test_one_evening_s_hands_are_no_setting_and_what_lasts_is() -> None:
     busy = with_serves(days, more)
     assert judged(busy[:1]) == []
     assert {one.finding for one in judged(busy[:14])} & {"portion_setting", "meter_calibration"}
+
+
+@pytest.mark.parametrize(("per_day", "parts"), [
+    ((4, 4, 4), 3), ((4, 4, 1), 2), ((4, 1), 1), ((1, 1, 1, 1), 1), ((2, 2, 4), 2), ((1,), 1)])
+def test_days_of_few_glasses_are_taken_with_the_next_and_the_last_with_the_one_before(
+    per_day: tuple[int, ...], parts: int
+) -> None:
+    days = [replace(day, serves=day.serves[:n]) for day, n in zip(ordinary(), per_day, strict=False)]
+    facts = facts_of(days, SETTINGS)
+    keys = range(len(facts.serves))
+    known = steady(facts, keys, [0.01 * key for key in keys])
+    assert known.days == parts
+    assert known.error >= 0.01 / parts**0.5
