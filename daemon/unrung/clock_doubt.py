@@ -43,15 +43,23 @@ def in_doubt(db: Store, settings: Settings, now_ms: int) -> bool:
     return not (confirmed(settings, now_ms) or rows_near(db, now_ms))
 
 
-def seen_ms(db: Store, settings: Settings, now_ms: int) -> int:
-    """Up to when time is known to have passed: ``now_ms``, unless that is in doubt."""
+def lived_ms(db: Store, settings: Settings, now_ms: int) -> int:
+    """Up to when time was seen to pass: ``now_ms``, unless that is in doubt."""
     last = known_time(db)
     if last is None or not in_doubt(db, settings, now_ms):
+        return now_ms
+    return last.known_ms + _passed_ms(last, now_ms)
+
+
+def seen_ms(db: Store, settings: Settings, now_ms: int) -> int:
+    """Up to when time is known to have passed, seen or not: ``now_ms``, unless that is in doubt."""
+    lived = lived_ms(db, settings, now_ms)
+    if lived == now_ms:
         return now_ms
     span = first_and_last_ms(db)
     # A file that bears a time near a wrong clock was written by it.
     written = covered_by_files_ms(db, now_ms - NEAR_MS)
-    return max(last.known_ms + _passed_ms(last, now_ms), written, span[1] if span else 0)
+    return max(lived, written, span[1] if span else 0)
 
 
 def clock_doubt(db: Store, settings: Settings, now_ms: int) -> str:

@@ -14,7 +14,7 @@ from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from unrung.adjusting import judge_closed_day
-from unrung.clock_doubt import seen_ms
+from unrung.clock_doubt import lived_ms, seen_ms
 from unrung.daybook import Cache, bounds_of, day_at, day_inputs, ledger_of
 from unrung.findings.apply import with_findings
 from unrung.findings.fix_cases import first_needed
@@ -65,6 +65,7 @@ def due_days(db: Store, settings: Settings, now_ms: int, *, quiet: bool = True) 
         return []
     rows = {row.day: row for row in day_rows(db)}
     until_ms, last = seen_ms(db, settings, now_ms), max(rows, default=date.min)
+    lived = lived_ms(db, settings, now_ms)
     due = []
     day = day_at(settings, span[0])
     while (over_ms := bounds_of(settings, day)[1]) <= now_ms and (over_ms <= until_ms or day <= last):
@@ -72,8 +73,10 @@ def due_days(db: Store, settings: Settings, now_ms: int, *, quiet: bool = True) 
         issued = row is not None and bool(row.revision)
         if row is not None and issued and (not row.dirty or (quiet and waits(row, settings, now_ms))):
             pass
-        elif (issued or over_ms <= until_ms) and _time_has_come(db, settings, day, now_ms):
-            due.append(day)
+        elif issued or over_ms <= until_ms:
+            # A day that is over by what rows and files say has its hour behind it.
+            if _time_has_come(db, settings, day, lived if over_ms <= lived else now_ms):
+                due.append(day)
         day += timedelta(days=1)
     return due
 
@@ -91,7 +94,9 @@ def waits(row: DayRow, settings: Settings, now_ms: int) -> bool:
 
 def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cache) -> Issued:
     """Compute ``day`` and issue it where it is new or differs from what was issued. A day of a closed
-    period is never issued again: what differs is carried by the open one."""
+    period is never issued again: what differs is carried by the open one. By a clock in doubt it is
+    issued, and mailed, as at the time that is known."""
+    now_ms = seen_ms(db, settings, now_ms)
     closed = closing_of(db, day)
     if closed is not None:
         ledger, moved = judge_closed_day(db, settings, day, closed, now_ms, cache)

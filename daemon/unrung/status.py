@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 from unrung.business_day import local_iso
 from unrung.by_locale import day_text, moment_text
-from unrung.clock_doubt import clock_doubt
+from unrung.clock_doubt import clock_doubt, seen_ms
 from unrung.clock_trust import clock_trouble
 from unrung.daybook import bounds_of, day_at, day_inputs
 from unrung.feed_words import feed_news
@@ -57,7 +57,7 @@ def collect(db: Store, settings: Settings, now_ms: int, holder: Holder) -> dict[
         "service": _service(db, settings, now_ms, holder),
         "feeds": {feed.name: _feed(db, settings, feed, now_ms) for feed in settings.feed},
         "rejects": waiting_rejects(db),
-        "days": _days(db, settings, now_ms),
+        "days": _days(db, settings, seen_ms(db, settings, now_ms)),
         "months": _months(db),
         "fixes": fixes_told(db)["fixes"],
         "outbox": _outbox(db, settings, now_ms),

@@ -5,9 +5,9 @@
 ``unrung run`` lives under libfaketime (Debian package ``faketime``) on a small memory disk. Exports come
 in slowly, twice, overlapping, with bad rows, saved again by a spreadsheet; the polled meters answer late,
 with 500, or cut off; the mail server puts off. Meanwhile the service is killed by -9, its disk fills up, a
-folder cannot be made, its store is held by another process, its clock jumps and falls back to 2001. At the
-end rows, ledger and daily files (but for the page on which a row was first received) must equal those of
-the same days without any of it, each day must have its mail, and every issued file its recorded hash. Ends
+folder cannot be made, its store is held by another process, its clock jumps to 2099 and falls back to 2001.
+At the end rows, ledger and daily files (but for the page on which a row was first received) must equal those
+of the same days without any of it, each day must have its mail, and every issued file its recorded hash. Ends
 with 0 where they do. Linux, as root.
 """
 
@@ -51,7 +51,8 @@ from venue_folder import ZONE, VenueFolder, make_venue  # noqa: E402
 
 FIRST = date(2025, 6, 2)
 PATIENCE = 180.0
-FAULTS = ("kill", "disk", "folder", "lock", "back", "2001", "500", "slow", "cut", "post", "none")
+CLOCK = ("back", "2001", "2099")
+FAULTS = ("kill", "disk", "folder", "lock", "back", "2001", "2099", "500", "slow", "cut", "post", "none", "none")
 SENT = ("SELECT message_id, recipient FROM outbox o JOIN outbox_recipients r ON r.outbox = o.id "
         "WHERE r.state = 'sent'")
 LASTING = {
@@ -214,11 +215,13 @@ def fault(kind: str, bar: Bar, service: Service, day: date, post: Post) -> Itera
         service.show(right - timedelta(hours=3))
     if kind == "2001":
         service.show(datetime(2001, 1, 1, 0, 5, tzinfo=UTC))
+    if kind == "2099":
+        service.show(datetime(2099, 1, 1, 0, 5, tzinfo=UTC))
     post.data = "451 later" if kind == "post" else "250 taken"
     try:
         yield
     finally:
-        if kind in ("back", "2001"):
+        if kind in CLOCK:
             service.show(right + timedelta(minutes=1))
         ballast.unlink(missing_ok=True)
         if blocked.is_file():
@@ -240,7 +243,7 @@ def disturbed(service: Service, days: int, post: Post, seed: int, shift: int) ->
             with fault(kind, bar, service, day, post):
                 with suppress(OSError):  # a full disk takes no export either; the till writes it again
                     bar.exports(day, clock_time, slowly=True)
-                if clock_time == "29:30" and kind not in ("back", "2001"):
+                if clock_time == "29:30" and kind not in CLOCK:
                     service.show(max(at(day, "30:10"), bar.now))
                 time.sleep(dice.uniform(0.3, 2.0))
                 if kind == "kill":

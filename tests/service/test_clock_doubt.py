@@ -118,6 +118,23 @@ def test_by_2099_the_evening_that_comes_in_is_issued_and_no_day_of_the_years_bet
     assert bar.query(ledger) == calm.query(ledger) and bar.files() == calm.files()
 
 
+def test_a_day_that_ends_while_the_clock_says_2099_is_issued_at_its_hour_and_mailed(tmp_path: Path) -> None:
+    """The mail waits until the clock is right, and is sent then."""
+    desk = Desk()
+    with mail_server(desk) as port:
+        venue = mailing_bar(tmp_path / "bar", port)
+        evening(venue, "06-10")
+        venue.intake("06-11 05:05:00")
+        seen(venue, ms("06-11 05:30:00"))
+        seen(venue, Y2099)
+        assert due(venue, Y2099 + 29 * MINUTE_MS) == []
+        assert caught_up(venue, Y2099 + 31 * MINUTE_MS) == ["06-10"]
+        assert [str(mail["Subject"]).count("PC's date") for mail in sent(desk)] == [1]
+        venue.catch_up("06-11 06:10:00")
+    (mail,) = sent(desk)[1:]
+    assert "Jun 10" in str(mail["Subject"]) and "silent" not in text(mail)
+
+
 def test_a_store_whose_rows_are_all_of_last_year_becomes_days(bar: VenueFolder) -> None:
     """An old PC that takes last year's exports in: all their days are issued, and the empty ones after
     them one by one as time passes."""
