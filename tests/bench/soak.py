@@ -52,7 +52,7 @@ from venue_folder import ZONE, VenueFolder, make_venue  # noqa: E402
 FIRST = date(2025, 6, 2)
 PATIENCE = 180.0
 CLOCK = ("back", "2001", "2099")
-FAULTS = ("kill", "disk", "folder", "lock", "back", "2001", "2099", "500", "slow", "cut", "post", "none", "none")
+FAULTS = ("kill", "disk", "folder", "lock", *CLOCK, "500", "slow", "cut", "post", "none", "none")
 SENT = ("SELECT message_id, recipient FROM outbox o JOIN outbox_recipients r ON r.outbox = o.id "
         "WHERE r.state = 'sent'")
 LASTING = {
