@@ -109,13 +109,28 @@ AT_ONCE = 8_192
 
 
 def _poured_out_in_parts(pours: Pours, rows: Ints, sizes: Floats, number: Ints) -> Poured:
-    parts = [
-        poured_out(pours, rows[at : at + AT_ONCE], sizes[at : at + AT_ONCE], number[at : at + AT_ONCE])
-        for at in range(0, max(len(rows), 1), AT_ONCE)
-    ]
-    return Poured(*(
-        np.concatenate([getattr(part, name) for part in parts]) for name in Poured.__slots__
-    ))
+    parts, at = [], []
+    for kind in (np.flatnonzero(number == 0), np.flatnonzero(number > 0)):
+        most = max(int(number[kind].max(initial=0)), 1)
+        for low in range(0, len(kind), AT_ONCE):
+            some = kind[low : low + AT_ONCE]
+            parts.append(poured_out(pours, rows[some], sizes[some, :most], number[some]))
+            at.append(some)
+    if not parts:
+        return poured_out(pours, rows, sizes, number)
+    return _in_order(parts, np.concatenate(at))
+
+
+def _in_order(parts: list[Poured], piece: Ints) -> Poured:
+    """Put together, one piece after the other; ``piece``: which one each of ``parts`` is."""
+    all_ = Poured(*(np.concatenate([getattr(part, name) for part in parts]) for name in Poured.__slots__))
+    vessel_of = np.repeat(piece, all_.count)
+    vessel = np.argsort(vessel_of, kind="stable")
+    part = np.argsort(np.repeat(vessel_of, all_.parts), kind="stable")
+    return Poured(
+        all_.count[np.argsort(piece)], all_.start[vessel], all_.end[vessel], all_.volume[vessel],
+        all_.kind[vessel], all_.parts[vessel], all_.part_row[part], all_.part_ul[part],
+    )
 
 
 def poured_out(pours: Pours, rows: Ints, sizes: Floats, number: Ints) -> Poured:

@@ -128,7 +128,7 @@ RATE_WINDOW_S = 1_800.0
 MILLINATS = 1_000
 """Integer costs are thousandths of a natural logarithm."""
 
-# --- Added ---
+# --- How it is learnt and looked at ---
 JUMP_WORTH, JUMP_WORTH_SHARE, JUMP_LEAST_S = 20.0, 0.2, 25.0
 """Log likelihood that a jump of the clock must win, and the least jump that is looked for."""
 ROUND_GAP_S, TERMINAL_GAP_S = 120.0, 4.0
@@ -143,17 +143,17 @@ LAW_SCALE_S, LAW_STEP, LAW_KERNEL = 15.0, 0.05, 0.22
 CENTRE_PRIOR = 4.0
 """Pairs' worth of belief in the centre found coarsely."""
 
-LEARNING_ROUNDS = 1
-"""How often pairs and laws are learnt from each other before the day is matched."""
+LEARNING_ROUNDS, SECOND_LOOKS = 5, 4
+"""How often pairs and laws are learnt from each other before the day is matched; in the last rounds the
+rings also revise the serves."""
 MAX_APART = 5
 """A fragment may follow up to this many pours later on its tap."""
 SECOND_LOOK_LEAST = 0.3
 """Log likelihood that a change of the cut must gain."""
-SECOND_LOOKS = 1
-
 BELIEF_STEPS = 8
-LEARNING_ROUNDS, SECOND_LOOKS = 4, 3
+"""Steps of belief propagation."""
 JUMP_GAIN = 30.0
+"""Log likelihood of the day's pairs that a jump of the clock must bring."""
 
 POOL_PRIOR = 30.0
 """Rings, or serves, worth of belief in the usual share for the outlet as a whole."""
@@ -173,7 +173,7 @@ PRICE_STEPS = 8
 SPLIT_LEAST_COST = 2.0
 SURE = 0.6
 """A serve of which less of the likelihood agrees with the assignment is uncertain."""
-RANGE_DOWN, RANGE_UP, SETTLED = 1.5, 1.3, 0.01
+RANGE_DOWN, RANGE_UP, SETTLED = 0.8, 1.0, 0.01
 """Half widths of the 90 % range in standard deviations; a chance this near to 0 or 1 is settled."""
 CONFUSED_NEAR_S, CONFUSED_FAR_S, CONFUSED_LEAST, CONFUSED_SIGMAS = 90.0, 690.0, 8, 5.0
 """Two products are confused where within so many seconds so many more lone serves than chance

@@ -43,6 +43,8 @@ def seam(early: Prepared | None, late: Prepared | None) -> Crossing:
     glasses = [_between(day.glasses.end, low, high) for day in days]
     if not sum(map(len, rings)) or not sum(map(len, glasses)):
         return NO_CROSSING
+    if not _within_reach(days, rings, glasses, edge):
+        return NO_CROSSING
     nodes = gather(days, rings, glasses)
     late_ring = nodes.rings.corrected >= edge
     late_glass = nodes.glass_day == 1
@@ -55,6 +57,23 @@ def seam(early: Prepared | None, late: Prepared | None) -> Crossing:
     glass = partner[ring]
     return Crossing(
         nodes.ring_day[ring], nodes.ring_row[ring], nodes.glass_day[glass], nodes.glass_row[glass]
+    )
+
+
+def _within_reach(
+    days: tuple[Prepared, Prepared], rings: list[Ints], glasses: list[Ints], edge: int
+) -> bool:
+    """Whether a ring on one side of the edge could have its serve on the other: a bar that closes at
+    night has none."""
+    scale = days[0].laws.scale
+    before, after = 1_000 * min(scale.edge_s[0], 0.0), 1_000 * max(scale.edge_s[-1], 0.0)
+    at = np.concatenate([day.rings.corrected[rows] for day, rows in zip(days, rings, strict=True)])
+    ends = np.concatenate([day.glasses.end[rows] for day, rows in zip(days, glasses, strict=True)])
+    late = np.concatenate([np.full(len(rows), day) for day, rows in enumerate(glasses)]) == 1
+    first, last = (at[at >= edge], ends[~late]), (at[at < edge], ends[late])
+    return bool(
+        (len(first[0]) and len(first[1]) and first[0].min() - first[1].max() <= after)
+        or (len(last[0]) and len(last[1]) and last[0].max() - last[1].min() >= before)
     )
 
 

@@ -9,13 +9,14 @@ it does not promise the best.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
 from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints, order_key, spread
-from unrung.matching.costs import Edges, Glasses, Rings, glasses_of, possible_pairs
+from unrung.matching.costs import Edges, Glasses, Rings, edges_of, glasses_of, possible_pairs
 from unrung.matching.laws import Laws
 from unrung.matching.pieces import SHARED, Pieces
 from unrung.matching.prices import Prices, prices_of
@@ -134,13 +135,34 @@ def _priced(
 ) -> Edges:
     """Pairs with what is left of their gains when the ring is paid for: one that the proposal lets
     go would have brought its spare value elsewhere. Rings that are held are looked for nearby only."""
-    edges = possible_pairs(rings, glasses, laws, held >= 0)
-    own = (proposals.leads[owner[edges.glass]] == held[edges.ring][:, None]).any(axis=1)
-    own &= held[edges.ring] >= 0
-    price = np.where(own, prices.spare[edges.ring], prices.take[edges.ring])
-    gain = edges.gain - np.rint(price * priors.MILLINATS).astype(np.int64)
-    keep = gain > 0
-    return Edges(edges.ring[keep], edges.glass[keep], gain[keep])
+    taken = possible_pairs(_less(rings, prices.take), glasses, laws, held >= 0)
+    own = (proposals.leads[owner[taken.glass]] == held[taken.ring][:, None]).any(axis=1)
+    own &= held[taken.ring] >= 0
+    kept = _let_go(_less(rings, prices.spare), glasses, laws, proposals, owner, held)
+    ring, glass, gain = (
+        np.concatenate((getattr(taken, name)[~own], getattr(kept, name))) for name in Edges.__slots__
+    )
+    order = np.lexsort((glass, ring))
+    return Edges(ring[order], glass[order], gain[order])
+
+
+def _less(rings: Rings, price: Floats) -> Rings:
+    """Rings that are worth less by their price."""
+    return replace(rings, base=rings.base - np.rint(price * priors.MILLINATS).astype(np.int64))
+
+
+def _let_go(
+    rings: Rings, glasses: Glasses, laws: Laws, proposals: Proposals, owner: Ints, held: Ints
+) -> Edges:
+    """Pairs of each proposal's serves with the rings that it lets go."""
+    order = np.argsort(held, kind="stable")
+    leads = proposals.leads[owner]
+    glass, column = np.nonzero(leads >= 0)
+    lead = leads[glass, column]
+    at, place = spread(np.searchsorted(held[order], lead), np.searchsorted(held[order], lead, "right"))
+    glass, ring = glass[at], order[place]
+    alike = rings.product[ring] == glasses.product[glass]
+    return edges_of(rings, glasses, laws, ring[alike], glass[alike])
 
 
 def _promising(
