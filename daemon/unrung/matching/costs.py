@@ -88,7 +88,8 @@ def glasses_of(
     lone = np.log(share * sized + priors.LONE_ODD * odd)
     rung = np.log(priors.WRONG_SIZE * sized + priors.RUNG_ODD * odd)
     paired = np.log(1 - share)
-    other = priors.SWAPPED_BONUS + np.log(np.maximum(swapped, priors.LEAST_SWAPPED))
+    bonus = np.where(swapped > priors.CLEARLY_SWAPPED, priors.SWAPPED_BONUS, 0.0)
+    other = bonus + np.log(np.maximum(swapped, priors.LEAST_SWAPPED))
     return Glasses(
         product, end, log_volume, lone - paired, millinats(rung + paired - lone),
         millinats(np.log(1 - swapped)), millinats(other),

@@ -58,7 +58,7 @@ SHARES = (0.0, 0.03, 0.06, 0.09, 0.12, 0.16, 0.2, 0.25, 0.3, 0.37, 0.45, 0.55, 0
 DIVISION_PRIOR = 10.0
 """Classes of the share of a vessel that its second fragment holds, learnt for pauses between
 ``PACES_S``, and links' worth of belief in the usual."""
-SERVE_ROUNDS = 3
+SERVE_ROUNDS = 2
 """How often odds and fills are learnt from each other before the pours are cut."""
 MUCH_SMALLER, OTHER_GLASS, RESTART_WORTH = 0.5, 0.04, 5.0
 """The second beginning leaves out pours that a flow of less than this part follows; it is tried where a
@@ -143,7 +143,7 @@ LAW_SCALE_S, LAW_STEP, LAW_KERNEL = 15.0, 0.05, 0.22
 CENTRE_PRIOR = 4.0
 """Pairs' worth of belief in the centre found coarsely."""
 
-LEARNING_ROUNDS, SECOND_LOOKS = 5, 4
+LEARNING_ROUNDS, SECOND_LOOKS = 4, 3
 """How often pairs and laws are learnt from each other before the day is matched; in the last rounds the
 rings also revise the serves."""
 MAX_APART = 5
@@ -168,7 +168,7 @@ MATES_ROUNDS = 3
 FREE_RING_S, POOR_GAIN = 900.0, 3.0
 """A second look is taken at pours with a free ring this near, or whose serve gains less than this
 by its ring."""
-PRICE_STEPS = 8
+PRICE_STEPS = 5
 """How many steps the paths are followed along which a ring taken is made good."""
 SPLIT_LEAST_COST = 2.0
 SURE = 0.6
@@ -181,11 +181,11 @@ has it meet lone rings."""
 SWAPPED_PRIOR, LEAST_SWAPPED, MOST_SWAPPED = 5.0, 0.02, 0.97
 """Serves' worth of belief that a tap pours what the tap list says, where products are confused; and
 between what the share that it does not is held."""
-PAIR_BONUS = 1.2
+PAIR_BONUS = 0.9
 """Log likelihood added to every pair: what the laws know of late rings is always too little."""
-SWAPPED_FIRST, SWAPPED_BONUS = 0.3, 2.0
-"""The share when confusion is first seen; and log likelihood in favour of the other name, since a
-wrong pair by the own name takes a ring or serve from its true partner as well."""
+SWAPPED_FIRST, CLEARLY_SWAPPED, SWAPPED_BONUS = 0.3, 0.5, 2.0
+"""The share when confusion is first seen; and above which share so much log likelihood is added in favour
+of the other name, since a wrong pair by the own name takes a ring or serve from its true partner as well."""
 MOST_PAIRS = 1_500_000
 """Pairs of rings and serves looked at in one go. A bar stays far below; a stadium's stand does not."""
 CROWD_PAIRS, CROWD_OFFERS = 250, 40
