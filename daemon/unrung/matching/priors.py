@@ -97,6 +97,8 @@ LAG_PRIOR = 25.0
 # --- Right after a keg goes on -----------------------------------------------------------------
 KEG_EARLY_S, RUN_OFF_S = 10.0, 60.0
 """What begins so long before a keg was written down to go on, or after it, may be run off."""
+RUN_OFF_FLOWS = 3
+"""No more than so many flows: then glasses are filled."""
 KEG_WAIT_S, KEG_RESUMED_S = 900.0, 120.0
 """A glass that was begun so long before a keg went on may be finished this soon after it."""
 RUN_OFF_SHARE, RUN_OFF_DENSITY = 0.6, 0.04

@@ -110,8 +110,7 @@ def weigh(
     """What each pour, join and split costs; habits and fills are learnt from the day. ``after_keg``:
     see ``columns.after_keg``; None where no keg went on."""
     after_keg = np.full(len(pours.key), NEVER_MS) if after_keg is None else after_keg
-    run_off = after_keg <= int(1_000 * priors.RUN_OFF_S)
-    run_off &= pours.volume <= priors.RUN_OFF_MOST_UL
+    run_off = _run_off(pours, after_keg)
     links = links_of(pours, top_up_gap_ms, after_keg)
     whole, habit, habits, _ = learn_fragments(pours, run_off, links, sizes)
     fills, handfuls, misfit, single, splits = weigh_each(pours, run_off, whole, sizes, habit)
@@ -120,6 +119,21 @@ def weigh(
     pieces = pieces_of(pours, splits, handfuls, groups)
     judged = judge(pours, pieces, fills, habits, run_off)
     return Weighed(pours, run_off, fills, habits, single, splits, groups, pieces, judged)
+
+
+def _run_off(pours: Pours, after_keg: Ints) -> Bools:
+    """The first flows soon after a keg went on that may be foam."""
+    new = np.ones(len(after_keg), np.bool_)
+    new[1:] = (
+        (np.diff(pours.product) != 0) | (np.diff(pours.tap) != 0) | (np.diff(after_keg) < 0)
+    )
+    at = np.arange(len(new))
+    since = at - np.maximum.accumulate(np.where(new, at, 0))
+    found: Bools = (
+        (after_keg <= 1_000 * priors.RUN_OFF_S) & (since < priors.RUN_OFF_FLOWS)
+        & (pours.volume <= priors.RUN_OFF_MOST_UL)
+    )
+    return found
 
 
 def judge(pours: Pours, pieces: Pieces, fills: Fills, habits: Habits, run_off: Bools) -> Judged:
