@@ -3,15 +3,17 @@
 Where a tap was connected to another keg, or a button sells another beer, serves of one product go
 without a ring while rings of another go without a serve, at the same moments. Such rings and
 serves are no pair in the ledger. But each explains the other, and they are kept from taking, by
-chance, the partners of those that are rightly named.
+chance, the partners of those that are rightly named. The same goes for a wrong button now and then.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from unrung.matching import priors
-from unrung.matching.columns import Bools, Floats, Ints
+from unrung.matching.columns import Bools, Floats, Ints, spread
 from unrung.matching.costs import Edges, Glasses, Rings, is_said, possible_pairs, rings_at
 from unrung.matching.laws import Laws
 
@@ -32,25 +34,38 @@ def confused(rings: Rings, glasses: Glasses, lone_ring: Bools, lone_glass: Bools
     return tuple(sorted({*found, *((other, product) for product, other in found)}))
 
 
+def misrung(rings: Rings, glasses: Glasses, confusion: Confusion) -> Confusion:
+    """Every other product for every product: a wrong button now and then, at any hour."""
+    rung, poured = (np.unique(side.product).tolist() for side in (rings, glasses))
+    return tuple(
+        (product, other) for product in rung for other in poured
+        if product != other and (product, other) not in confusion
+    )
+
+
 def with_confusion(
     edges: Edges, rings: Rings, glasses: Glasses, laws: Laws, confusion: Confusion,
     near: Bools | None = None,
 ) -> Edges:
     """``edges`` and those between the confused products, at a price."""
-    more = [edges]
-    for product, other in confusion:
-        rows = np.flatnonzero((rings.product == product) & ~is_said(rings))
-        some = rings_at(rings, rows)
-        as_other = Rings(np.full(len(rows), other), *(
-            getattr(some, name) for name in Rings.__slots__ if name != "product"
-        ))
-        found = possible_pairs(as_other, glasses, laws, None if near is None else near[rows])
-        gain = found.gain + (glasses.other - glasses.own)[found.glass]
-        keep = gain > 0
-        more.append(Edges(rows[found.ring[keep]], found.glass[keep], gain[keep]))
-    ring, glass, gain = (
-        np.concatenate([getattr(one, name) for one in more]) for name in Edges.__slots__
-    )
+    pairs = np.array(confusion, np.int64).reshape(-1, 2)
+    low, high = (np.searchsorted(rings.product, pairs[:, 0], side) for side in ("left", "right"))
+    pair, rows = spread(low, high)
+    real = ~is_said(rings)[rows]
+    pair, rows = pair[real], rows[real]
+    price, poured = glasses.other - glasses.own, pairs[pair, 1]
+    # The least that it costs bounds what is worth a look.
+    least = np.full(int(max(glasses.product.max(initial=0), poured.max(initial=0))) + 1, -(1 << 40))
+    np.maximum.at(least, glasses.product, price)
+    as_other = rings_at(rings, rows)
+    as_other = replace(as_other, product=poured, base=as_other.base + least[poured])
+    found = possible_pairs(as_other, glasses, laws, None if near is None else near[rows])
+    gain = found.gain + (price - least[glasses.product])[found.glass]
+    keep = gain > 0
+    ring, glass, gain = (np.concatenate(both) for both in zip(
+        (edges.ring, edges.glass, edges.gain),
+        (rows[found.ring[keep]], found.glass[keep], gain[keep]), strict=True,
+    ))
     order = np.lexsort((glass, ring))
     return Edges(ring[order], glass[order], gain[order])
 

@@ -180,7 +180,7 @@ RANGE_DOWN, RANGE_UP, SETTLED = 0.8, 1.0, 0.01
 CONFUSED_NEAR_S, CONFUSED_FAR_S, CONFUSED_LEAST, CONFUSED_SIGMAS = 90.0, 690.0, 8, 5.0
 """Two products are confused where within so many seconds so many more lone serves than chance
 has it meet lone rings."""
-SWAPPED_PRIOR, LEAST_SWAPPED, MOST_SWAPPED = 5.0, 0.02, 0.97
+SWAPPED_PRIOR, LEAST_SWAPPED, MOST_SWAPPED = 5.0, 0.006, 0.97
 """Serves' worth of belief that a tap pours what the tap list says, where products are confused; and
 between what the share that it does not is held."""
 PAIR_BONUS = 0.9
