@@ -88,6 +88,14 @@ def test_swapped_lines_keep_their_rings_from_pours_of_the_other_name() -> None:
     assert lone > 0.9 * sum(p.volume_ul for p in swapped)
 
 
+def test_a_wrong_button_takes_no_ring_s_place() -> None:
+    pours, rings = evening()
+    # Nobody rang the first; the second, poured just before the ring, was rung as the first's beer.
+    pours += [pour(1, 5_000, 16.1), pour(2, 5_900, 16.2, product="Stout", tap="Stout")]
+    rings.append(ring(1, 5_940))
+    assert alone(matched(pours, rings)) == {1, 2}
+
+
 def gain_of(table: np.ndarray[tuple[int, int], np.dtype[np.int64]]) -> int:
     """The best assignment's gain, every one tried; pairs of gain 0 or less are left alone."""
     rings, glasses = table.shape
