@@ -30,8 +30,10 @@ def group_command(say: Say) -> click.Command:
         \b
         Example:  unrung group lake --to ledgers --workers 2
         """
-        from unrung.group.spread import run
+        from unrung.group.spread import parts, run
 
+        work = list(parts(lake))
+        say(f"{len({part.venue for part in work})} venues, {len(work)} runs of days to make")
         made = run(lake, to, workers=workers, scheduler=scheduler)
         say(f"{made:,} days of ledgers in {to}")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 
 import click
@@ -35,7 +35,12 @@ def export_command(say: Say) -> click.Command:
         from unrung.parquet.export import export as write
 
         settings, db = look_at_venue(config, time.time_ns() // 1_000_000)
-        done = write(db, settings, folder, first and first.date(), last and last.date())
+
+        def tell(day: date) -> None:
+            if day.day == 1:
+                say(f"up to {day.isoformat()}")
+
+        done = write(db, settings, folder, first and first.date(), last and last.date(), tell)
         db.close()
         say(f"{settings.venue.name}: {done.days} days, {done.movements:,} movements and "
             f"{done.leaves:,} leaves in {folder}")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import date, timedelta
 from pathlib import Path
 from typing import NamedTuple
@@ -33,9 +33,11 @@ class Exported(NamedTuple):
 
 
 def export(
-    db: Store, settings: Settings, to: Path, first: date | None = None, last: date | None = None
+    db: Store, settings: Settings, to: Path, first: date | None = None, last: date | None = None,
+    done: Callable[[date], None] = lambda day: None,
 ) -> Exported:
     """Write the business days ``first`` to ``last`` of a venue below ``to``; all days by default.
+    ``done`` is told of each.
 
     A day's file that holds the same already is left alone, and one of a day that has no rows any more
     is taken away. Raises UnrungError where pyarrow is missing or a file cannot be written.
@@ -55,6 +57,7 @@ def export(
         days += 1
         movements += len(tables["movements"] or ())
         leaves += len(tables["leaves"] or ())
+        done(day)
     return Exported(days, movements, leaves)
 
 
