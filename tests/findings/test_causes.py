@@ -202,6 +202,20 @@ def test_a_larger_size_costs_what_it_holds_beyond_the_size_rung() -> None:
     assert rows_of_all(*findings_of(days, SETTINGS))[0].total_ul == true
 
 
+def test_glasses_that_are_all_too_full_are_no_larger_size() -> None:
+    """Every glass of an item holds 1 to 5.5 ounces over its 10: the fullest are nearer the 16 on the menu."""
+    rng = Random(11)
+
+    def full(_: int, serve: ServeFact) -> ServeFact:
+        more = rng.uniform(1, 5.5)
+        if serve.size != "10 oz":
+            return serve
+        return fuller(serve, round(more * OZ))._replace(other_size=more > 3)
+
+    _, found = findings_of(changed(ordinary(), full), SETTINGS)
+    assert found and "wrong_size" not in {one.finding for one in found}
+
+
 def test_topped_up_glasses_cost_what_they_hold_beyond_the_others() -> None:
     days = top_ups()
     portions = sum(s.portion_ul for day in days for s in day.serves if len(s.parts) > 1)

@@ -8,11 +8,13 @@ and as many of them as go that way more often.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
+from collections.abc import Iterable
 from functools import partial
+from statistics import median
 
 from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
-from unrung.findings.fills import SHIFTED, of_other_size, remaining
+from unrung.findings.fills import FEW, SHIFTED, Cell, cell_of, of_other_size, remaining
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail
 from unrung.findings.wording import drink, sum_volume, times
@@ -36,7 +38,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
         paired.update(day.once("paired of outlets", None, partial(_paired, day)))
     for key in facts.window.keys_of("of other size", of_other_size):
         serve, left = facts.serves[key], remaining(facts, key)
-        if abs(facts.taken.get(key, 0)) > SHIFTED * serve.portion_ul:
+        if abs(facts.taken.get(key, 0)) > SHIFTED * serve.portion_ul or _all_are_off(facts, key, serve):
             continue
         if abs(left) > NEAR * serve.portion_ul and _is_a_size(facts, serve, left):
             if left > 0:
@@ -56,6 +58,27 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
 def _paired(day: DayFacts) -> Counter[str]:
     """Paired serves of each outlet."""
     return Counter(serve.outlet for serve in day.serves if serve.paired)
+
+
+def _all_are_off(facts: Facts, key: int, serve: ServeFact) -> bool:
+    """Whether that day's glasses of the item at the tap (where there are few, those of all days) are far
+    from their portion on the whole: then a larger one is one of them, and no other size."""
+    window, cell = facts.window, cell_of(serve)
+    day = window.days[window.day_of(key)]
+    ratios = day.once("ratios", None, partial(_ratios, [day])).get(cell, [])
+    if len(ratios) < FEW:
+        ratios = window.once("ratios", partial(_ratios, window.days)).get(cell, [])
+    return len(ratios) >= FEW and abs(median(ratios)) > SHIFTED
+
+
+def _ratios(days: Iterable[DayFacts]) -> dict[Cell, list[float]]:
+    """By how much of its portion each paired glass differs, by cell."""
+    found: dict[Cell, list[float]] = defaultdict(list)
+    for day in days:
+        for serve in day.serves:
+            if serve.paired:
+                found[cell_of(serve)].append(serve.difference_ul / serve.portion_ul)
+    return found
 
 
 def _is_a_size(facts: Facts, serve: ServeFact, left_ul: int) -> bool:
