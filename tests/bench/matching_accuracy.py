@@ -16,6 +16,18 @@ of lags; settings are the defaults; whole ledgers are made, as they are issued. 
 
 The three other ways (``matching_baselines``) are given the exact volume that was written down, and
 the lost till rows' pours as not compared. Seeds below 9000 served for tuning.
+
+Measured with 20 months, seeds 9000 to 9019 (error of poured / right / found / pairs / range / clock):
+
+    first family   all losses   0.63 %  95.1 %  95.8 %  92.0 %  93.1 %   1.0 s, 90 % of days within 5 s
+                   subtraction  3.07 %  76.8 %  79.9 %     nearest join 5.85 %, greedy 14.1 %
+                   clean        0.20 %                     subtraction 0.21 %
+    second family  all losses   0.57 %  95.7 %  96.0 %  93.6 %  93.4 %   0.7 s, 99 % of days within 5 s
+                   subtraction  3.07 %  76.8 %  79.9 %
+                   clean        0.19 %                     subtraction 0.21 %
+
+Wished: error 0.6 %, right 88 %, found 94 %, clean 0.15 %. What limits it: glasses of a queue after a keg
+change, several pitchers in interleaved flows, log entries without a time, and rings late by tens of minutes.
 """
 
 from __future__ import annotations
