@@ -30,7 +30,7 @@ from unrung.service.lost import forget_lost, tell_lost
 from unrung.service.notify import notify
 from unrung.service.polling import Polling
 from unrung.service.steps import Heart, Intake, Night, Post
-from unrung.service.ticking import Every
+from unrung.service.ticking import Every, is_far
 from unrung.service.venue import Venue, stamp_of
 from unrung.service.watching import Watching
 from unrung.service.workers import Worker
@@ -114,6 +114,7 @@ class _Service:
         self._workers += self._new_pollers(issuer.wake)
         self._issuer = issuer
         self._scheduler = _scheduler(venue)
+        self._pause_s = tick_seconds
         self._job = self._scheduler.add_job(self._tick, Every(tick_seconds))
         self._started_ms = venue.clock.wall_ms()
         self.ended = False
@@ -173,11 +174,14 @@ class _Service:
         """Tick at once when the clock was moved: set back, the scheduler would wait until the old
         time comes round again; and after a sleep nothing should wait at all."""
         now = self._ahead()
-        if abs(now - ahead) < JUMP_SECONDS:
-            return ahead
-        _log.warning("the clock went %+d seconds beside the time that passed", round(now - ahead))
-        self._job.modify(next_run_time=datetime.fromtimestamp(self._venue.clock.wall_ms() / 1000, UTC))
-        return now
+        moved = abs(now - ahead) >= JUMP_SECONDS
+        if moved:
+            _log.warning("the clock went %+d seconds beside the time that passed", round(now - ahead))
+        now_s = self._venue.clock.wall_ms() / 1000
+        if moved or is_far(self._job.next_run_time, now_s, self._pause_s):
+            # The scheduler may set its next tick by the old time in the very moment of the move.
+            self._job.modify(next_run_time=datetime.fromtimestamp(now_s, UTC))
+        return now if moved else ahead
 
     def _sign_of_life(self) -> float:
         """Write down that the service lives and what is wrong, for ``status``."""

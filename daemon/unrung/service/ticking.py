@@ -19,3 +19,9 @@ class Every(BaseTrigger):  # type: ignore[misc]  # the library has no types
 
     def get_next_fire_time(self, previous_fire_time: datetime | None, now: datetime) -> datetime:
         return now + self._pause
+
+
+def is_far(at: datetime | None, now_s: float, pause_s: float) -> bool:
+    """Whether the next tick was set by a clock that has since been moved back: it would come when the old
+    time comes round again. ``now_s``: seconds since 1970."""
+    return at is not None and at.timestamp() > now_s + 2 * pause_s
