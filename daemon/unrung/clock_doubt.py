@@ -37,16 +37,13 @@ TELL_MS = 10 * 60_000
 
 def in_doubt(db: Store, settings: Settings, now_ms: int) -> bool:
     """Whether the clock that shows ``now_ms`` (UTC milliseconds) is far ahead and nothing bears it out."""
-    last = known_time(db)
-    if last is None or now_ms - last.known_ms <= AWAY_MS:  # as nearly always
-        return False
-    return not (confirmed(settings, now_ms) or rows_near(db, now_ms))
+    return _doubted(db, settings, now_ms, known_time(db)) is not None
 
 
 def lived_ms(db: Store, settings: Settings, now_ms: int) -> int:
     """Up to when time was seen to pass: ``now_ms``, unless that is in doubt."""
-    last = known_time(db)
-    if last is None or not in_doubt(db, settings, now_ms):
+    last = _doubted(db, settings, now_ms, known_time(db))
+    if last is None:
         return now_ms
     return last.known_ms + _passed_ms(last, now_ms)
 
@@ -64,8 +61,8 @@ def seen_ms(db: Store, settings: Settings, now_ms: int) -> int:
 
 def clock_doubt(db: Store, settings: Settings, now_ms: int) -> str:
     """That the clock is in doubt, and what to do, as a sentence; or empty."""
-    last = known_time(db)
-    if last is None or not in_doubt(db, settings, now_ms):
+    last = _doubted(db, settings, now_ms, known_time(db))
+    if last is None:
         return ""
     seen = shown_day(last.known_ms - last.waited_ms, settings)
     return (f"this machine's clock says {shown_day(now_ms, settings)}; when Unrung was last at work it said "
@@ -84,7 +81,7 @@ def note_clock(db: Store, settings: Settings, now_ms: int) -> None:
     if clock_trouble(db, settings, now_ms):
         save_known(db, last)
         return
-    if not in_doubt(db, settings, now_ms):
+    if _doubted(db, settings, now_ms, last) is None:
         save_known(db, Known(now_ms, now_ms))
         return
     passed = _passed_ms(last, now_ms)
@@ -102,6 +99,13 @@ def borne_out(db: Store, settings: Settings, now_ms: int, said_ms: int | None) -
     with write_tx(db):
         save_known(db, Known(now_ms, now_ms))
     return True
+
+
+def _doubted(db: Store, settings: Settings, now_ms: int, last: Known | None) -> Known | None:
+    """``last``, the time that is known, where the clock is far ahead of it and nothing bears that out."""
+    if last is None or now_ms - last.known_ms <= AWAY_MS:  # as nearly always
+        return None
+    return None if confirmed(settings, now_ms) or rows_near(db, now_ms) else last
 
 
 def _passed_ms(last: Known, now_ms: int) -> int:

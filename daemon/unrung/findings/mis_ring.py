@@ -14,6 +14,7 @@ from statistics import fmean
 from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
+from unrung.findings.nearest import nearest_first
 from unrung.findings.statistics import poisson_tail
 from unrung.findings.wording import drink, sum_volume, times
 from unrung.settings import Settings
@@ -68,13 +69,7 @@ def meetings(
             portion_ul = ring.portion_ul
             if abs(volume_ul - portion_ul) <= ALIKE * portion_ul and ring.product != serve.product:
                 near.append((abs(at[place] - end_ms), key, numbers[place]))
-    met: dict[int, int] = {}
-    used: set[int] = set()
-    for _, key, number in sorted(near):
-        if key not in met and number not in used:
-            met[key] = number
-            used.add(number)
-    return met
+    return nearest_first(near)
 
 
 def _one_by_one(facts: Facts, pairs: dict[int, int]) -> dict[int, int]:

@@ -12,6 +12,7 @@ from collections.abc import Iterable
 
 from unrung.findings.facts import Facts
 from unrung.findings.fills import SHIFTED, Cell
+from unrung.findings.nearest import nearest_first
 
 NEAR_MS = 20 * 60_000
 ALIKE = 0.1
@@ -40,10 +41,4 @@ def unmet(facts: Facts, cell: Cell, taps: Iterable[str], off: float) -> dict[int
             low = bisect_left(at, serve.end_ms - NEAR_MS)
             for place in range(low, bisect_right(at, serve.end_ms + NEAR_MS, low)):
                 near.append((abs(at[place] - serve.end_ms), key, numbers[place]))
-    met: dict[int, int] = {}
-    used: set[int] = set()
-    for _, key, number in sorted(near):
-        if key not in met and number not in used:
-            met[key] = number
-            used.add(number)
-    return met
+    return nearest_first(near)

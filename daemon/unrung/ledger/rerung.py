@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from unrung.ledger.rings import Unit
+from unrung.ledger.voids import same_sale
 
 AGAIN_MS = 60_000
 """What is rung again on its check this soon after it was voided is a correction (common practice, no
@@ -28,8 +29,7 @@ def rerung(units: Iterable[Unit]) -> Rerung:
     found = Rerung()
     alike: dict[tuple[object, ...], list[Unit]] = defaultdict(list)
     for unit in units:
-        where = ("check", unit.line.check) if unit.line.check else ("terminal", unit.line.terminal)
-        alike[unit.outlet, unit.product, unit.portion_ul, *where].append(unit)
+        alike[unit.outlet, unit.product, unit.portion_ul, *same_sale(unit.line)].append(unit)
     for rows in alike.values():
         voided = [unit for unit in rows if unit.voided and unit.voided_ms is not None]
         free = [unit for unit in rows if not unit.voided] if voided else []

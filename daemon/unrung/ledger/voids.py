@@ -76,6 +76,11 @@ def _names_another(line: RingLine) -> bool:
     return line.kind == "void" and line.voids_ref not in ("", line.origin.ref)
 
 
+def same_sale(line: RingLine) -> tuple[str, str]:
+    """What lines of one sale share: their check, or their terminal where the till gives no check."""
+    return ("check", line.check) if line.check else ("terminal", line.terminal)
+
+
 class _Standing:
     """Lines that can be taken back, found by id and by likeness."""
 
@@ -103,7 +108,7 @@ class _Standing:
 
 
 def _likeness(line: RingLine) -> tuple[str, ...]:
-    where = ("check", line.check) if line.check else ("terminal", line.terminal)
     return (
-        line.origin.feed, line.outlet, line.item, line.size, line.price_level, line.modifier, *where
+        line.origin.feed, line.outlet, line.item, line.size, line.price_level, line.modifier,
+        *same_sale(line),
     )
