@@ -4,10 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime, timedelta
+from functools import lru_cache
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
+from unrung_adapters.bad_value import Unreadable
+
 _EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001
+_MINUTES = {f":{n:02}:": 60_000 * n for n in range(60)}
+_SECONDS = {f"{n:02}": 1000 * n for n in range(60)}
+"""Texts to milliseconds."""
+_OFFSETS = ("", "+", "-", "Z", "z")
 _LAST_OF_HOUR = timedelta(minutes=59, seconds=59, microseconds=999_999)
 
 
@@ -48,6 +55,31 @@ def local_reader(zone: str) -> Callable[[datetime], Local]:
         return _settle(wall, wall_ms, info) if offset_ms is None else wall_ms - offset_ms
 
     return read
+
+
+def by_hour(read: Callable[[str], Local]) -> Callable[[str], Local]:
+    """``read`` for ISO texts of whole seconds: of an hour and offset only the two ends are read, and what
+    lies between is counted from there, unless the clocks were changed in it."""
+
+    @lru_cache(maxsize=1024)
+    def starts(head: str, tail: str) -> int | None:
+        try:
+            first, last = read(f"{head}00:00{tail}"), read(f"{head}59:59{tail}")
+        except Unreadable:
+            return None
+        if not isinstance(first, int) or not isinstance(last, int) or last - first != 3_599_000:
+            return None
+        return first
+
+    def found(text: str) -> Local:
+        # As in "2026-11-01T01:30:05-05:00"; other forms of ISO 8601 are read one by one.
+        minute, second = _MINUTES.get(text[13:17]), _SECONDS.get(text[17:19])
+        if minute is None or second is None or text[19:20] not in _OFFSETS:
+            return read(text)
+        start_ms = starts(text[:14], text[19:])
+        return read(text) if start_ms is None else start_ms + minute + second
+
+    return found
 
 
 def _settle(wall: datetime, wall_ms: int, info: ZoneInfo) -> Local:

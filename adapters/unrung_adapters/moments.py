@@ -7,7 +7,7 @@ from functools import lru_cache
 
 from unrung.mapping import Mapping
 from unrung_adapters.bad_value import BadValue, Unreadable
-from unrung_adapters.local_time import Local, Skipped, Twice, local_reader
+from unrung_adapters.local_time import Local, Skipped, Twice, by_hour, local_reader
 from unrung_adapters.notes import ReadNotes
 from unrung_adapters.time_text import time_reader
 
@@ -31,7 +31,7 @@ class Moments:
         self._previous_ms: int | None = None
         self._trend = 0
         # Not a method: a cache that holds its owner would outlive the export.
-        self._find = lru_cache(maxsize=8192)(_finder(mapping))
+        self._find = _finder(mapping)
 
     def in_order(self, field: str, text: str) -> int:
         """The time that the rows are ordered by (either way), as UTC milliseconds."""
@@ -103,8 +103,9 @@ def _finder(mapping: Mapping) -> Callable[[str], Local]:
     parse = time_reader(mapping.formats.time)
     local = local_reader(mapping.formats.zone or mapping.zone)
 
+    @lru_cache(maxsize=8192)
     def found(text: str) -> Local:
         moment = parse(text)
         return moment if isinstance(moment, int) else local(moment)
 
-    return found
+    return by_hour(found) if mapping.formats.time == "iso" else found

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from adapters.exports import RECEIVED, mapping, utc_ms
 from unrung_adapters.bad_value import BadValue, Unreadable
-from unrung_adapters.local_time import Skipped, Twice, local_reader
+from unrung_adapters.local_time import Skipped, Twice, by_hour, local_reader
 from unrung_adapters.moments import Moments
 from unrung_adapters.notes import ReadNotes
 from unrung_adapters.time_text import pattern, time_reader
@@ -232,3 +232,38 @@ def test_the_quick_reading_of_patterns_is_what_strptime_gives(
         except ValueError:
             found = ValueError
         assert found == expected, each
+
+
+ISO_TAILS = [
+    "", "Z", "+00:00", "-04:00", "+05:45", "-0500", " ", ".25", ",5Z", "-04:00[America/New_York]", "x",
+]
+
+
+@example(datetime(2026, 11, 1, 1, 30), "", "T")  # noqa: DTZ001
+@example(datetime(2026, 3, 8, 2, 15), "", " ")  # noqa: DTZ001
+@example(datetime(2026, 3, 8, 2, 15), "Z", "T")  # noqa: DTZ001
+@given(
+    st.datetimes(datetime(2026, 1, 1), datetime(2026, 12, 31)),  # noqa: DTZ001
+    st.sampled_from(ISO_TAILS), st.sampled_from(["T", " ", "t", "_"]),
+)
+def test_times_counted_from_their_hour_are_what_reading_each_gives(
+    wall: datetime, tail: str, mark: str
+) -> None:
+    parse, local = time_reader("iso"), local_reader("America/New_York")
+
+    def one_by_one(text: str) -> Any:
+        found = parse(text)
+        return found if isinstance(found, int) else local(found)
+
+    quick = by_hour(one_by_one)
+    for text in (f"{wall:%Y-%m-%d}{mark}{wall:%H:%M:%S}{tail}", f"{wall:%Y-%m-%d}{mark}{wall:%H}{tail}",
+                 f"{wall:%Y-%m-%d}{mark}{wall:%H:%M}:60{tail}", f"{wall:%Y%m%d}{mark}{wall:%H%M%S}{tail}"):
+        for _ in range(2):
+            assert _told(quick, text) == _told(one_by_one, text)
+
+
+def _told(read: Any, text: str) -> Any:
+    try:
+        return read(text)
+    except Unreadable as error:
+        return error.reason

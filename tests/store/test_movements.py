@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from unrung.errors import StoreError
 from unrung.records import AnyRecord, KegEvent, LogEntry, Pour, Reading, Ring
-from unrung.store.movements import COLUMNS, merge, values_of
+from unrung.store.movement_values import COLUMNS, values_of
+from unrung.store.movements import merge
 from unrung.store.open import memory_store, write_tx
 from unrung.store.sources import SourceRow, add_source
 
@@ -58,3 +60,27 @@ def test_a_row_that_is_known_is_not_added_again_though_the_first_and_last_are_ne
     assert (found.new_rows, found.superseded) == (2, 0)
     kept = db.execute("SELECT ident, source FROM movements ORDER BY ident").fetchall()
     assert kept == [(idents[0], second), (idents[1], first), (idents[2], second)]
+
+
+@pytest.mark.parametrize("ref", ["", "r"])
+def test_a_row_is_looked_up_by_an_index_and_known_once(ref: str) -> None:
+    """With an id of its source by that, else by the text of its time and its identity."""
+    db = memory_store(Path("memory"))
+    asked: list[str] = []
+    rows = [Ring(line=n, ref=ref and f"{ref}{n}", at_ms=n, at_text=str(n), item="Amber") for n in range(9)]
+    with write_tx(db):
+        first, second = (add_source(db, SourceRow("feed", "name", "folder", "", 0, 0, 0, "")) for _ in "ab")
+        given = [values_of(row, "feed", bytes([n]) * 16, first) for n, row in enumerate(rows)]
+        assert merge(db, given[3:], first).new_rows == 6
+        db.conn.set_trace_callback(asked.append)
+        assert merge(db, [(*row[:3], second, *row[4:]) for row in given], second).new_rows == 3
+        db.conn.set_trace_callback(None)
+    found = [sql for sql in asked if "FROM" in sql and "movements" in sql]
+    assert found
+    for sql in found:
+        plan = " ".join(row[3] for row in db.execute(f"EXPLAIN QUERY PLAN {sql}").fetchall())
+        assert "SEARCH movements USING INDEX movements_" in plan and "SCAN movements" not in plan, sql
+    with pytest.raises(StoreError), write_tx(db):
+        merge(db, [given[0]], first)
+        columns = "kind, feed, ident, source, line, ref, version, raw, at_text"
+        db.execute(f"INSERT INTO movements ({columns}) SELECT {columns} FROM movements LIMIT 1")

@@ -32,6 +32,9 @@ class Identified:
 
 def identify(feed: Feed, scope: str, records: Sequence[AnyRecord]) -> Identified:
     """Give every record of an export its identity; ``scope`` as ``file_scope`` has it."""
+    refs = {record.ref for record in records}
+    if len(refs) == len(records) and "" not in refs:  # as is usual: no two can clash
+        return Identified([(ident_of(feed, record.ref), record) for record in records], [], 0)
     rows: list[tuple[bytes, AnyRecord]] = []
     clashes: list[Reject] = []
     by_ref: dict[str, AnyRecord] = {}
@@ -72,9 +75,10 @@ def file_scope(
     last = newest_named(db, feed.name, name)
     if last is None:
         return name
-    idents = [ident for ident, record in identify(feed, last.scope, records).rows if not record.ref]
-    least = min(len(idents), last.rows - last.rejected)
-    same = not idents or 2 * share_known(db, idents) > least
+    bare = [(record.at_text, ident) for ident, record in identify(feed, last.scope, records).rows
+            if not record.ref]
+    least = min(len(bare), last.rows - last.rejected)
+    same = not bare or 2 * share_known(db, bare) > least
     return last.scope if same else f"{name}\x1f{sha256[:16]}"
 
 

@@ -19,7 +19,8 @@ from unrung.records import AnyRecord, Export, Pour, Reject
 from unrung.settings import Feed, Settings
 from unrung.store.days import mark_dirty
 from unrung.store.doubts import doubtful, no_longer_doubtful
-from unrung.store.movements import Merge, drop_missing, drop_unread, merge, values_of, within
+from unrung.store.movement_values import values_of
+from unrung.store.movements import Merge, drop_missing, drop_unread, merge, within
 from unrung.store.open import Store, write_tx
 from unrung.store.sources import (
     SourceRow,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -14,26 +13,10 @@ from zoneinfo import ZoneInfo
 
 from sqlite_utils import Database
 
-from unrung.records import AnyRecord, KegEvent, LogEntry, Pour, Reading, Ring
+from unrung.store.movement_values import COLUMNS, CONTENT, NEEDED, NUMBERS, Values
 
-COLUMNS = (
-    "kind", "feed", "ident", "source", "line", "ref", "version", "raw", "at_ms", "start_ms",
-    "end_ms", "day", "at_text", "what", "outlet", "tap", "product", "item", "size", "price_level",
-    "modifier", "units_micro", "amount_minor", "tax_minor", "check_no", "terminal", "staff",
-    "voided_ms", "voids_ref", "volume_ul", "pulses", "more",
-)
-_CONTENT = COLUMNS[0:1] + COLUMNS[7:]
-"""What makes two receipts of a row equal: all but where it was received."""
-_NEEDED = {*COLUMNS[:9], "at_text"}
-"""Columns that every row has a value for."""
-_NUMBERS = {
-    "start_ms", "end_ms", "day", "units_micro", "amount_minor", "tax_minor", "voided_ms", "volume_ul",
-    "pulses", "more",
-}  # fmt: skip
-"""Of the others, those that are null where a row has none; the rest are then empty."""
 _CHUNK = 500
 
-Values = tuple[Any, ...]
 Span = tuple[int, int]
 
 
@@ -48,48 +31,6 @@ class Merge:
     the business day's edge changes the next day too."""
     touched_days: list[str]
     """Business days of rows that came or went without a time."""
-
-
-def values_of(record: AnyRecord, feed: str, ident: bytes, source: int) -> Values:
-    """The column values of ``record``, in the order of COLUMNS."""
-    head = (feed, ident, source, record.line, record.ref, record.version, record.raw)
-    match record:
-        case Ring():
-            return (
-                "ring", *head, record.at_ms, None, None, None, record.at_text, record.kind,
-                record.outlet, "", "", record.item, record.size, record.price_level,
-                record.modifier, record.units_micro, record.amount_minor, record.tax_minor,
-                record.check, record.terminal, record.staff, record.voided_ms, record.voids_ref,
-                None, None, None,
-            )
-        case Pour():
-            return (
-                "pour", *head, record.end_ms, record.start_ms, None, None, record.at_text, "", "",
-                record.tap, "", "", "", "", "", None, None, None, "", "", "", None, "",
-                record.volume_ul, record.pulses, None,
-            )
-        case Reading():
-            return (
-                "reading", *head, record.at_ms, None, None, None, record.at_text, "", "",
-                record.meter, "", "", "", "", "", None, None, None, "", "", "", None, "",
-                record.total_ul, record.pulses, None,
-            )
-        case LogEntry():
-            return (
-                "log", *head, record.at_ms, None, record.end_ms, record.day or None,
-                record.at_text, record.reason, record.outlet, record.tap, record.product,
-                record.item, "", "", "", record.units_micro, None, None, "", "", "", None, "",
-                record.volume_ul, None, None,
-            )
-        case KegEvent():
-            more = record.model_dump(
-                include={"keg", "size_ul", "part_ul", "gross_g", "tare_g", "cost_minor", "to_outlet"}
-            )
-            return (
-                "keg", *head, record.at_ms, None, None, None, record.at_text, record.kind,
-                record.outlet, record.tap, record.product, "", "", "", "", record.units_micro,
-                None, None, "", "", "", None, "", None, None, json.dumps(more),
-            )
 
 
 def merge(db: Database, rows: Sequence[Values], source: int) -> Merge:
@@ -107,7 +48,7 @@ def merge(db: Database, rows: Sequence[Values], source: int) -> Merge:
         return _came(result, rows, stale)
     for at in range(0, len(rows), _CHUNK):
         chunk = rows[at : at + _CHUNK]
-        current = _current(db, [row[2] for row in chunk])
+        current = _current(db, chunk)
         for row in chunk:
             old = current.get(row[2])
             if old is None:
@@ -132,7 +73,7 @@ def _came(result: Merge, fresh: Sequence[Values], stale: Sequence[tuple[int, int
 def _add_unknown(db: Database, rows: Sequence[Values]) -> bool:
     """Add ``rows`` where the store knows none of them, as is usual; else nothing, and False. That no
     current row has the identity of another is for the index to say."""
-    if not rows or _current(db, [rows[0][2], rows[-1][2]]):
+    if not rows or _current(db, [rows[0], rows[-1]]):
         return False
     db.execute("SAVEPOINT unknown")
     try:
@@ -152,7 +93,7 @@ def _add(db: Database, rows: Sequence[Values]) -> None:
         return
     used = [
         at for at, (name, values) in enumerate(zip(COLUMNS, zip(*rows, strict=True), strict=True))
-        if name in _NEEDED or values.count(None if name in _NUMBERS else "") < len(rows)
+        if name in NEEDED or values.count(None if name in NUMBERS else "") < len(rows)
     ]
     names, marks = ", ".join(COLUMNS[at] for at in used), ", ".join("?" * len(used))
     db.conn.executemany(f"INSERT INTO movements ({names}) VALUES ({marks})", map(itemgetter(*used), rows))
@@ -196,11 +137,11 @@ def drop_unread(db: Database, kept: set[bytes], source: int) -> Merge:
     return result
 
 
-def share_known(db: Database, idents: Iterable[bytes]) -> int:
-    """How many of ``idents`` are current rows."""
-    wanted = list(idents)
+def share_known(db: Database, rows: Iterable[tuple[str, bytes]]) -> int:
+    """How many of ``rows`` without an id of their source, as text of the time and identity, are current."""
+    wanted = list(rows)
     return sum(
-        len(_current(db, wanted[at : at + _CHUNK])) for at in range(0, len(wanted), _CHUNK)
+        len(_without_ref(db, "ident", wanted[at : at + _CHUNK])) for at in range(0, len(wanted), _CHUNK)
     )
 
 
@@ -254,20 +195,37 @@ def first_and_last_ms(db: Database) -> tuple[int, int] | None:
     return None if row[0] is None else (row[0], row[1])
 
 
-def _current(db: Database, idents: list[bytes]) -> dict[bytes, dict[str, Any]]:
-    marks = ",".join("?" * len(idents))
-    columns = ", ".join(("id", "ident", "source", *_CONTENT, "version"))
-    rows = db.query(
-        f"SELECT {columns} FROM movements WHERE superseded_by IS NULL AND ident IN ({marks})",
-        idents,
-    )
-    return {row["ident"]: row for row in rows}
+def _current(db: Database, rows: Sequence[Values]) -> dict[bytes, dict[str, Any]]:
+    """The current rows that have the identities of ``rows``, which are of one feed."""
+    columns = ", ".join(("id", "ident", "source", *CONTENT, "version"))
+    refs = [row[5] for row in rows if row[5]]
+    found = _with_ref(db, columns, rows[0][1], refs) if refs else []
+    bare = [(row[12], row[2]) for row in rows if not row[5]]
+    found += _without_ref(db, columns, bare) if bare else []
+    return {row["ident"]: row for row in found}
+
+
+def _with_ref(db: Database, columns: str, feed: str, refs: Sequence[str]) -> list[dict[str, Any]]:
+    marks = ",".join("?" * len(refs))
+    return list(db.query(
+        f"SELECT {columns} FROM movements WHERE superseded_by IS NULL AND ref <> '' AND feed = ? "
+        f"AND ref IN ({marks})", [feed, *refs]))
+
+
+def _without_ref(db: Database, columns: str, rows: Sequence[tuple[str, bytes]]) -> list[dict[str, Any]]:
+    """By text of the time and identity: an identity without an id is drawn from a text that holds it.
+    Joined, since SQLite looks up no pair of an IN by its index."""
+    marks = ",".join(["(?,?)"] * len(rows))
+    return list(db.query(
+        f"WITH wanted (text, digest) AS (VALUES {marks}) SELECT {columns} FROM wanted CROSS JOIN movements "
+        "ON at_text = text AND ident = digest WHERE superseded_by IS NULL AND ref = ''",
+        [part for row in rows for part in row]))
 
 
 def _same(old: dict[str, Any], new: Values) -> bool:
     """Whether two receipts say the same. A staff name counts for nothing: it may have been blanked."""
     return old["kind"] == new[0] and all(
-        old[name] == value for name, value in zip(_CONTENT[1:], new[7:], strict=True) if name != "staff"
+        old[name] == value for name, value in zip(CONTENT[1:], new[7:], strict=True) if name != "staff"
     )
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlite_utils import Database
 
-from unrung.store.movements import COLUMNS
+from unrung.store.movement_values import COLUMNS
 
 Row = Mapping[str, Any]
 

@@ -226,6 +226,14 @@ ALTER TABLE days ADD COLUMN dirty_since_ms INTEGER NOT NULL DEFAULT 0;
 ALTER TABLE days ADD COLUMN changes INTEGER NOT NULL DEFAULT 0;
 """
 
+_IDENTITY = """
+DROP INDEX movements_ident;
+-- "is this row known?", one current row per identity: of rows with an id of their source, and without.
+-- What comes together then stands together: by digest alone, each row of a year's store would touch a page.
+CREATE UNIQUE INDEX movements_ref ON movements (feed, ref) WHERE superseded_by IS NULL AND ref <> '';
+CREATE UNIQUE INDEX movements_ident ON movements (at_text, ident) WHERE superseded_by IS NULL AND ref = '';
+"""
+
 
 @migrations()
 def m001_first_form(db: Database) -> None:
@@ -240,11 +248,17 @@ def m002_how_long_a_day_waits(db: Database) -> None:
         db.execute(statement)
 
 
+@migrations()
+def m003_rows_that_come_together_stand_together(db: Database) -> None:
+    for statement in statements(_IDENTITY):
+        db.execute(statement)
+
+
 def statements(script: str) -> list[str]:
     """The statements of ``script``, one by one: executescript would end the transaction."""
     lines = (line.split("--")[0].rstrip() for line in script.splitlines())
     return [part.strip() for part in "\n".join(lines).split(";") if part.strip()]
 
 
-NEWEST = 2
+NEWEST = 3
 """PRAGMA user_version of a store with every migration applied."""
