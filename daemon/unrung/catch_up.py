@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
+from unrung.ahead.ledgers import ledgers_ahead
 from unrung.clock_doubt import borne_out, clock_doubt, in_doubt, note_clock
 from unrung.clock_trust import clock_trouble
 from unrung.collecting import seldom_collected
@@ -23,6 +24,7 @@ from unrung.month_issuing import MonthIssued, issue_due_months
 from unrung.sending import send_due
 from unrung.settings import Settings
 from unrung.store.days import set_fact
+from unrung.store.months import closing_of
 from unrung.store.open import Store, write_tx
 from unrung.thresholds import judge_today
 
@@ -96,23 +98,27 @@ def issue_due(
     through: date | None = None, quiet: bool = False,
 ) -> None:
     """Issue every due day in order, then every period whose days are all issued."""
+    days = [day for day in due_days(db, settings, now_ms, quiet=quiet) if through is None or day <= through]
     cache: Cache = {}
-    for day in due_days(db, settings, now_ms, quiet=quiet):
-        if through is None or day <= through:
-            issued = issue_day(db, settings, day, now_ms, cache)
-            done.issued.append(issued)
-            done.problems += [str(one) for one in issued.unplaced]
-            if issued.changed:
-                lacks = "".join(f", {one.rpartition(' for ')[0] or one}" for one in issued.ledger.missing)
-                say(f"issued {day.isoformat()} revision {issued.revision}{lacks}")
-            elif issued.adjusted:
-                say(f"{day.isoformat()} lies in a closed month: {issued.adjusted} figures moved, carried by "
-                    "the open month")
+    with ledgers_ahead(settings, [day for day in days if closing_of(db, day) is None], say) as ahead:
+        for day in days:
+            _note_issued(done, issue_day(db, settings, day, now_ms, cache, ahead), say)
     for month in issue_due_months(db, settings, now_ms):
         done.months.append(month)
         done.problems += [*map(str, month.unplaced), *month.notes]
         if month.changed:
             say(f"issued {month.period.name} revision {month.revision}")
+
+
+def _note_issued(done: CaughtUp, issued: Issued, say: Say) -> None:
+    done.issued.append(issued)
+    done.problems += [str(one) for one in issued.unplaced]
+    day = issued.day.isoformat()
+    if issued.changed:
+        lacks = "".join(f", {one.rpartition(' for ')[0] or one}" for one in issued.ledger.missing)
+        say(f"issued {day} revision {issued.revision}{lacks}")
+    elif issued.adjusted:
+        say(f"{day} lies in a closed month: {issued.adjusted} figures moved, carried by the open month")
 
 
 def catch_up(

@@ -9,6 +9,7 @@ again, with the same bytes.
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -35,6 +36,9 @@ from unrung.store.facts import facts_between, save_facts
 from unrung.store.months import closing_of, mark_months_dirty
 from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store, write_tx
+
+Ahead = Callable[[date], DayLedger | None]
+"""The ledger of a day with its findings, where it is known already."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,10 +96,13 @@ def waits(row: DayRow, settings: Settings, now_ms: int) -> bool:
             and waited < round(schedule.longest_wait_minutes * 60_000))
 
 
-def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cache) -> Issued:
+def issue_day(
+    db: Store, settings: Settings, day: date, now_ms: int, cache: Cache, ahead: Ahead = lambda day: None
+) -> Issued:
     """Compute ``day`` and issue it where it is new or differs from what was issued. A day of a closed
     period is never issued again: what differs is carried by the open one. By a clock in doubt it is
-    issued, and mailed, as at the time that is known."""
+    issued, and mailed, as at the time that is known. ``ahead``: its ledger where that was computed before,
+    since when no movement may have come in."""
     now_ms = seen_ms(db, settings, now_ms)
     closed = closing_of(db, day)
     if closed is not None:
@@ -103,8 +110,7 @@ def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cach
         return Issued(day, closed.revision, False, ledger, adjusted=moved)
     row = day_row(db, day)
     revision, digest = (row.revision, row.digest) if row else (0, "")
-    ledger = ledger_of(db, settings, day, cache)
-    ledger = with_findings(ledger, facts_between(db, first_needed(day, settings), day), settings)
+    ledger = ahead(day) or _computed(db, settings, day, cache)
     tables = tables_of(ledger, settings, NO_REVISION)
     first = csv_files(ledger, settings, tables)
     now_digest = content_digest(first)
@@ -141,6 +147,11 @@ def issue_day(db: Store, settings: Settings, day: date, now_ms: int, cache: Cach
                 db, settings, ledger, files, now_ms, bounds_of(settings, day)[1], first=revision == 1
             )
     return Issued(day, revision, changed, ledger, unplaced)
+
+
+def _computed(db: Store, settings: Settings, day: date, cache: Cache) -> DayLedger:
+    ledger = ledger_of(db, settings, day, cache)
+    return with_findings(ledger, facts_between(db, first_needed(day, settings), day), settings)
 
 
 def _time_has_come(db: Store, settings: Settings, day: date, now_ms: int) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import zlib
+from collections.abc import Mapping
 from datetime import date
 from functools import lru_cache
 
@@ -38,13 +39,19 @@ def save_facts(db: Database, facts: DayFacts) -> None:
     )
 
 
-def facts_between(db: Database, first: date, last: date) -> list[DayFacts]:
-    """Facts of the issued business days first..last, in order."""
-    rows = db.query(
-        "SELECT facts FROM day_facts WHERE day BETWEEN ? AND ? ORDER BY day",
-        [first.isoformat(), last.isoformat()],
-    )
-    return [unpacked(row["facts"]) for row in rows]
+def facts_between(
+    db: Database, first: date, last: date, known: Mapping[date, DayFacts] | None = None
+) -> list[DayFacts]:
+    """Facts of the issued business days first..last, in order. Days that are ``known`` stand as they are
+    there, whether the store has them or not."""
+    own = {day: facts for day, facts in (known or {}).items() if first <= day <= last}
+    rows = db.execute(
+        "SELECT day, facts FROM day_facts WHERE day BETWEEN ? AND ? "
+        "AND day NOT IN (SELECT value FROM json_each(?))",
+        [first.isoformat(), last.isoformat(), json.dumps([day.isoformat() for day in own])],
+    ).fetchall()
+    own |= {date.fromisoformat(day): unpacked(content) for day, content in rows}
+    return [own[day] for day in sorted(own)]
 
 
 def packed(facts: DayFacts) -> bytes:

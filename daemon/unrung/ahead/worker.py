@@ -1,0 +1,93 @@
+"""One of the two processes; ``python -m unrung.ahead.worker ledgers`` or ``findings``.
+
+Both read messages (pickle) from their standard input and write them to their standard output, the settings
+and the days first. A pipe that breaks ends them: neither lives on without who started them.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import closing, suppress
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from typing import IO
+
+from unrung.collecting import seldom_collected
+from unrung.daybook import Cache, ledger_of
+from unrung.findings.apply import with_findings
+from unrung.findings.fix_cases import first_needed
+from unrung.ledger.facts import DayFacts
+from unrung.ledger.results import DayLedger
+from unrung.settings import Settings
+from unrung.store.facts import facts_between
+from unrung.store.open import Store, look_at_store
+
+POLITE = 10
+"""What is computed ahead steps back behind all else on this machine (POSIX; on Windows who starts it says
+so)."""
+
+
+def write_message(to: IO[bytes], message: object) -> None:
+    pickle.dump(message, to, pickle.HIGHEST_PROTOCOL)
+    to.flush()
+
+
+def ledgers(db: Store, settings: Settings, given: IO[bytes], to: IO[bytes]) -> None:
+    """The ledger of every day, without findings, as bytes that the next one hands on as they are."""
+    days: list[date] = pickle.load(given)
+    write_message(to, settings)
+    cache: Cache = {}
+    for day in days:
+        ledger = ledger_of(db, settings, day, cache)
+        write_message(to, pickle.dumps(ledger, pickle.HIGHEST_PROTOCOL))
+
+
+def findings(db: Store, settings: Settings, given: IO[bytes], to: IO[bytes]) -> None:
+    """The ledgers and what explains them. Facts of a day that passed through here are not yet in the store,
+    or stand there as they were before."""
+    made: dict[date, DayFacts] = {}
+    for content in _messages(given):
+        ledger: DayLedger = pickle.loads(content)
+        first = first_needed(ledger.day, settings)
+        for day in [day for day in made if (first - day).days > 1]:  # a fix may need one day more
+            del made[day]
+        told = with_findings(ledger, facts_between(db, first, ledger.day, made), settings)
+        if told.facts is not None:
+            made[told.day] = told.facts
+        write_message(to, (content, {"lone": told.lone, "findings": told.findings, "fixes": told.fixes}))
+
+
+def read_ledger(given: IO[bytes]) -> DayLedger:
+    """The next one that ``findings`` wrote. Raises EOFError, or another error, where none came whole."""
+    content, told = pickle.load(given)
+    ledger: DayLedger = pickle.loads(content)
+    return replace(ledger, **told)
+
+
+def _messages(given: IO[bytes]) -> Iterator[bytes]:
+    with suppress(EOFError):
+        while True:
+            yield pickle.load(given)
+
+
+STEPS: dict[str, Callable[[Store, Settings, IO[bytes], IO[bytes]], None]] = {
+    "ledgers": ledgers, "findings": findings,
+}
+
+
+@seldom_collected()
+def main() -> None:
+    given, to = sys.stdin.buffer, sys.stdout.buffer
+    if hasattr(os, "nice"):
+        os.nice(POLITE)
+    settings: Settings = pickle.load(given)
+    with closing(look_at_store(Path(settings.folder) / settings.files.store)) as db:
+        STEPS[sys.argv[1]](db, settings, given, to)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,171 @@
+"""Days computed ahead in processes of their own come out as those computed one by one, to the byte."""
+
+from __future__ import annotations
+
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import closing
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from service.real import environment
+from simulator import simulate, write_exports
+from unrung import issuing
+from unrung.ahead import ledgers
+from unrung.catch_up import CaughtUp, catch_up
+from unrung.config_folder import load
+from unrung.opening import take_config
+from unrung.store.open import open_store
+from venue_folder import ms
+
+DAYS, LAST = 10, date(2025, 6, 10)
+FIX = "date,what,tap,product,finding\n2025-06-07,cleaned the nozzle,,,\n"
+NOW_MS = ms("06-15 12:00:00")
+
+
+@pytest.fixture(scope="module")
+def bar(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Ten days of exports, every loss on, and a fix in between."""
+    folder = tmp_path_factory.mktemp("ahead") / "bar"
+    write_exports(simulate(205, days=DAYS, start=date(2025, 6, 1), losses="all"), folder)
+    (folder / "fixes.csv").write_text(FIX)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def alone(bar: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Issued one by one."""
+    folder = tmp_path_factory.mktemp("alone") / "bar"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(ledgers, "processors", lambda: 1)
+        patch.setattr(ledgers, "_process", _never)
+        run(bar, folder)
+    return folder
+
+
+@pytest.fixture
+def two(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[subprocess.Popen[bytes]]]:
+    """The processes that are started, as on a machine with two processors; afterwards all have ended."""
+    made: list[subprocess.Popen[bytes]] = []
+    start = ledgers._process
+    monkeypatch.setattr(ledgers, "processors", lambda: 2)
+    monkeypatch.setattr(ledgers, "_process", lambda *given: made.append(start(*given)) or made[-1])  # type: ignore[func-returns-value]
+    yield made
+    assert len(made) == 2 and all(process.returncode is not None for process in made)
+
+
+def _never(*_: object) -> None:
+    raise AssertionError("one by one was asked for")
+
+
+def run(bar: Path, folder: Path, said: list[str] | None = None) -> CaughtUp:
+    """Catch up on a copy of the bar."""
+    if not folder.exists():
+        shutil.copytree(bar, folder)
+    settings = load(folder)
+    with closing(open_store(folder / settings.files.store)) as db:
+        settings = take_config(db, settings, NOW_MS)
+        say = ([] if said is None else said).append
+        done = catch_up(db, settings, NOW_MS, say, {}, through=LAST)
+    assert [one.revision for one in done.issued] == [1] * DAYS and not done.problems
+    return done
+
+
+def files(folder: Path) -> dict[str, bytes]:
+    return {path.relative_to(folder).as_posix(): path.read_bytes()
+            for path in sorted((folder / "issued").rglob("*")) if path.is_file()}
+
+
+def rows(folder: Path) -> dict[str, list[tuple[object, ...]]]:
+    """Everything in the store."""
+    with closing(sqlite3.connect(folder / "unrung.sqlite")) as db:
+        names = [name for (name,) in db.execute(
+            "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE '\\_%' ESCAPE '\\'")]
+        return {name: db.execute(f"SELECT * FROM {name}").fetchall() for name in names}
+
+
+def test_the_same_files_and_the_same_store(
+    bar: Path, alone: Path, tmp_path: Path, two: list[object], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(issuing, "_computed", _never)
+    done = run(bar, tmp_path / "bar")
+    assert files(tmp_path / "bar") == files(alone)
+    assert rows(tmp_path / "bar") == rows(alone)
+    assert any(one.ledger.findings for one in done.issued) and any(one.ledger.fixes for one in done.issued)
+
+
+@pytest.mark.parametrize("which", [0, 1])
+def test_a_process_that_ends_too_early_costs_time_only(
+    bar: Path, alone: Path, tmp_path: Path, two: list[subprocess.Popen[bytes]], which: int,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    read, said = ledgers.read_ledger, list[str]()
+
+    def third_time_killed(given: object) -> object:
+        if sum(text.startswith("issued 2025-06-") for text in said) == 2:
+            two[which].kill()
+            two[which].wait()
+        return read(given)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(ledgers, "read_ledger", third_time_killed)
+    run(bar, tmp_path / "bar", said)
+    assert sum("computing ahead ended" in text for text in said) == 1
+    assert files(tmp_path / "bar") == files(alone)
+    assert rows(tmp_path / "bar") == rows(alone)
+
+
+def test_few_days_are_not_worth_a_process(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(ledgers, "processors", lambda: 2)
+    monkeypatch.setattr(ledgers, "_process", _never)
+    days = [date(2025, 6, 1 + n) for n in range(ledgers.FEWEST_DAYS - 1)]
+    with ledgers.ledgers_ahead(None, days, print) as ahead:  # type: ignore[arg-type]
+        assert [ahead(day) for day in days] == [None] * len(days)
+
+
+@pytest.mark.skipif(not Path("/proc").is_dir(), reason="looks for processes in /proc")
+def test_after_kill_9_no_process_is_left_and_the_next_run_goes_on(
+    bar: Path, alone: Path, tmp_path: Path
+) -> None:
+    if ledgers.processors() < 2:
+        pytest.skip("one processor")
+    shutil.copytree(bar, tmp_path / "bar")
+    command = [sys.executable, "-m", "unrung", "catch-up", str(tmp_path / "bar"), "--through", str(LAST)]
+    process = subprocess.Popen(command, env=environment(), stdout=subprocess.PIPE, text=True)
+    assert process.stdout is not None
+    for line in process.stdout:
+        if line.startswith("issued 2025-06-02"):
+            break
+    started = _children(process.pid)
+    process.send_signal(signal.SIGKILL)
+    process.wait()
+    process.stdout.close()
+    assert len(started) == 2
+    patience = time.monotonic() + 60
+    while any(_runs(pid) for pid in started):
+        assert time.monotonic() < patience, "a process outlived the one that started it"
+        time.sleep(0.05)
+    again = subprocess.run(command, env=environment(), capture_output=True, text=True, check=False)
+    assert again.returncode in (0, 1), again.stderr
+    found, expected = files(tmp_path / "bar"), files(alone)
+    assert {name: found[name] for name in found if "/daily/" in name} == {
+        name: expected[name] for name in expected if "/daily/" in name}
+
+
+def _children(pid: int) -> list[int]:
+    return [int(text) for text in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
+
+
+def _runs(pid: int) -> bool:
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(") ")[2][0] != "Z"
+    except OSError:
+        return False
+
+
