@@ -151,5 +151,13 @@ def test_students_law_is_scipys(value: float, freedom: int) -> None:
     assert ours.t_up_to(value, freedom) == pytest.approx(stats.t.cdf(value, freedom), abs=1e-12)
 
 
+def test_the_middle_is_the_published_one_of_the_hamilton_scale() -> None:
+    """Nine patients: Hollander and Wolfe, Nonparametric Statistical Methods, the scale's example."""
+    before = [1.83, 0.50, 1.62, 2.48, 1.68, 1.88, 1.55, 3.06, 1.30]
+    after = [0.878, 0.647, 0.598, 2.05, 1.06, 1.29, 1.06, 3.14, 1.29]
+    fell = [one - other for one, other in zip(before, after, strict=True)]
+    assert ours.middle(fell) == pytest.approx(0.46, abs=0.005)
+
+
 def test_the_mean_range_of_two_normal_values_is_the_published_constant() -> None:
     assert ours.D2 == pytest.approx(2 / math.sqrt(math.pi), abs=5e-4)

@@ -90,6 +90,14 @@ class Window:
         return found
 
     @cached_property
+    def paired(self) -> Counter[str]:
+        """How many serves of each outlet a ring answers."""
+        found: Counter[str] = Counter()
+        for day in self.days:
+            found.update(day.once("paired of outlets", None, partial(of_a_day.paired, day)))
+        return found
+
+    @cached_property
     def leaving(self) -> list[int]:
         """Keys of the serves that leave poured-not-rung beer."""
         return self.keys_of("leaving", of_a_day.leaving)

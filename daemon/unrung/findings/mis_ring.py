@@ -1,7 +1,12 @@
 """``mis_ring``: one product poured and not rung, another rung and not poured, in the same moments.
 
 Lone serves are held against lone rings of other products of about the same portion. How many would
-meet by chance is counted with the rings moved to other times of the same hours.
+meet by chance is counted with the rings moved to other times of the same hours. A lone portion of an
+item that holds several beers is no wrong button: that would leave its other portions alone as well.
+
+Not every glass meets its ring: a neighbour's may have taken either, and what changed names then stays
+alone at another time. In all as much did as rings of the outlet stayed alone, less those rung early or
+late, that is, those which meet a glass of their own beer within the hour more often than chance has it.
 """
 
 from __future__ import annotations
@@ -9,6 +14,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections import Counter, defaultdict
 from collections.abc import Sequence
+from datetime import date
 from statistics import fmean
 
 from unrung.findings.certainty import confidence, level
@@ -28,6 +34,8 @@ CLEARLY = 2.0
 """Times what chance brings: in a crowd glasses and rings meet by more than chance as well."""
 BURST = 0.25
 """Of all such meetings of four weeks, at one tap, with one beer's rings, on one day."""
+HOUR_MS = 3_600_000
+DAYS_MS = tuple(24 * days * HOUR_MS for days in (-2, -1, 1, 2))
 MOVES_MS = tuple(sign * minutes * 60_000 for minutes in (9, 15, 21, 27, 33) for sign in (-1, 1))
 
 
@@ -40,36 +48,60 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     rings: dict[str, list[int]] = defaultdict(list)
     for number in facts.lone_rings:
         rings[facts.rings[number].outlet].append(number)
+    mixed = _mixed(settings)
     found = []
     for outlet, keys in sorted(serves.items()):
-        numbers = sorted(rings[outlet], key=lambda number: (facts.rings[number].at_ms, number))
+        alone = sorted(rings[outlet], key=lambda number: (facts.rings[number].at_ms, number))
+        numbers = [n for n in alone if (facts.rings[n].item, facts.rings[n].size) not in mixed]
         pairs = _one_by_one(facts, meetings(facts, keys, numbers, 0))
         usual = fmean(len(meetings(facts, keys, numbers, move)) for move in MOVES_MS)
         chance = poisson_tail(len(pairs), usual + 0.5)
         clear = chance < level(len(serves)) and len(pairs) >= CLEARLY * usual
         if len(pairs) >= FEWEST and clear:
-            found.append(_finding(facts, settings, outlet, pairs, usual, chance, len(serves)))
+            volume = max(_in_all(facts, keys, numbers), sum(facts.serves[key].left_ul for key in pairs))
+            found.append(_finding(facts, settings, outlet, pairs, volume, usual, chance, len(serves)))
     return found
 
 
 def meetings(
-    facts: Facts, keys: Sequence[int], numbers: Sequence[int], move_ms: int
+    facts: Facts, keys: Sequence[int], numbers: Sequence[int], move_ms: int, within_ms: int = MOMENT_MS,
+    *, own: bool = False,
 ) -> dict[int, int]:
-    """Serve to the ring of another product, moved by ``move_ms``, that it meets: nearest first,
-    each at most once. ``numbers`` are sorted by time."""
+    """Serve to the ring of another product (``own``: of its own), moved by ``move_ms``, that it meets:
+    nearest first, each at most once. ``numbers`` are sorted by time."""
     rings = [facts.rings[number] for number in numbers]
     at = [ring.at_ms + move_ms for ring in rings]
     near, all_serves = [], facts.serves
     for key in keys:
         serve = all_serves[key]
         end_ms, volume_ul = serve.end_ms, serve.volume_ul
-        low = bisect_left(at, end_ms - MOMENT_MS)
-        for place in range(low, bisect_right(at, end_ms + MOMENT_MS, low)):
+        low = bisect_left(at, end_ms - within_ms)
+        for place in range(low, bisect_right(at, end_ms + within_ms, low)):
             ring = rings[place]
             portion_ul = ring.portion_ul
-            if abs(volume_ul - portion_ul) <= ALIKE * portion_ul and ring.product != serve.product:
+            if abs(volume_ul - portion_ul) <= ALIKE * portion_ul and (ring.product == serve.product) == own:
                 near.append((abs(at[place] - end_ms), key, numbers[place]))
     return nearest_first(near)
+
+
+def _mixed(settings: Settings) -> set[tuple[str, str]]:
+    """Item and size of what holds several beers."""
+    held: dict[tuple[str, str, str, str, date | None], set[str]] = defaultdict(set)
+    for row in settings.menu:
+        held[row.item, row.size, row.price_level, row.modifier, row.valid_from].add(row.product)
+    return {(item, size) for (item, size, *_), products in held.items() if len(products) > 1}
+
+
+def _in_all(facts: Facts, keys: Sequence[int], numbers: Sequence[int]) -> int:
+    """Volume of the rings of another beer than was poured; no more than was poured without a ring."""
+    def late(move_ms: int) -> int:
+        met = meetings(facts, keys, numbers, move_ms, HOUR_MS, own=True)
+        return sum(facts.rings[number].portion_ul for number in met.values())
+
+    rung = sum(facts.rings[number].portion_ul for number in numbers)
+    beyond_chance = late(0) - fmean(late(move_ms) for move_ms in DAYS_MS)
+    poured = sum(facts.serves[key].left_ul for key in keys)
+    return round(min(poured, rung - max(0.0, beyond_chance)))
 
 
 def _one_by_one(facts: Facts, pairs: dict[int, int]) -> dict[int, int]:
@@ -86,12 +118,11 @@ def _one_by_one(facts: Facts, pairs: dict[int, int]) -> dict[int, int]:
 
 
 def _finding(
-    facts: Facts, settings: Settings, outlet: str, pairs: dict[int, int], usual: float, chance: float,
-    places: int,
+    facts: Facts, settings: Settings, outlet: str, pairs: dict[int, int], volume: int, usual: float,
+    chance: float, places: int,
 ) -> Finding:
     keys = sorted(pairs)
     serves = [facts.serves[key] for key in keys]
-    volume = sum(serve.left_ul for serve in serves)
     swaps = Counter(
         (serve.product, drink(facts.rings[pairs[key]].item, facts.rings[pairs[key]].size))
         for key, serve in zip(keys, serves, strict=True)
@@ -99,7 +130,7 @@ def _finding(
     (poured, rung), count = min(swaps.items(), key=lambda item: (-item[1], item[0]))
     evidence = (
         f"{times(len(keys), 'serve')} at {outlet} since {moment(serves[0].start_ms, settings)} met a ring "
-        f"of another beer in the same moments, where chance gives {usual:.0f}: "
+        f"of another beer in the same moments, where chance gives {usual:.0f}; in all "
         f"{sum_volume(volume, settings)} changed names. Most often {poured} was poured and {rung} rung "
         f"({count})."
     )

@@ -21,6 +21,10 @@ def served(day: DayFacts) -> Counter[str]:
     return Counter(serve.outlet for serve in day.serves)
 
 
+def paired(day: DayFacts) -> Counter[str]:
+    return Counter(serve.outlet for serve in day.serves if serve.paired)
+
+
 def beside(day: DayFacts) -> dict[str, pieces.Beside]:
     """What a day's lone small flows stand beside, by tap."""
     alone: dict[str, list[int]] = defaultdict(list)

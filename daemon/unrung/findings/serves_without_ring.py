@@ -1,8 +1,11 @@
 """``serves_without_ring``: full-size serves with no ring found, and when they cluster.
 
 What nothing else explains. A serve and a ring of the same beer and size that stayed alone on the same
-day are one drink rung very early or late, and are set against each other first; what is left on the
-pouring side must outweigh what is left on the ringing side by more than chance.
+day are one drink rung very early or late, and are set against each other first. By number and by volume
+what stayed alone on the pouring side must outweigh what stayed alone on the ringing side, whatever the
+beer: a swapped line or a wrong button leaves as much on either. A glass counts, too, of which a log
+entry or a keg change explains less than half: those explain by volume, and where the glass that was
+written down and one that nobody rang stand side by side, both are left in parts.
 """
 
 from __future__ import annotations
@@ -12,13 +15,13 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from functools import partial
-from typing import NamedTuple
-from zoneinfo import ZoneInfo
 
 from unrung.by_locale import time_text
 from unrung.findings.certainty import confidence, level
+from unrung.findings.clusters import cluster_of
 from unrung.findings.facts import DAYS, Facts
 from unrung.findings.finding import Finding
+from unrung.findings.keg_change_loss import run_after
 from unrung.findings.statistics import binomial_tail, counts, poisson_tail
 from unrung.findings.wording import share, sum_volume, times
 from unrung.ledger.coverage import Span, covers, union
@@ -33,9 +36,8 @@ DAY_MS = 25 * 3_600_000
 SURELY = 0.02
 """Of the usual level: glasses and rings that missed each other come in swarms, not one by one."""
 FEWEST, FEWEST_TODAY = 6, 5
-LEAST_SHARE, CLUSTERED = 0.01, 0.005
-"""Below this share of an outlet's serves it is not worth a talk; less is where they cluster in hours."""
-HOURS = (1, 2, 3, 4)
+LEAST_SHARE = 0.005
+"""Below this share of an outlet's glasses it is not worth a talk (common practice, no source)."""
 ROUND_MS = 120_000
 """Serves at one tap this close together are one event of a beer's evening: one round, one check."""
 FAR_MORE, SMALL_DAY = 1.5, 20
@@ -43,42 +45,52 @@ FAR_MORE, SMALL_DAY = 1.5, 20
 serves)."""
 
 
-class Cluster(NamedTuple):
-    """Hours of the day in which serves without a ring are most out of proportion."""
-
-    first_hour: int
-    hours: int
-    serves: int
-    expected: float
-    chance: float
-
-
 def find(facts: Facts, settings: Settings) -> list[Finding]:
     """One finding per outlet or pool."""
     lone: dict[str, list[int]] = defaultdict(list)
-    silent = _silences(facts)
+    silent, run_off = _silences(facts), _run_off(facts, settings)
     for key in facts.lone:
         serve = facts.serves[key]
-        whole = serve.left_ul == serve.volume_ul and is_full(serve, facts.window.portions)
-        if whole and not covers(silent.get(serve.outlet, []), serve.end_ms):
+        unrung = 2 * serve.left_ul >= serve.volume_ul and is_full(serve, facts.window.portions)
+        if unrung and not covers(silent.get(serve.outlet, []), serve.end_ms):
             lone[serve.outlet].append(key)
-    alone = Counter(facts.rings[key].outlet for key in facts.lone_rings)
-    served = facts.window.served
+    alone: dict[str, list[int]] = defaultdict(list)
+    for number in facts.lone_rings:
+        alone[facts.rings[number].outlet].append(number)
+    served = _glasses(facts)
     late = _rung_late(facts, [key for keys in lone.values() for key in keys])
     found = []
     for outlet, keys in sorted(lone.items()):
-        chance = binomial_tail(len(keys), len(keys) + alone[outlet], 0.5)
+        rings = alone[outlet]
+        firm = [key for key in keys if key not in run_off]
+        chance = binomial_tail(len(firm), len(firm) + len(rings), 0.5)
         left = [key for key in keys if key not in late]
-        cluster = _cluster(facts, settings, outlet, left)
-        least = CLUSTERED if cluster else LEAST_SHARE
+        more = len(firm) - len(rings)
         # The exact lower limit of their number is at least as much: the test dual to it.
-        surely = poisson_tail(len(left), least * served[outlet]) <= level(len(served)) / 2
-        worth = len(left) >= FEWEST and surely
-        if worth and chance < SURELY * level(len(served)):
-            found.append(_finding(facts, settings, outlet, left, cluster, chance, len(served)))
+        surely = poisson_tail(more, LEAST_SHARE * served[outlet]) <= level(len(served)) / 2
+        if more >= FEWEST and surely and chance < SURELY * level(len(served)):
+            volume = sum(facts.serves[key].left_ul for key in keys) - sum(
+                facts.rings[number].portion_ul for number in rings)
+            found.append(
+                _finding(facts, settings, outlet, left, max(0, volume), served[outlet], chance, len(served)))
         else:
+            left = [key for key in left if key not in run_off]
             found += _one_beer_today(facts, settings, left, len(left) / served[outlet])
     return found
+
+
+def _glasses(facts: Facts) -> Counter[str]:
+    """How many glasses each outlet served: drips, foam and rinses that other findings explain are none."""
+    return facts.window.paired + Counter(facts.serves[key].outlet for key in facts.lone)
+
+
+def _run_off(facts: Facts, settings: Settings) -> set[int]:
+    """Serves right after a keg went on: run off, or glasses of a queue that cannot be told from it. They
+    do not speak for a finding, and count where one is made without them."""
+    return {
+        key for tap, moments in facts.window.kegs_on.items() if tap in facts.window.by_tap
+        for at_ms in moments for key in run_after(facts, settings, tap, at_ms)[0]
+    }
 
 
 def _silences(facts: Facts) -> dict[str, list[Span]]:
@@ -204,15 +216,15 @@ def _day(starts: list[int], at_ms: int) -> int:
 
 
 def _finding(
-    facts: Facts, settings: Settings, outlet: str, keys: list[int], cluster: Cluster | None,
+    facts: Facts, settings: Settings, outlet: str, keys: list[int], volume: int, served: int,
     chance: float, places: int,
 ) -> Finding:
+    """``volume``: of all serves without a ring, less that of the rings without a serve."""
     serves = [facts.serves[key] for key in keys]
-    volume = sum(serve.left_ul for serve in serves)
-    all_served = facts.window.served[outlet]
+    cluster = cluster_of(facts, settings, outlet, keys)
     evidence = (
         f"{times(len(keys), 'full serve')} without a ring at {outlet} since "
-        f"{moment(serves[0].start_ms, settings)}, {share(len(keys) / all_served, settings)} of its serves: "
+        f"{moment(serves[0].start_ms, settings)}, {share(len(keys) / served, settings)} of its serves: "
         f"{sum_volume(volume, settings)}."
     )
     voided = sum(serve.voided for serve in serves)
@@ -229,7 +241,7 @@ def _finding(
     return Finding(
         "serves_without_ring", outlet, "Serves without a ring", evidence,
         confidence(chance, places), serves[0].start_ms, serves[-1].end_ms,
-        serves={key: facts.serves[key].left_ul for key in keys},
+        serves={key: facts.serves[key].left_ul for key in keys}, total_ul=volume,
     )
 
 
@@ -245,36 +257,5 @@ def _nights(facts: Facts, settings: Settings, keys: list[int]) -> str:
     return f" Out of proportion: {', '.join(named)}."
 
 
-def _cluster(facts: Facts, settings: Settings, outlet: str, keys: list[int]) -> Cluster | None:
-    """The hours least likely by chance, against the outlet's own trade at those hours, if any are clear
-    of it."""
-    zone = ZoneInfo(settings.venue.timezone)
-    lone = Counter(_hour(facts.serves[key].end_ms, zone) for key in keys)
-    trade: Counter[int] = Counter()
-    for day in facts.window.days:
-        hours_of = day.once(f"trade {zone.key}", None, partial(_trade, day, zone))
-        trade.update({hour: count for (place, hour), count in hours_of.items() if place == outlet})
-    total = sum(trade.values())
-    clusters = []
-    for first in range(24):
-        for hours in HOURS:
-            span = [(first + nth) % 24 for nth in range(hours)]
-            count = sum(lone[hour] for hour in span)
-            expected = len(keys) * sum(trade[hour] for hour in span) / total
-            if count > expected:
-                clusters.append(Cluster(first, hours, count, expected, poisson_tail(count, expected)))
-    clearest = min(clusters, key=lambda one: (one.chance, one.first_hour, one.hours), default=None)
-    return clearest if clearest and clearest.chance < level(24 * len(HOURS)) else None
-
-
-def _trade(day: DayFacts, zone: ZoneInfo) -> Counter[tuple[str, int]]:
-    """A day's serves by outlet and local hour."""
-    return Counter((serve.outlet, _hour(serve.end_ms, zone)) for serve in day.serves)
-
-
 def _oclock(hour: int, settings: Settings) -> str:
     return time_text(datetime(2000, 1, 1, hour % 24, tzinfo=UTC), settings.venue.locale)
-
-
-def _hour(at_ms: int, zone: ZoneInfo) -> int:
-    return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).hour

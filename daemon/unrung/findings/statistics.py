@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from itertools import pairwise
-from statistics import fmean
+from statistics import fmean, median
 from typing import NamedTuple
 
 D2 = 1.128
@@ -32,6 +32,17 @@ def spread(values: Sequence[float]) -> float:
         return 0.0
     centre = fmean(values)
     return math.sqrt(math.fsum((value - centre) ** 2 for value in values) / (len(values) - 1))
+
+
+def middle(values: Sequence[float]) -> float:
+    """The median of the means of all pairs (a value with itself among them), after Hodges and Lehmann
+    (1963): near the mean where values spread evenly, and unmoved by a few far ones.
+
+    >>> middle([1.0, 2.0, 3.0, 90.0])
+    2.5
+    """
+    return median(
+        (one + other) / 2 for number, one in enumerate(values) for other in values[number:])
 
 
 def individuals(values: Sequence[float], sigmas: float = 3.0) -> Limits:

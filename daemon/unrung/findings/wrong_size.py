@@ -33,9 +33,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     """One finding per outlet or pool."""
     larger: dict[str, list[int]] = defaultdict(list)
     smaller: Counter[str] = Counter()
-    paired: Counter[str] = Counter()
-    for day in facts.window.days:
-        paired.update(day.once("paired of outlets", None, partial(_paired, day)))
+    paired = facts.window.paired
     for key in facts.window.keys_of("of other size", of_other_size):
         serve, left = facts.serves[key], remaining(facts, key)
         if abs(facts.taken.get(key, 0)) > SHIFTED * serve.portion_ul or _all_are_off(facts, key, serve):
@@ -53,11 +51,6 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
             surest = sorted(keys, key=lambda key: _doubt(facts, key))[: len(keys) - smaller[outlet]]
             found.append(_finding(facts, settings, outlet, sorted(surest), chance, len(paired)))
     return found
-
-
-def _paired(day: DayFacts) -> Counter[str]:
-    """Paired serves of each outlet."""
-    return Counter(serve.outlet for serve in day.serves if serve.paired)
 
 
 def _all_are_off(facts: Facts, key: int, serve: ServeFact) -> bool:

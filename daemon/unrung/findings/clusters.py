@@ -1,0 +1,59 @@
+"""Hours of the day in which an outlet's serves without a ring are out of proportion to its trade."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from functools import partial
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from unrung.findings.certainty import level
+from unrung.findings.facts import Facts
+from unrung.findings.statistics import poisson_tail
+from unrung.ledger.facts import DayFacts
+from unrung.settings import Settings
+
+HOURS = (1, 2, 3, 4)
+
+
+class Cluster(NamedTuple):
+    """So many hours from one on, and how many serves without a ring fall there."""
+
+    first_hour: int
+    hours: int
+    serves: int
+    expected: float
+    chance: float
+
+
+def cluster_of(facts: Facts, settings: Settings, outlet: str, keys: Sequence[int]) -> Cluster | None:
+    """The hours least likely by chance, against the outlet's own trade at those hours, if any are clear
+    of it."""
+    zone = ZoneInfo(settings.venue.timezone)
+    lone = Counter(_hour(facts.serves[key].end_ms, zone) for key in keys)
+    trade: Counter[int] = Counter()
+    for day in facts.window.days:
+        hours_of = day.once(f"trade {zone.key}", None, partial(_trade, day, zone))
+        trade.update({hour: count for (place, hour), count in hours_of.items() if place == outlet})
+    total = sum(trade.values())
+    clusters = []
+    for first in range(24):
+        for hours in HOURS:
+            span = [(first + nth) % 24 for nth in range(hours)]
+            count = sum(lone[hour] for hour in span)
+            expected = len(keys) * sum(trade[hour] for hour in span) / total
+            if count > expected:
+                clusters.append(Cluster(first, hours, count, expected, poisson_tail(count, expected)))
+    clearest = min(clusters, key=lambda one: (one.chance, one.first_hour, one.hours), default=None)
+    return clearest if clearest and clearest.chance < level(24 * len(HOURS)) else None
+
+
+def _trade(day: DayFacts, zone: ZoneInfo) -> Counter[tuple[str, int]]:
+    """A day's serves by outlet and local hour."""
+    return Counter((serve.outlet, _hour(serve.end_ms, zone)) for serve in day.serves)
+
+
+def _hour(at_ms: int, zone: ZoneInfo) -> int:
+    return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).hour
