@@ -8,11 +8,11 @@ from random import Random
 import pytest
 
 from findings import trade
-from findings.test_causes import LAST, judged, keg_change_loss, mis_ring, serves_without_ring
-from findings.trade import OZ, alone, at, glass, ordinary, ring, with_kegs, with_rings, with_serves
+from findings.test_causes import LAST, judged, keg_change_loss, mis_ring, serves_without_ring, unrung
+from findings.trade import OZ, alone, at, changed, glass, ordinary, ring, with_kegs, with_rings, with_serves
 from unrung.findings.finding import Finding
 from unrung.findings.table import findings_of, rows_of_all
-from unrung.ledger.facts import DayFacts, RingFact
+from unrung.ledger.facts import DayFacts, KegFact, RingFact, ServeFact
 from unrung.settings import MenuRow, Settings
 
 SETTINGS = trade.settings()
@@ -104,6 +104,27 @@ def test_flows_after_a_keg_that_nothing_else_speaks_for_are_no_serves_without_a_
     foam = (alone("T1", at(day, 6) + 8_000 + 4_000 * n, 10) for day in range(0, 26, 2) for n in range(2))
     days = with_serves(days, foam)[: LAST - 2]
     assert "serves_without_ring" not in told(days)
+
+
+def test_a_swap_goes_from_the_keg_change_that_made_it_to_the_one_that_ended_it() -> None:
+    """From 17:00 on to 16:00 three days later, with another keg on an hour before each."""
+    days, other = ordinary(), {"T1": "T2", "T2": "T1"}
+    low, high = at(LAST - 4, 17), at(LAST - 1, 16)
+
+    def swapped(serve: ServeFact) -> bool:
+        return serve.tap in other and low <= serve.end_ms < high
+
+    rung = [ring(other[s.tap], s.ring_ms, s.size) for day in days for s in day.serves if swapped(s)]
+    days = with_rings(changed(days, lambda _, s: unrung(s) if swapped(s) else s), rung)
+    for number, hours in ((LAST - 4, (16, 17)), (LAST - 1, (15, 16))):
+        kegs = (KegFact(at(number, hour), "on", tap, trade.BEERS[tap], "", 0, 0)
+                for hour in hours for tap in other)
+        days[number] = replace(days[number], kegs=tuple(sorted(kegs)))
+    poured = [sum(s.volume_ul for day in days for s in day.serves if swapped(s) and s.tap == tap)
+              for tap in other]
+    found = of("tap_list", days[:LAST])
+    assert sorted(one.total_ul or 0 for one in found) == sorted(poured)
+    assert {one.finding for one in judged(days[:LAST])} == {"tap_list"}
 
 
 def of(name: str, days: list[DayFacts]) -> list[Finding]:

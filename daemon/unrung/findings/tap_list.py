@@ -8,6 +8,7 @@ to other times of the same hours.
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Sequence
@@ -30,6 +31,8 @@ MOVES_MS = (-1_500_000, -900_000, -420_000, 420_000, 900_000, 1_500_000)
 ALIKE = 0.13
 FEWEST = 4
 """Serves of a tap on a day, below which the day says nothing."""
+LEAST_UL = 100_000
+"""Less is a taster or a drip."""
 CHANGE_WITHIN_MS = 14 * 3_600_000
 POOR = 0.75
 """Of what the outlet's other taps reach: a tap whose serves fit so much worse is looked at."""
@@ -97,7 +100,7 @@ def _strangers(day: DayFacts) -> list[tuple[str, str, Fit, Fit]]:
     """(tap, other product, fit of its own, fit of the other) of taps that fit another better."""
     by_tap: dict[str, list[ServeFact]] = defaultdict(list)
     for serve in day.serves:
-        if not serve.reason and serve.volume_ul > 100_000:
+        if _is_glass(serve):
             by_tap[serve.tap].append(serve)
     near = {tap: _near(serves) for tap, serves in by_tap.items() if len(serves) >= FEWEST}
     rings: _Day | None = None
@@ -125,7 +128,15 @@ def _strangers(day: DayFacts) -> list[tuple[str, str, Fit, Fit]]:
 
 def _near(serves: Sequence[ServeFact]) -> float:
     """Share of serves whose own ring came close."""
-    return sum(s.paired and abs(s.ring_ms - s.end_ms) <= CLOSE_MS for s in serves) / len(serves)
+    return sum(map(_is_near, serves)) / len(serves)
+
+
+def _is_near(serve: ServeFact) -> bool:
+    return serve.paired and abs(serve.ring_ms - serve.end_ms) <= CLOSE_MS
+
+
+def _is_glass(serve: ServeFact) -> bool:
+    return not serve.reason and serve.volume_ul > LEAST_UL
 
 
 def _rings(day: DayFacts) -> _Day:
@@ -173,7 +184,10 @@ def _judge(
     close = sum(fit.close for _, _, fit in run)
     days = [number for number, _, _ in (*run, *mate)]
     first, last = min(days), max(days)
-    return _finding(facts, settings, tap, product, (first, last), confidence(chance, places), close, serves)
+    usual = sum(own.usual * own.serves for _, own, _ in run) / serves
+    near = sum(own.close for _, own, _ in run) / serves
+    sure = confidence(chance, places)
+    return _finding(facts, settings, tap, product, (first, last), (usual, near), sure, close, serves)
 
 
 def _chance(hits: list[Hit]) -> float:
@@ -191,15 +205,16 @@ def _fits_its_own(hits: list[Hit]) -> float:
 
 
 def _finding(
-    facts: Facts, settings: Settings, tap: str, product: str, span: tuple[int, int], sure: str,
-    close: int, judged: int,
+    facts: Facts, settings: Settings, tap: str, product: str, span: tuple[int, int],
+    shares: tuple[float, float], sure: str, close: int, judged: int,
 ) -> Finding:
-    days = facts.window.days
-    low, high = days[span[0]].bounds[0], days[span[1]].bounds[1]
-    start, closed = _keg_on(facts, tap, low), facts.window.hours.is_closed
+    days, closed = facts.window.days, facts.window.hours.is_closed
+    start = _turn(facts, tap, days[span[0]].bounds, 1, shares)
+    after = days[span[1] + 1].bounds if span[1] + 1 < len(days) else None
+    end = _turn(facts, tap, after, -1, shares) if after else days[span[1]].bounds[1]
     keys = [
         key for key in facts.window.by_tap[tap]
-        if start <= facts.serves[key].end_ms < high and not closed(facts.serves[key].end_ms)
+        if start <= facts.serves[key].end_ms < end and not closed(facts.serves[key].end_ms)
     ]
     serves = [facts.serves[key] for key in keys]
     outlet, listed = serves[0].outlet, serves[0].product
@@ -212,7 +227,7 @@ def _finding(
     rings = frozenset(
         number for number in facts.lone_rings
         if facts.rings[number].outlet == outlet and facts.rings[number].product == product
-        and start <= facts.rings[number].at_ms < high
+        and start <= facts.rings[number].at_ms < end
     )
     volume = sum(serve.volume_ul for serve in serves)
     evidence = (
@@ -226,10 +241,20 @@ def _finding(
     )
 
 
-def _keg_on(facts: Facts, tap: str, low_ms: int) -> int:
-    """The keg change of the first day that it began with; else the day's start."""
-    changes = [
-        at_ms for at_ms in facts.window.kegs_on.get(tap, ())
-        if low_ms <= at_ms <= low_ms + CHANGE_WITHIN_MS
+def _turn(facts: Facts, tap: str, day: tuple[int, int], way: int, shares: tuple[float, float]) -> int:
+    """When on a day a tap turned to another beer (``way`` 1) or back (-1): at its start or at one of the
+    keg changes that follow, whichever is likeliest where ``shares`` of its serves stand beside their own
+    ring as a rule, and while it pours the other beer."""
+    low, high = day
+    changes = [at for at in facts.window.kegs_on.get(tap, ()) if low <= at <= low + CHANGE_WITHIN_MS]
+    usual, turned = (min(max(share, 0.02), 0.98) for share in shares)
+    weights = {True: math.log(usual / turned), False: math.log((1 - usual) / (1 - turned))}
+    serves = [
+        (facts.serves[key].end_ms, weights[_is_near(facts.serves[key])]) for key in facts.window.by_tap[tap]
+        if low <= facts.serves[key].end_ms < high and _is_glass(facts.serves[key])
     ]
-    return min(changes, default=low_ms)
+
+    def likely(at_ms: int) -> float:
+        return sum(weight for end_ms, weight in serves if (end_ms < at_ms) == (way > 0))
+
+    return max((low, *sorted(changes)), key=likely)
