@@ -153,13 +153,28 @@ def edges_of(rings: Rings, glasses: Glasses, laws: Laws, ring: Ints, glass: Ints
     density = solo[law, at]
     some = np.flatnonzero(law % CLASSES)
     near, also = bins(laws.scale, residual[some] - rings.shift[ring[some]])
-    density[some] += np.where(also, laws.mates[law[some], near], 0.0)
+    mates = laws.mates[law[some], near] * _whole_round(rings, laws)[ring[some]]
+    density[some] += np.where(also, mates, 0.0)
     inside &= (glasses.end[glass] <= rings.latest[ring]) & (density > 0)
     ring, glass, density = ring[inside], glass[inside], density[inside]
     gain = millinats(np.log(density)) + rings.base[ring] + glasses.own[glass]
     gain += _fill_gain(rings.centre[ring], glasses, glass)
     keep = gain > 0
     return Edges(ring[keep], glass[keep], gain[keep])
+
+
+def _whole_round(rings: Rings, laws: Laws) -> Floats:
+    """Per ring, its part of how unlikely it is that its round as a whole came so late or early.
+
+    Lags of ``n`` mates are reasons for each other; that all of them are far out must be paid for once,
+    so each pays an ``n``-th (its logarithm times ``ROUND_RARE``).
+    """
+    day = rings.law // CLASSES
+    at, inside = bins(laws.scale, rings.shift)
+    likely = np.where(inside, laws.solo[day, at], 0.0) / laws.solo.max(axis=1)[day]
+    share = priors.ROUND_RARE * np.array((0.0, 1 / 2, 1 / 3, 0.0))[rings.law % CLASSES]
+    found: Floats = np.maximum(likely, 1e-9) ** share
+    return found
 
 
 def _fill_table() -> Floats:

@@ -138,6 +138,9 @@ ROUND_GAP_S, TERMINAL_GAP_S = 120.0, 4.0
 before belong to one round."""
 MATES_SCALE_S, MATES_SHARE = 18.0, 0.85
 """Spread of a ring's lag around its round-mates', and the share of rings that follow them."""
+ROUND_RARE = 0.75
+"""How much of what a far-out lag costs a round of rings pays as a whole: less than 1, since the lag around
+which they lie is itself only known from them."""
 LAW_TAIL_SHARE, LAW_TAIL_S = 0.2, 600.0
 """Share of lags that no day teaches: half within minutes, half anywhere in the window."""
 LAW_SCALE_S, LAW_STEP, LAW_KERNEL = 15.0, 0.05, 0.22
@@ -175,7 +178,7 @@ PRICE_STEPS = 5
 SPLIT_LEAST_COST = 2.0
 SURE = 0.6
 """A serve of which less of the likelihood agrees with the assignment is uncertain."""
-RANGE_DOWN, RANGE_UP, SETTLED = 0.8, 1.0, 0.01
+RANGE_DOWN, RANGE_UP, SETTLED = 0.6, 0.8, 0.01
 """Half widths of the 90 % range in standard deviations; a chance this near to 0 or 1 is settled."""
 CONFUSED_NEAR_S, CONFUSED_FAR_S, CONFUSED_LEAST, CONFUSED_SIGMAS = 90.0, 690.0, 8, 5.0
 """Two products are confused where within so many seconds so many more lone serves than chance
@@ -183,7 +186,7 @@ has it meet lone rings."""
 SWAPPED_PRIOR, LEAST_SWAPPED, MOST_SWAPPED = 5.0, 0.006, 0.97
 """Serves' worth of belief that a tap pours what the tap list says, where products are confused; and
 between what the share that it does not is held."""
-PAIR_BONUS = 0.9
+PAIR_BONUS = 2.5
 """Log likelihood added to every pair: what the laws know of late rings is always too little."""
 SWAPPED_FIRST, CLEARLY_SWAPPED, SWAPPED_BONUS = 0.3, 0.5, 2.0
 """The share when confusion is first seen; and above which share so much log likelihood is added in favour
