@@ -128,7 +128,8 @@ class Matching(Section):
         10, gt=0, description="How long after a keg goes on that beer may flow."
     )
     max_flow_per_second: Decimal = Field(
-        Decimal(4), gt=0, description="Faster than this is gas, not beer; US fl oz a second."
+        Decimal(4), gt=0, description="Faster than this is gas, not beer; US fl oz a second. Of a meter with "
+        "several faucets: so fast for each, but where the keg is changed after it."
     )
     log_before_minutes: float = Field(30, ge=0, description="A log entry explains pours this long before it.")
     log_after_minutes: float = Field(10, ge=0, description="... and this long after it.")

@@ -110,6 +110,21 @@ def test_what_flows_faster_than_beer_can_is_gas(ounces: float, seconds: float, g
     assert (volumes.not_beer, volumes.poured_not_rung) == ((oz(ounces), 0) if gas else (0, oz(ounces)))
 
 
+@pytest.mark.parametrize(("ounces", "keg", "gas"), [
+    (40, None, False), (40, "22:01:00", True), (40, "22:30:00", False), (73, None, True)])
+def test_two_faucets_of_one_meter_pour_twice_as_fast_unless_the_keg_is_changed_after_it(
+    ounces: float, keg: str | None, gas: bool
+) -> None:
+    """Eight seconds, or nearly nine: beer from two faucets is at most 72 oz."""
+    bar = Bar(taps=[tap(meter="M1"), tap(tap="2", meter="M1")])
+    bar.evening(24, tap="M1")
+    bar.pour("22:00:00", ounces, seconds=8, tap="M1")
+    if keg:
+        bar.keg_on(keg, "2", kind="off")
+    volumes = total(bar.ledger())
+    assert (volumes.not_beer, volumes.poured_not_rung) == ((oz(ounces), 0) if gas else (0, oz(ounces)))
+
+
 def test_gas_is_no_serve_and_nothing_to_list() -> None:
     bar = Bar()
     bar.evening(24)

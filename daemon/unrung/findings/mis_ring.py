@@ -30,8 +30,9 @@ MOMENT_MS = 150_000
 """A ring belongs to the moments of a serve within this time, by the corrected clock."""
 ALIKE = 0.13
 FEWEST = 4
-CLEARLY = 2.0
-"""Times what chance brings: in a crowd glasses and rings meet by more than chance as well."""
+CLEARLY, SURELY = 2.0, 0.01
+"""More than so many times what chance brings, by more than noise does so often: in a crowd glasses and
+rings meet by more than chance as well."""
 BURST = 0.25
 """Of all such meetings of four weeks, at one tap, with one beer's rings, on one day."""
 HOUR_MS = 3_600_000
@@ -56,7 +57,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
         pairs = _one_by_one(facts, meetings(facts, keys, numbers, 0))
         usual = fmean(len(meetings(facts, keys, numbers, move)) for move in MOVES_MS)
         chance = poisson_tail(len(pairs), usual + 0.5)
-        clear = chance < level(len(serves)) and len(pairs) >= CLEARLY * usual
+        clear = chance < level(len(serves)) and poisson_tail(len(pairs), CLEARLY * usual) < SURELY
         if len(pairs) >= FEWEST and clear:
             volume = max(_in_all(facts, keys, numbers), sum(facts.serves[key].left_ul for key in pairs))
             found.append(_finding(facts, settings, outlet, pairs, volume, usual, chance, len(serves)))

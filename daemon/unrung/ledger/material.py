@@ -64,7 +64,8 @@ def make_material(inputs: DayInputs, settings: Settings, handed: Handed = NOTHIN
     menu = Menu(settings.menu, inputs.day)
     taps = TapList(settings.taps, settings.venue)
     rings = rings_of(inputs, settings)
-    pours = day_pours(inputs.pours, [*inputs.cleaning, *inputs.logs], taps, outlets, settings.matching)
+    logs = [*inputs.cleaning, *inputs.logs]
+    pours = day_pours(inputs.pours, logs, inputs.kegs, taps, outlets, settings.matching)
     options = match_settings(settings.matching)
     material = Material(inputs.day, inputs.bounds, inputs, menu, rings, pours, options, handed=handed)
     _note_taps(material, taps, outlets)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import NamedTuple
 
-from unrung.ledger.inputs import LogLine, PourLine
+from unrung.ledger.inputs import KegLine, LogLine, PourLine
 from unrung.ledger.outlets import Outlets
 from unrung.ledger.taps import TapList
 from unrung.settings import Matching, TapRow
@@ -16,6 +16,8 @@ from unrung.units import UNITS_UL, pulses_to_ul
 
 GAS_LEAST_MS = 1_000
 """Shorter flows are timed too coarsely to tell beer from gas."""
+BLOWN_MS = 5 * 60_000
+"""Within this time after gas ran through a meter the keg is changed, or taken off at the least."""
 WHOLE_SECOND_MS = 1_000
 """A flow between two times written in whole seconds may have lasted this much longer."""
 WHOLE_MINUTE_MS = 60_000
@@ -59,10 +61,12 @@ class DayPours:
 
 
 def day_pours(
-    lines: Iterable[PourLine], logs: Iterable[LogLine], taps: TapList, outlets: Outlets, matching: Matching
+    lines: Iterable[PourLine], logs: Iterable[LogLine], kegs: Iterable[KegLine], taps: TapList,
+    outlets: Outlets, matching: Matching,
 ) -> DayPours:
     """All pours of one day, sorted into beer, gas and cleaning."""
     day = DayPours()
+    changes = _keg_changes(kegs, taps)
     spans = _cleaning_spans(logs)
     limit = Fraction(matching.max_flow_per_second) * UNITS_UL["us_fl_oz"] / 1000
     for line in lines:
@@ -77,7 +81,7 @@ def day_pours(
             day.untimed.append(flow._replace(cleaning=entry))
         elif entry is not None:
             day.cleaning.append(flow._replace(cleaning=entry))
-        elif is_gas(flow, limit):
+        elif is_gas(flow, limit) and not _two_at_once(flow, limit, line.tap, taps, changes):
             day.gas.append(flow)
         else:
             day.beer.append(flow)
@@ -92,6 +96,28 @@ def is_gas(flow: Flow, limit_ul_per_ms: Fraction) -> bool:
     if flow.start_ms % WHOLE_SECOND_MS == flow.end_ms % WHOLE_SECOND_MS == 0:
         lasted += WHOLE_SECOND_MS
     return flow.volume_ul * limit_ul_per_ms.denominator > limit_ul_per_ms.numerator * lasted
+
+
+def _two_at_once(
+    flow: Flow, limit_ul_per_ms: Fraction, name: str, taps: TapList, changes: Mapping[str, Sequence[int]]
+) -> bool:
+    """Whether faucets of one meter that were open together explain a flow. No keg is changed after it."""
+    faucets = taps.faucets(name, flow.end_ms)
+    if faucets < 2 or is_gas(flow, faucets * limit_ul_per_ms):
+        return False
+    return not any(
+        flow.start_ms <= at_ms <= flow.end_ms + BLOWN_MS for at_ms in changes.get(flow.tap.casefold(), ()))
+
+
+def _keg_changes(kegs: Iterable[KegLine], taps: TapList) -> dict[str, list[int]]:
+    """Times at which kegs went off or on, by the tap that their meter's flows go by."""
+    found: dict[str, list[int]] = defaultdict(list)
+    for keg in kegs:
+        row = taps.at(keg.tap, keg.at_ms) if keg.tap else None
+        first = taps.at(row.meter, keg.at_ms) if row is not None and row.meter else row
+        if first is not None and keg.kind in ("off", "on"):
+            found[first.tap.casefold()].append(keg.at_ms)
+    return found
 
 
 def _volume(line: PourLine, tap: TapRow | None, taps: TapList, day: DayPours) -> int | None:

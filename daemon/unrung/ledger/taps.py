@@ -36,6 +36,13 @@ class TapList:
         """Whether any row for ``name`` is in force, if only several that differ."""
         return bool(self._live(self._by_name.get(name.strip().casefold(), ()), at_ms))
 
+    def faucets(self, name: str, at_ms: int) -> int:
+        """How many taps the meter that goes by ``name``, or that of the tap of that name, feeds."""
+        live = self._live(self._by_name.get(name.strip().casefold(), ()), at_ms)
+        meters = {row.meter.strip().casefold() for row in live} - {""}
+        return max(len(live), *(
+            len(self._live(self._by_name.get(meter, ()), at_ms)) for meter in meters), 1)
+
     def on_day(self, day: date, lo_ms: int, hi_ms: int) -> list[TapRow]:
         """Rows in force at any time of a business day that runs [lo, hi)."""
         found = [
