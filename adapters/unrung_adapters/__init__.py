@@ -11,3 +11,10 @@ ADAPTERS = {
 It counts in ``notes`` (``unrung_adapters.notes.ReadNotes``) and raises ``ExportError`` where the file
 as a whole is unusable, ``IncompleteExport`` where it looks cut off, ``ConfigError`` where the mapping
 itself is wrong."""
+
+BATCHES = {
+    "csv": "unrung_adapters.csv_rows:batches",
+    "json": "unrung_adapters.json_rows:batches",
+}
+"""The same rows in batches (``unrung.records.Batch``), for intake: of those that are in ADAPTERS. An
+adapter that gives row after row only is as good, and slower."""

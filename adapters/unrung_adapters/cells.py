@@ -64,6 +64,28 @@ def texts_taker(
     return take
 
 
+def columns_taker(
+    mapping: Mapping, at: dict[str, int]
+) -> Callable[[Sequence[Cells]], dict[str, Sequence[str]]]:
+    """A function from rows to the columns of the mapped fields; ``at``: where each column stands."""
+    fields = mapped_fields(mapping)
+    sources = {field: mapping.fields[field] for field in ORDERS[mapping.carries] if field in fields}
+
+    def take(rows: Sequence[Cells]) -> dict[str, Sequence[str]]:
+        columns: list[Sequence[str]] = list(zip(*rows, strict=True))
+        found: dict[str, Sequence[str]] = {}
+        for field, source in sources.items():
+            if isinstance(source, Constant):
+                found[field] = [source.const] * len(rows)
+            elif len(source) == 1:
+                found[field] = columns[at[source[0]]]
+            else:
+                found[field] = list(map(" ".join, zip(*(columns[at[name]] for name in source), strict=True)))
+        return found
+
+    return take
+
+
 def raw_taker(indexes: Sequence[int]) -> Callable[[Cells], str]:
     """A function from cells to those at ``indexes``, as written, joined by U+001F."""
     if len(indexes) < 2:

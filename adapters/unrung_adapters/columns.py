@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 
 from unrung.errors import ExportError
 from unrung.mapping import Mapping
-from unrung_adapters.cells import Cells, raw_taker, skipper, texts_taker, told_apart, wanted
+from unrung_adapters.cells import (
+    Cells,
+    columns_taker,
+    raw_taker,
+    skipper,
+    texts_taker,
+    told_apart,
+    wanted,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +27,8 @@ class Columns:
     names: Cells
     width: int
     texts: Callable[[Cells], tuple[str, ...]]
+    """The texts of all fields of one row, to show them."""
+    fields: Callable[[Sequence[Cells]], dict[str, Sequence[str]]]
     raw: Callable[[Cells], str]
     skips: Callable[[Cells], bool] | None
 
@@ -34,7 +44,7 @@ def columns(name: str, line: int, header: Cells, mapping: Mapping) -> Columns:
     _check(name, line, names, skipped, mapping.feed)
     at = {column: index for index, column in enumerate(names)}
     return Columns(
-        header, len(header), texts_taker(mapping, at, len(header)),
+        header, len(header), texts_taker(mapping, at, len(header)), columns_taker(mapping, at),
         raw_taker([at[column] for column in told_apart(used)]), skipper(mapping, at),
     )
 

@@ -6,12 +6,14 @@ import csv
 import io
 from collections.abc import Iterator
 from itertools import chain, islice
+from operator import attrgetter
 
 from unrung.errors import ExportError, IncompleteExport
 from unrung.mapping import Formats, Mapping
-from unrung.records import AnyRecord, Export, Reject
-from unrung_adapters.bad_value import BadValue, rejected
-from unrung_adapters.build import record_builder
+from unrung.records import AnyRecord, Batch, Export, Reject
+from unrung_adapters.bad_value import rejected
+from unrung_adapters.batches import ROWS, Texts, columns_of, rows_of
+from unrung_adapters.build import column_builder
 from unrung_adapters.cells import named_cells
 from unrung_adapters.check import refuse_bad_mapping
 from unrung_adapters.columns import Columns, columns
@@ -37,6 +39,11 @@ def read(
     whole cannot be trusted, possibly after some rows, ``IncompleteExport`` where it looks cut off,
     and ``ConfigError`` where the mapping itself is wrong.
     """
+    return rows_of(batches(export, mapping, notes))
+
+
+def batches(export: Export, mapping: Mapping, notes: ReadNotes | None = None) -> Iterator[Batch]:
+    """The same rows some thousands at a time, column by column."""
     refuse_bad_mapping(mapping, "csv")
     text = decoded(export.name, unpacked(export, mapping), mapping.formats.encoding)
     rows = _rows(export.name, text, mapping.formats)
@@ -53,37 +60,64 @@ def read(
     notes = notes or ReadNotes()
     notes.columns = tuple(map(str.strip, header)) if mapping.formats.header else ()
     final = 0 if text.endswith(("\n", "\r")) else sum(1 for _ in io.StringIO(text, newline=""))
-    yield from _records(export, mapping, notes, rows, found, final)
+    yield from _Reading(export, mapping, notes, found, final).batches(rows)
 
 
-def _records(
-    export: Export, mapping: Mapping, notes: ReadNotes, rows: Iterator[_Row], found: Columns,
-    final: int,
-) -> Iterator[AnyRecord | Reject]:
-    """``final``: the last physical line where it has no line end, else 0."""
-    build = record_builder(mapping, export.received_ms, notes)
-    width, texts_of, raw_of, skips = found.width, found.texts, found.raw, found.skips
-    for first, last, cells in rows:
-        if skips is not None and skips(cells):
-            notes.skipped += 1
-            continue
-        if last > first and swallowed_rows(cells, width, mapping.formats.delimiter):
-            raise _swallowed(export.name, first, last)
-        if len(cells) == width:
-            texts = texts_of(cells)
-            try:
-                yield build(first, texts, raw_of(cells))
-                continue
-            except BadValue as bad:
-                reject = rejected(first, bad, named_cells(mapping, texts))
+class _Reading:
+    """One export on its way. ``final``: its last physical line where that has no line end, else 0."""
+
+    def __init__(
+        self, export: Export, mapping: Mapping, notes: ReadNotes, found: Columns, final: int
+    ) -> None:
+        self._name, self._mapping, self._notes, self._found, self._final = (
+            export.name, mapping, notes, found, final)
+        self._kind, self._build = column_builder(mapping, export.received_ms, notes)
+
+    def batches(self, rows: Iterator[_Row]) -> Iterator[Batch]:
+        """What came before a row that the export stumbles over is given before that is raised."""
+        width, skips, delimiter = self._found.width, self._found.skips, self._mapping.formats.delimiter
+        kept: list[_Row] = []
+        rejects: list[Reject] = []
+        try:
+            for row in rows:
+                first, last, cells = row
+                if skips is not None and skips(cells):
+                    self._notes.skipped += 1
+                    continue
+                if last > first and swallowed_rows(cells, width, delimiter):
+                    raise _swallowed(self._name, first, last)
+                if len(cells) == width:
+                    kept.append(row)
+                    if len(kept) == ROWS:
+                        yield self._batch(kept, rejects)
+                        kept, rejects = [], []
+                else:
+                    self._put_aside(row, _wrong_width(first, len(cells), width), rejects)
+        except ExportError:
+            yield self._batch(kept, rejects)
+            raise
+        yield self._batch(kept, rejects)
+
+    def _batch(self, rows: list[_Row], rejects: list[Reject]) -> Batch:
+        if not rows:
+            return Batch(self._kind, {"line": ()}, rejects)
+        lines, _, cells = zip(*rows, strict=True)
+        texts = Texts(lines, self._found.fields(cells))
+        made, bad = columns_of(self._build, texts, list(map(self._found.raw, cells)))
+        for number, error in bad.items():
+            shown = named_cells(self._mapping, self._found.texts(cells[number]))
+            self._put_aside(rows[number], rejected(lines[number], error, shown), rejects)
+        return Batch(self._kind, made, sorted(rejects, key=attrgetter("line")))
+
+    def _put_aside(self, row: _Row, reject: Reject, rejects: list[Reject]) -> None:
+        """A row that cannot be read: passed over where it is blank or the header again."""
+        first, last, cells = row
+        if cells == self._found.names or not any(map(str.strip, cells)):
+            self._notes.skipped += 1
+        elif last == self._final and len(cells) < self._found.width:
+            raise _cut_off(self._name, first, len(cells), self._found.width)
         else:
-            reject = _wrong_width(first, len(cells), width)
-        if cells == found.names or not any(map(str.strip, cells)):
-            notes.skipped += 1
-        elif last == final and len(cells) < width:
-            raise _cut_off(export.name, first, len(cells), width)
-        else:
-            yield reject
+            rejects.append(reject)
 
 
 def _rows(name: str, text: str, formats: Formats) -> Iterator[_Row]:

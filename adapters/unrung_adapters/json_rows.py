@@ -3,13 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from itertools import islice
+from operator import attrgetter
 from typing import Any
 
 from unrung.mapping import Mapping
-from unrung.records import AnyRecord, Export, Reject
+from unrung.records import AnyRecord, Batch, Export, Reject
 from unrung_adapters.bad_value import BadValue, rejected
-from unrung_adapters.build import record_builder
-from unrung_adapters.cells import Cells, named_cells, raw_taker, skipper, texts_taker, told_apart, wanted
+from unrung_adapters.batches import ROWS, Texts, columns_of, rows_of
+from unrung_adapters.build import column_builder
+from unrung_adapters.cells import (
+    Cells,
+    columns_taker,
+    named_cells,
+    raw_taker,
+    skipper,
+    texts_taker,
+    told_apart,
+    wanted,
+)
 from unrung_adapters.check import refuse_bad_mapping
 from unrung_adapters.decode import decoded
 from unrung_adapters.documents import document
@@ -32,11 +44,16 @@ def read(
     cannot be read, ``IncompleteExport`` where it ends too early, and ``ConfigError`` where the
     mapping itself is wrong.
     """
+    return rows_of(batches(export, mapping, notes))
+
+
+def batches(export: Export, mapping: Mapping, notes: ReadNotes | None = None) -> Iterator[Batch]:
+    """The same rows some thousands at a time, column by column."""
     refuse_bad_mapping(mapping, "json")
     text = decoded(export.name, unpacked(export, mapping), mapping.formats.encoding)
     whole = _whole_of(export.name, text, mapping)
     places = row_places(export.name, whole, mapping.formats.rows)
-    yield from _records(export, mapping, ReadNotes() if notes is None else notes, places)
+    yield from _batches(export, mapping, ReadNotes() if notes is None else notes, places)
 
 
 def _whole_of(name: str, text: str, mapping: Mapping) -> Any:
@@ -48,30 +65,47 @@ def _whole_of(name: str, text: str, mapping: Mapping) -> Any:
     return found
 
 
-def _records(
+def _batches(
     export: Export, mapping: Mapping, notes: ReadNotes, places: Iterator[Place]
-) -> Iterator[AnyRecord | Reject]:
-    build, used = record_builder(mapping, export.received_ms, notes), wanted(mapping)
+) -> Iterator[Batch]:
+    kind, build = column_builder(mapping, export.received_ms, notes)
+    used = wanted(mapping)
     cells_of, at = _cells_reader(mapping, used)
-    texts_of, all_of = texts_taker(mapping, at, len(at)), raw_taker(range(len(used)))
+    fields_of, texts_of, all_of = columns_taker(mapping, at), texts_taker(mapping, at, len(at)), raw_taker(
+        range(len(used)))
     raw_of = raw_taker([at[column] for column in told_apart(used)])
     skips, unseen = skipper(mapping, at), dict(enumerate(used.values()))
-    for line, place in enumerate(places, 1):
-        texts: tuple[str, ...] = ()
-        try:
-            cells = cells_of(place)
-            if skips is not None and skips(cells):
-                notes.skipped += 1
-                continue
-            for index in [index for index in unseen if cells[index]]:
-                del unseen[index]
-            texts, whole = texts_of(cells), all_of(cells)
-            if not whole.isascii() or "\0" in whole:
-                _check_characters(cells, used)
-            yield build(line, texts, raw_of(cells))
-        except BadValue as bad:
-            shown = [*map(_escaped, texts)]
-            yield rejected(line, _plainer(bad, place), named_cells(mapping, shown) if shown else {})
+
+    def kept_aside(line: int, place: Place, cells: Cells, bad: BadValue) -> Reject:
+        shown = named_cells(mapping, [*map(_escaped, texts_of(cells))]) if cells else {}
+        return rejected(line, _plainer(bad, place), shown)
+
+    numbered = enumerate(places, 1)
+    while some := list(islice(numbered, ROWS)):
+        kept: list[tuple[int, Place, Cells]] = []
+        rejects: list[Reject] = []
+        for line, place in some:
+            cells: Cells = []
+            try:
+                found = cells_of(place)
+                if skips is not None and skips(found):
+                    notes.skipped += 1
+                    continue
+                for index in [index for index in unseen if found[index]]:
+                    del unseen[index]
+                cells, whole = found, all_of(found)
+                if not whole.isascii() or "\0" in whole:
+                    _check_characters(cells, used)
+                kept.append((line, place, cells))
+            except BadValue as bad:
+                rejects.append(kept_aside(line, place, cells, bad))
+        if kept:
+            lines, _, rows = zip(*kept, strict=True)
+            made, errors = columns_of(build, Texts(lines, fields_of(rows)), list(map(raw_of, rows)))
+            rejects += [kept_aside(*kept[number], error) for number, error in errors.items()]
+            yield Batch(kind, made, sorted(rejects, key=attrgetter("line")))
+        else:
+            yield Batch(kind, {"line": ()}, rejects)
     notes.absent += unseen.values()
     notes.present = tuple(field for field in used.values() if field not in notes.absent)
 

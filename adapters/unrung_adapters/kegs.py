@@ -11,7 +11,7 @@ from unrung.records import KegEvent, KegKind
 from unrung.units import keg_size_ul
 from unrung_adapters.bad_value import BadValue, Unreadable
 from unrung_adapters.numerals import number_reader
-from unrung_adapters.plan import Build, Plan, kind_reader
+from unrung_adapters.plan import Plan, kind_reader
 from unrung_adapters.quantities import grams, money_minor, units_micro, volume_ul
 
 ORDER = (
@@ -22,7 +22,7 @@ _ONE = 1_000_000
 _LONGEST = 40
 
 
-def keg_builder(plan: Plan) -> Build:
+def keg_builder(plan: Plan) -> Callable[[tuple[str, ...]], KegEvent]:
     """A function from the texts of one keg event, in ``ORDER``, to the event."""
     mapping, moments = plan.mapping, plan.moments
     formats = mapping.formats
@@ -32,11 +32,11 @@ def keg_builder(plan: Plan) -> Build:
     gross_of, tare_of = grams("gross_kg", formats), grams("tare_kg", formats)
     cost_of = money_minor("cost", formats, mapping.currency_digits)
 
-    def build(line: int, texts: tuple[str, ...], raw: str) -> KegEvent:
+    def build(texts: tuple[str, ...]) -> KegEvent:
         (at, kind, tap, product, outlet, keg, size, units, part, gross, tare, cost, to_outlet,
          ref, version) = texts
         return KegEvent.model_validate({
-            "line": line, "ref": ref.strip(), "version": version.strip(), "raw": raw,
+            "line": 0, "ref": ref.strip(), "version": version.strip(),
             "at_ms": moments.in_order("at", at), "at_text": at, "kind": kind_of(kind),
             "tap": tap.strip(), "product": product.strip(), "outlet": outlet.strip(),
             "keg": keg.strip(), "size_ul": _unless_empty(size_of, size),

@@ -9,7 +9,8 @@ from typing import get_args
 
 from unrung.records import LogEntry, LogReason
 from unrung_adapters.bad_value import BadValue, Unreadable
-from unrung_adapters.plan import Build, Plan, kind_reader, required
+from unrung_adapters.batches import empty
+from unrung_adapters.plan import Plan, kind_reader
 from unrung_adapters.quantities import units_micro, volume_ul
 from unrung_adapters.time_text import aware_ms, date_reader
 
@@ -25,14 +26,14 @@ When = tuple[int | None, int | None, str, str]
 """``at_ms``, ``end_ms``, ``day``, ``at_text``."""
 
 
-def log_builder(plan: Plan) -> Build:
+def log_builder(plan: Plan) -> Callable[[tuple[str, ...]], LogEntry]:
     """A function from the texts of one entry, in ``ORDER``, to the entry."""
     formats = plan.mapping.formats
     when, reason_of = _when_reader(plan), kind_reader("reason", plan.mapping, get_args(LogReason))
     units_of = units_micro("units", formats, negative=False)
     volume_of = volume_ul("volume", formats)
 
-    def build(line: int, texts: tuple[str, ...], raw: str) -> LogEntry:
+    def build(texts: tuple[str, ...]) -> LogEntry:
         at, end, day, reason_text, tap, product, outlet, item, units, volume, ref, version = texts
         at_ms, end_ms, day, at_text = when(at, end, day)
         reason, item = reason_of(reason_text), item.strip()
@@ -44,7 +45,7 @@ def log_builder(plan: Plan) -> Build:
                 "Write down how much it was, or which item and how many.",
             )
         return LogEntry.model_validate({
-            "line": line, "ref": ref.strip(), "version": version.strip(), "raw": raw,
+            "line": 0, "ref": ref.strip(), "version": version.strip(),
             "at_ms": at_ms, "end_ms": end_ms, "day": day, "at_text": at_text, "reason": reason,
             "tap": tap.strip(), "product": product.strip(), "outlet": outlet.strip(), "item": item,
             "units_micro": units_of(units) if units.strip() else _ONE, "volume_ul": ul,
@@ -60,7 +61,9 @@ def _when_reader(plan: Plan) -> Callable[[str, str, str], When]:
 
     def read(at: str, end: str, day: str) -> When:
         if by_day and not at.strip():
-            return None, None, day_of(required("day", day)), day
+            if not day.strip():
+                raise empty("day", day)
+            return None, None, day_of(day.strip()), day
         at_ms = moments.in_order("at", at)
         if not end.strip():
             return at_ms, None, "", at

@@ -7,15 +7,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from unrung.mapping import Constant, Mapping
-from unrung.records import AnyRecord
 from unrung_adapters.bad_value import BadValue
 from unrung_adapters.moments import Moments
-
-Build = Callable[[int, tuple[str, ...], str], AnyRecord]
-"""Line, texts of all fields in the kind's ``ORDER`` ("" where unmapped), raw → record.
-
-Raises ``BadValue`` where a text cannot be read.
-"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,14 +23,6 @@ class Plan:
 def mapped_fields(mapping: Mapping) -> frozenset[str]:
     """The mapped fields; never staff, unless the venue asked for it."""
     return frozenset(mapping.fields) - (frozenset() if mapping.keep_staff else {"staff"})
-
-
-def required(field: str, text: str) -> str:
-    """``text`` without blanks around it; ``BadValue`` where nothing is left."""
-    bare = text.strip()
-    if not bare:
-        raise BadValue(field, text, "is empty", "Fill it in at the source, or map another column.")
-    return bare
 
 
 def kind_reader(

@@ -1,13 +1,13 @@
-"""Mapped texts to pours and readings."""
+"""Mapped texts to the columns of pours and readings."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
-from unrung.records import Pour, Reading
 from unrung.units import from_ul
 from unrung_adapters.bad_value import BadValue
-from unrung_adapters.plan import Build, Plan, required
+from unrung_adapters.batches import Bad, BuildColumns, Columns, Texts, each, empty, required
+from unrung_adapters.plan import Plan
 from unrung_adapters.quantities import count, duration_ms, volume_ul
 
 POUR_ORDER = (
@@ -18,67 +18,95 @@ READING_ORDER = ("meter", "at", "total", "pulses", "id", "version")
 AGREE_MS = 2_000
 """Start, end and duration of one row may differ by this much where a source gives all three."""
 
-Amount = tuple[int | None, int | None]
-"""Microlitres, pulses: one of them None."""
 
-
-def pour_builder(plan: Plan) -> Build:
-    """A function from the texts of one flow, in ``POUR_ORDER``, to its pour."""
+def pour_columns(plan: Plan) -> BuildColumns:
+    """A function from the texts of flows to the columns of their pours."""
     span, most_ul = _span_reader(plan), plan.mapping.max_pour_ul
-    amount = _amount_reader(plan, "volume")
-    validate: Callable[[object], Pour] = Pour.__pydantic_validator__.validate_python
+    enter_amounts = _amounts(plan, "volume", "volume_ul")
 
-    def build(line: int, texts: tuple[str, ...], raw: str) -> Pour:
-        tap, meter, start, end, duration, volume, pulses, ref, version = texts
-        start_ms, end_ms = span(start, end, duration)
-        ul, ticks = amount(volume, pulses)
-        if ul is not None and ul > most_ul:
-            litres = f"{from_ul(ul, 'l', 1):f}".removesuffix(".0")
-            raise BadValue(
-                "volume", volume, f"{litres} litres in one pour: is the unit right?",
-                "Set formats.volume_unit, formats.decimal and formats.thousands to how the source "
-                "writes volumes.",
-            )
-        return validate({
-            "line": line, "ref": ref.strip(), "version": version.strip(), "raw": raw,
-            "tap": tap.strip() or required("meter" if meter else "tap", meter),
-            "start_ms": start_ms, "end_ms": end_ms, "at_text": end if end.strip() else start,
-            "volume_ul": ul, "pulses": ticks,
-        })
+    def build(texts: Texts, bad: Bad) -> Columns:
+        starts, ends = texts["start"], texts["end"]
+        spans = _spans(span, starts, ends, texts["duration"], bad)
+        columns: Columns = {
+            "start_ms": [start for start, _ in spans], "end_ms": [end for _, end in spans],
+            "at_text": [end if end.strip() else start for start, end in zip(starts, ends, strict=True)],
+        }
+        enter_amounts(texts, columns, bad)
+        for number, ul in enumerate(columns.get("volume_ul", ())):
+            if ul is not None and ul > most_ul:
+                bad.setdefault(number, _too_much(texts["volume"][number], ul))
+        columns["tap"] = _taps(texts, bad)
+        return columns
 
     return build
 
 
-def reading_builder(plan: Plan) -> Build:
-    """A function from the texts of one count, in ``READING_ORDER``, to its reading."""
-    moments, amount = plan.moments, _amount_reader(plan, "total")
+def reading_columns(plan: Plan) -> BuildColumns:
+    """A function from the texts of counts to the columns of their readings."""
+    moments, enter_amounts = plan.moments, _amounts(plan, "total", "total_ul")
 
-    def build(line: int, texts: tuple[str, ...], raw: str) -> Reading:
-        meter, at, total, pulses, ref, version = texts
-        at_ms = moments.in_order("at", at)
-        ul, ticks = amount(total, pulses)
-        return Reading.model_validate({
-            "line": line, "ref": ref.strip(), "version": version.strip(), "raw": raw,
-            "meter": required("meter", meter), "at_ms": at_ms, "at_text": at, "total_ul": ul,
-            "pulses": ticks,
-        })
+    def build(texts: Texts, bad: Bad) -> Columns:
+        at = texts["at"]
+        columns: Columns = {"at_ms": moments.column("at", at, bad), "at_text": at}
+        enter_amounts(texts, columns, bad)
+        columns["meter"] = required("meter", texts, bad)
+        return columns
 
     return build
 
 
-def _amount_reader(plan: Plan, field: str) -> Callable[[str, str], Amount]:
-    """A volume where the row has one, else pulses: they wait for the factor of the tap."""
+def _spans(
+    span: Callable[[str, str, str], tuple[int, int]], starts: Sequence[str], ends: Sequence[str],
+    durations: Sequence[str], bad: Bad,
+) -> list[tuple[int, int]]:
+    found = []
+    for number, row in enumerate(zip(starts, ends, durations, strict=True)):
+        try:
+            found.append(span(*row))
+        except BadValue as error:
+            bad[number] = error
+            found.append((0, 0))
+    return found
+
+
+def _taps(texts: Texts, bad: Bad) -> list[str]:
+    """The tap, else the meter: as the source names it."""
+    found = [text.strip() for text in texts["tap"]]
+    if not all(found):
+        meters = texts["meter"]
+        for number, text in enumerate(found):
+            if not text:
+                found[number] = meters[number].strip()
+                if not found[number]:
+                    bad.setdefault(number, empty("meter" if meters[number] else "tap", meters[number]))
+    return found
+
+
+def _too_much(text: str, ul: int) -> BadValue:
+    litres = f"{from_ul(ul, 'l', 1):f}".removesuffix(".0")
+    return BadValue(
+        "volume", text, f"{litres} litres in one pour: is the unit right?",
+        "Set formats.volume_unit, formats.decimal and formats.thousands to how the source "
+        "writes volumes.",
+    )
+
+
+def _amounts(plan: Plan, field: str, name: str) -> Callable[[Texts, Columns, Bad], None]:
+    """Enters a volume where a row has one, else pulses: they wait for the factor of the tap."""
     volume_of = volume_ul(field, plan.mapping.formats)
     pulses_of = count("pulses", plan.mapping.formats)
-    by_pulses = "pulses" in plan.mapped
-    only_pulses = by_pulses and field not in plan.mapped
 
-    def read(volume: str, pulses: str) -> Amount:
-        if only_pulses or (by_pulses and not volume.strip()):
-            return None, pulses_of(pulses)
-        return volume_of(volume), None
+    def enter(texts: Texts, columns: Columns, bad: Bad) -> None:
+        if "pulses" not in texts:
+            columns[name] = each(volume_of, texts[field], bad)
+        elif field not in texts:
+            columns["pulses"] = each(pulses_of, texts["pulses"], bad)
+        else:
+            both = list(zip(texts[field], texts["pulses"], strict=True))
+            columns[name] = each(lambda row: volume_of(row[0]) if row[0].strip() else None, both, bad)
+            columns["pulses"] = each(lambda row: None if row[0].strip() else pulses_of(row[1]), both, bad)
 
-    return read
+    return enter
 
 
 def _span_reader(plan: Plan) -> Callable[[str, str, str], tuple[int, int]]:

@@ -93,6 +93,11 @@ def money_minor(field: str, formats: Formats, digits: int) -> ReadInt:
     return _reader(field, read, lambda scaled: _whole(scaled, digits, reason, fix))
 
 
+def or_none(read: ReadInt) -> Callable[[str], int | None]:
+    """``read`` for a field that may be empty."""
+    return lambda text: read(text) if text else None
+
+
 def half_even(numerator: int, denominator: int) -> int:
     """numerator / denominator rounded half to even; the denominator is positive.
 

@@ -16,8 +16,9 @@ units of the venue's currency (``_minor``).
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal, NamedTuple
 
 from pydantic import BaseModel, ConfigDict
 
@@ -164,3 +165,13 @@ class Reject:
     reason: str
     fix: str
     cells: dict[str, str]
+
+
+class Batch(NamedTuple):
+    """Some rows of an export in file order: those that could be read, column by column, and the others."""
+
+    kind: type[Record]
+    columns: Mapping[str, Sequence[Any]]
+    """Field of the record to its values, one a row; a field that is not here has its default in every row.
+    ``line`` is always here. Not checked yet: whoever makes records or rows of them does that."""
+    rejects: Sequence[Reject] = ()

@@ -169,9 +169,9 @@ def test_a_file_without_a_row_is_no_day_without_sales(venue: VenueFolder) -> Non
 def test_a_reader_that_fails_on_one_file_does_not_stop_the_others(
     venue: VenueFolder, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    real = adapter.reader
+    real = adapter.batch_reader
 
-    def faulty(name: str) -> adapter.Reader:
+    def faulty(name: str) -> adapter.BatchReader:
         def read(export: Export, *rest: object) -> object:
             if export.name == "a.csv":
                 raise ZeroDivisionError("division by zero")
@@ -179,7 +179,7 @@ def test_a_reader_that_fails_on_one_file_does_not_stop_the_others(
 
         return read  # type: ignore[return-value]
 
-    monkeypatch.setattr(adapter, "reader", faulty)
+    monkeypatch.setattr(adapter, "batch_reader", faulty)
     venue.rings("a.csv", [ring("20:15:00")])
     venue.rings("b.csv", [ring("20:16:00")])
     venue.intake()

@@ -5,18 +5,23 @@ from __future__ import annotations
 import hashlib
 import importlib
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from functools import lru_cache
 from importlib.metadata import entry_points
-from typing import Any
+from typing import Any, TypeVar
 
 from unrung.errors import ConfigError, ExportError, IncompleteExport, UnrungError
+from unrung.intake.rows import batches_of, checked
 from unrung.mapping import Constant, Mapping
-from unrung.records import AnyRecord, Export, Reject
+from unrung.records import AnyRecord, Batch, Export, Reject
 from unrung.settings import Feed, Settings
+from unrung.store.movement_values import Columns
 
 GROUP = "unrung.adapters"
 Reader = Callable[..., Iterable[AnyRecord | Reject]]
+BatchReader = Callable[..., Iterable[Batch]]
+Read = TypeVar("Read")
 
 
 @lru_cache(maxsize=64)
@@ -33,6 +38,17 @@ def reader(name: str) -> Reader:
         loaded: Reader = outside[name].load()
         return loaded
     raise ConfigError([f"adapter {name!r} is not known; there are {sorted({*table, *outside})}"])
+
+
+@lru_cache(maxsize=64)
+def batch_reader(name: str) -> BatchReader:
+    """The same rows in batches: what the adapter itself gives so, or one that gives row after row."""
+    own: dict[str, str] = importlib.import_module("unrung_adapters").BATCHES
+    if name in own:
+        module, function = own[name].split(":")
+        found: BatchReader = getattr(importlib.import_module(module), function)
+        return found
+    return lambda *given: batches_of(reader(name)(*given))
 
 
 def new_notes() -> Any:
@@ -78,19 +94,50 @@ def read_all(
     last row is cut off and it is not known to be ``finished`` (once it is, that row is a bad row) or
     nothing comes before it.
     """
-    records: list[AnyRecord] = []
-    rejects: list[Reject] = []
+    rows, cut_off, notes = _read(feed, settings, export, reader)
+    records = [row for row in rows if not isinstance(row, Reject)]
+    rejects = [row for row in rows if isinstance(row, Reject)]
+    return records, rejects + _cut_off(cut_off, finished, bool(records)), notes
+
+
+def read_rows(
+    feed: Feed, settings: Settings, export: Export, *, finished: bool = True
+) -> tuple[Columns, list[Reject], Any]:
+    """The same, with the records as the columns of their rows in the store."""
+    batches, cut_off, notes = _read(feed, settings, export, batch_reader)
+    with _reader_fault(feed, export):
+        rows = checked(batches)
+    rejects = [reject for batch in batches for reject in batch.rejects]
+    return rows, rejects + _cut_off(cut_off, finished, bool(rows["line"])), notes
+
+
+def _read(
+    feed: Feed, settings: Settings, export: Export, by: Callable[[str], Callable[..., Iterable[Read]]]
+) -> tuple[list[Read], IncompleteExport | None, Any]:
+    """What the reader gives, up to where the export is cut off."""
+    found: list[Read] = []
     notes = new_notes()
+    with _reader_fault(feed, export):
+        try:
+            for one in by(feed.adapter)(export, mapping_of(feed, settings), notes):
+                found.append(one)
+        except IncompleteExport as error:
+            return found, error, notes
+    return found, None, notes
+
+
+def _cut_off(error: IncompleteExport | None, finished: bool, any_before: bool) -> list[Reject]:
+    if error is None:
+        return []
+    if not finished or not any_before:
+        raise error
+    return [whole_reject(error)]
+
+
+@contextmanager
+def _reader_fault(feed: Feed, export: Export) -> Iterator[None]:
     try:
-        for row in reader(feed.adapter)(export, mapping_of(feed, settings), notes):
-            if isinstance(row, Reject):
-                rejects.append(row)
-            else:
-                records.append(row)
-    except IncompleteExport as error:
-        if not finished or not records:
-            raise
-        rejects.append(whole_reject(error))
+        yield
     except UnrungError:
         raise
     except Exception as error:  # one file that trips a reader must not stop the rest
@@ -98,7 +145,6 @@ def read_all(
             f"the reader {feed.adapter!r} failed on it ({type(error).__name__}: {error})",
             name=export.name, fix="That is a fault of the reader: keep the file and report it.",
         ) from error
-    return records, rejects, notes
 
 
 def whole_reject(error: ExportError) -> Reject:

@@ -8,13 +8,15 @@ where a till writes file after file under one name, its contents.
 
 from __future__ import annotations
 
-import hashlib
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from hashlib import blake2b
 
-from unrung.records import AnyRecord, Reject
+from unrung.intake.rows import only
+from unrung.records import Reject
 from unrung.settings import Feed
+from unrung.store.movement_values import Columns, column
 from unrung.store.movements import share_known
 from unrung.store.open import Store
 from unrung.store.sources import newest_named
@@ -22,49 +24,57 @@ from unrung.store.sources import newest_named
 
 @dataclass(frozen=True, slots=True)
 class Identified:
-    """Records with their identities (16 bytes each), and those whose id was used before."""
+    """Rows with their identities (16 bytes each), and those whose id was used before."""
 
-    rows: list[tuple[bytes, AnyRecord]]
+    rows: Columns
+    idents: list[bytes]
     clashes: list[Reject]
     repeats: int
     """Rows that repeat an id with equal contents within the export."""
 
 
-def identify(feed: Feed, scope: str, records: Sequence[AnyRecord]) -> Identified:
-    """Give every record of an export its identity; ``scope`` as ``file_scope`` has it."""
-    refs = {record.ref for record in records}
-    if len(refs) == len(records) and "" not in refs:  # as is usual: no two can clash
-        return Identified([(ident_of(feed, record.ref), record) for record in records], [], 0)
-    rows: list[tuple[bytes, AnyRecord]] = []
-    clashes: list[Reject] = []
-    by_ref: dict[str, AnyRecord] = {}
+def identify(feed: Feed, scope: str, rows: Columns) -> Identified:
+    """Give every row of an export its identity; ``scope`` as ``file_scope`` has it."""
+    refs = column(rows, "ref")
+    if "" not in refs and len(set(refs)) == len(refs):  # as is usual: no two can clash
+        return Identified(rows, _digests("i", feed.name, refs), [], 0)
+    raws, versions = column(rows, "raw"), column(rows, "version")
+    kept, clashes, repeats = list[int](), list[Reject](), 0
+    by_ref: dict[str, int] = {}
     places: dict[str, int] = {}
-    equal: Counter[str] = Counter()
-    repeats = 0
-    scope = f"{feed.name}\x1f{scope}\x1f"
-    for record in records:
-        if not record.ref:
-            rows.append((_digest("x", scope, f"{record.raw}\x1f{equal[record.raw]}"), record))
-            equal[record.raw] += 1
-            continue
-        first = by_ref.setdefault(record.ref, record)
-        if first is record:
-            places[record.ref] = len(rows)
-            rows.append((ident_of(feed, record.ref), record))
-        elif first.raw == record.raw:
+    for number, ref in enumerate(refs):
+        first = by_ref.setdefault(ref, number) if ref else number
+        if first == number:
+            places[ref] = len(kept)
+            kept.append(number)
+        elif raws[first] == raws[number]:
             repeats += 1
-        elif first.version != record.version:
-            if _higher(record.version, first.version):
-                by_ref[record.ref] = record
-                rows[places[record.ref]] = (rows[places[record.ref]][0], record)
+        elif versions[first] != versions[number]:
+            if _higher(versions[number], versions[first]):
+                by_ref[ref] = kept[places[ref]] = number
         else:
-            clashes.append(_clash(first, record))
-    return Identified(rows, clashes, repeats)
+            clashes.append(_clash(rows, first, number))
+    if len(kept) < len(refs) or clashes:
+        rows = only(rows, kept)
+    return Identified(rows, _idents(feed, scope, rows), clashes, repeats)
 
 
-def file_scope(
-    db: Store, feed: Feed, name: str, records: Sequence[AnyRecord], sha256: str
-) -> str:
+def _idents(feed: Feed, scope: str, rows: Columns) -> list[bytes]:
+    """By the id, else by the raw text and how often it stood in the export before."""
+    refs, raws = column(rows, "ref"), column(rows, "raw")
+    idents = _digests("i", feed.name, refs)
+    bare = [number for number, ref in enumerate(refs) if not ref]
+    equal: Counter[str] = Counter()
+    texts = []
+    for number in bare:
+        texts.append(f"{raws[number]}\x1f{equal[raws[number]]}")
+        equal[raws[number]] += 1
+    for number, ident in zip(bare, _digests("x", f"{feed.name}\x1f{scope}\x1f", texts), strict=True):
+        idents[number] = ident
+    return idents
+
+
+def file_scope(db: Store, feed: Feed, name: str, rows: Columns, sha256: str) -> str:
     """Which file the rows of an ``append`` feed belong to; empty for the other feeds.
 
     A file that shares more than half of its rows with the last one of its name is that file, grown
@@ -75,8 +85,10 @@ def file_scope(
     last = newest_named(db, feed.name, name)
     if last is None:
         return name
-    bare = [(record.at_text, ident) for ident, record in identify(feed, last.scope, records).rows
-            if not record.ref]
+    found = identify(feed, last.scope, rows)
+    refs, at_texts = column(found.rows, "ref"), column(found.rows, "at_text")
+    bare = [(at_text, ident) for at_text, ident, ref in zip(at_texts, found.idents, refs, strict=True)
+            if not ref]
     least = min(len(bare), last.rows - last.rejected)
     same = not bare or 2 * share_known(db, bare) > least
     return last.scope if same else f"{name}\x1f{sha256[:16]}"
@@ -84,11 +96,14 @@ def file_scope(
 
 def ident_of(feed: Feed, ref: str) -> bytes:
     """The identity of the row with the id ``ref``."""
-    return _digest("i", feed.name, ref)
+    return _digests("i", feed.name, [ref])[0]
 
 
-def _digest(*parts: str) -> bytes:
-    return hashlib.blake2b("\x1e".join(parts).encode("utf-8", "surrogatepass"), digest_size=16).digest()
+def _digests(kind: str, scope: str, texts: Sequence[str]) -> list[bytes]:
+    head = f"{kind}\x1e{scope}\x1e".encode("utf-8", "surrogatepass")
+    return [
+        blake2b(head + text.encode("utf-8", "surrogatepass"), digest_size=16).digest() for text in texts
+    ]
 
 
 def _higher(new: str, old: str) -> bool:
@@ -98,12 +113,13 @@ def _higher(new: str, old: str) -> bool:
         return new > old
 
 
-def _clash(first: AnyRecord, record: AnyRecord) -> Reject:
+def _clash(rows: Columns, first: int, number: int) -> Reject:
+    lines, ref, raw = rows["line"], rows["ref"][number], column(rows, "raw")[number]
     return Reject(
-        line=record.line,
+        line=lines[number],
         field="id",
-        value=record.ref,
-        reason=f"the id {record.ref!r} stands on line {first.line} too, with other contents",
+        value=ref,
+        reason=f"the id {ref!r} stands on line {lines[first]} too, with other contents",
         fix="Map a column that is different for every row as id, map a version, or leave id out.",
-        cells={"id": record.ref, "raw": record.raw.replace("\x1f", " | ")},
+        cells={"id": ref, "raw": raw.replace("\x1f", " | ")},
     )

@@ -8,18 +8,18 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from unrung.errors import ExportError, IncompleteExport
-from unrung.intake.adapter import fields_digest, mapping_digest, read_all, whole_reject
+from unrung.intake.adapter import fields_digest, mapping_digest, read_rows, whole_reject
 from unrung.intake.archive import sentence
 from unrung.intake.identity import Identified, file_scope, identify
 from unrung.intake.new_columns import lost_fields, note_columns
 from unrung.intake.odd_times import STILL, odd_times
 from unrung.intake.span import cover_span
 from unrung.intake.waiting import replace_earlier
-from unrung.records import AnyRecord, Export, Pour, Reject
+from unrung.records import Export, Reject
 from unrung.settings import Feed, Settings
 from unrung.store.days import mark_dirty
 from unrung.store.doubts import doubtful, no_longer_doubtful
-from unrung.store.movement_values import values_of
+from unrung.store.movement_values import column, rows_of
 from unrung.store.movements import Merge, drop_missing, drop_unread, merge, within
 from unrung.store.open import Store, write_tx
 from unrung.store.sources import (
@@ -96,7 +96,7 @@ def take_in(
     source.kept_as = again.kept_as if again and again.state == "taken" else keep("taken", source.sha256)
     try:
         note = _with_columns(notes, source.rows, also)
-        _merge_all(db, settings, feed, found.rows, source, rejects, now_ms, note)
+        _merge_all(db, settings, feed, found, source, rejects, now_ms, note)
     except _NothingNew:
         source.id = None
         if also is not None:
@@ -165,24 +165,24 @@ def _read(
     """The rows with their identities, the bad ones, and the reader's notes; ``source`` is told the
     counts."""
     try:
-        records, rejects, notes = read_all(feed, settings, export, finished=finished)
+        rows, rejects, notes = read_rows(feed, settings, export, finished=finished)
     except ExportError as error:
         if isinstance(error, IncompleteExport) and not finished:
             raise
         raise _Unusable(str(error), [whole_reject(error)]) from error
     if not source.scope:
-        source.scope = file_scope(db, feed, export.name, records, source.sha256)
-    found = identify(feed, source.scope, records)
-    source.rows = len(records) + len(rejects)
+        source.scope = file_scope(db, feed, export.name, rows, source.sha256)
+    found = identify(feed, source.scope, rows)
+    source.rows = len(rows["line"]) + len(rejects)
     rejects = [*rejects, *found.clashes]
     source.rejected, source.skipped = len(rejects), notes.skipped + found.repeats
     source.ambiguous, source.missing = notes.ambiguous, notes.missing
-    if rejects and (not found.rows or len(rejects) / source.rows > feed.max_bad_share):
+    if rejects and (not found.idents or len(rejects) / source.rows > feed.max_bad_share):
         raise _Unusable(_mostly_bad(source, rejects), rejects)
     if lost := lost_fields(db, feed, notes.present, source.rows) if notes.present else "":
         raise _Unusable(lost, [Reject(0, "row", "", lost, "See [feed.fields] in venue.toml.", {})])
-    _span(settings, feed, records, source)
-    times = [at for at in map(counts_at, records) if at is not None]
+    times = [at for at in column(rows, "at_ms") if at is not None]
+    _span(settings, feed, times, source)
     odd = odd_times(db, settings, feed, times, source)
     if odd:
         raise _Unusable(f"its times cannot be meant: {odd} {STILL}", [Reject(0, "at", "", odd, STILL, {})])
@@ -190,18 +190,18 @@ def _read(
 
 
 def _merge_all(
-    db: Store, settings: Settings, feed: Feed, rows: Sequence[tuple[bytes, AnyRecord]],
-    source: SourceRow, rejects: Sequence[Reject], now_ms: int, also: Also,
+    db: Store, settings: Settings, feed: Feed, found: Identified, source: SourceRow,
+    rejects: Sequence[Reject], now_ms: int, also: Also,
 ) -> None:
     again = source.id is not None
     with write_tx(db):
         waited = waiting_rows(db, feed.name)
         _save(db, source)
-        for change in _merge(db, feed, rows, source, again):
+        for change in _merge(db, feed, found, source, again):
             mark_dirty(db, settings.venue, change.touched_ms, change.touched_days, now_ms)
         add_rejects(db, source, rejects)
         if not again:
-            replace_earlier(db, feed, source, {ident for ident, _ in rows}, rejects)
+            replace_earlier(db, feed, source, set(found.idents), rejects)
         news = source.new_rows or source.superseded or rejects or waited != waiting_rows(db, feed.name)
         if source.via == "http" and not news:
             raise _NothingNew
@@ -210,11 +210,11 @@ def _merge_all(
 
 
 def _merge(
-    db: Store, feed: Feed, rows: Sequence[tuple[bytes, AnyRecord]], source: SourceRow, again: bool
+    db: Store, feed: Feed, found: Identified, source: SourceRow, again: bool
 ) -> list[Merge]:
     source_id = _id(source)
-    kept = {ident for ident, _ in rows}
-    values = [values_of(record, feed.name, ident, source_id) for ident, record in rows]
+    kept = set(found.idents)
+    values = rows_of(found.rows, feed.name, found.idents, source_id)
     # Of an export whose times were wrong no row stands as it is: those of the new reading take its place.
     anew = again and source_id in doubtful(db)
     changes = [drop_unread(db, set() if anew else kept, source_id)] if again else []
@@ -232,18 +232,12 @@ def _merge(
     return changes
 
 
-def _span(settings: Settings, feed: Feed, records: Sequence[AnyRecord], source: SourceRow) -> None:
-    times = [at for at in map(counts_at, records) if at is not None]
+def _span(settings: Settings, feed: Feed, times: Sequence[int], source: SourceRow) -> None:
     if times:
         source.first_ms, source.last_ms = min(times), max(times)
         source.cover_from_ms, source.cover_to_ms = cover_span(
             feed, settings.venue, source.first_ms, source.last_ms, source.mtime_ms
         )
-
-
-def counts_at(record: AnyRecord) -> int | None:
-    """The time a record counts by: the end of a pour, the time of everything else."""
-    return record.end_ms if isinstance(record, Pour) else record.at_ms
 
 
 def _duplicate(db: Store, source: SourceRow, earlier: SourceRow, keep: Keep) -> Taken:
