@@ -8,8 +8,29 @@ from random import Random
 import pytest
 
 from findings import trade
-from findings.test_causes import LAST, judged, keg_change_loss, mis_ring, serves_without_ring, unrung
-from findings.trade import OZ, alone, at, changed, glass, ordinary, ring, with_kegs, with_rings, with_serves
+from findings.test_causes import (
+    LAST,
+    judged,
+    keg_change_loss,
+    mis_ring,
+    serves_without_ring,
+    top_ups,
+    unrung,
+)
+from findings.test_misses import is_stout_pint
+from findings.trade import (
+    OZ,
+    alone,
+    at,
+    changed,
+    fuller,
+    glass,
+    ordinary,
+    ring,
+    with_kegs,
+    with_rings,
+    with_serves,
+)
 from unrung.findings.finding import Finding
 from unrung.findings.table import findings_of, rows_of_all
 from unrung.ledger.facts import DayFacts, KegFact, RingFact, ServeFact
@@ -104,6 +125,29 @@ def test_flows_after_a_keg_that_nothing_else_speaks_for_are_no_serves_without_a_
     foam = (alone("T1", at(day, 6) + 8_000 + 4_000 * n, 10) for day in range(0, 26, 2) for n in range(2))
     days = with_serves(days, foam)[: LAST - 2]
     assert "serves_without_ring" not in told(days)
+
+
+def test_the_rest_of_a_glass_is_no_glass_though_it_holds_as_much_as_a_small_one() -> None:
+    menu = (*SETTINGS.menu, MenuRow(item="Stout", size="5 oz", product="Stout", portion_ul=round(5 * OZ)))
+    settings = SETTINGS.model_copy(update={"menu": menu})
+    pints = [[s for s in day.serves if is_stout_pint(s)][:2] for day in ordinary()]
+    rests = [alone("T2", s.end_ms + 30_000, 5) for day in pints for s in day]
+    assert "serves_without_ring" not in told(with_serves(ordinary(), rests), settings)
+
+
+def test_an_item_s_loss_counts_the_glasses_of_which_a_part_stands_elsewhere() -> None:
+    """Pints of 18 oz; of every fourth the meter shows 13 oz, and the rest beside it is of other glasses."""
+    days = changed(ordinary(), lambda _, s: fuller(s, round((2 if s.start_ms % 4 else -3) * OZ))
+                   if is_stout_pint(s) else s)
+    pints = sum(is_stout_pint(s) for day in days for s in day.serves)
+    assert told(days)["portion_setting"] == pytest.approx(2 * pints, rel=0.05)
+
+
+def test_a_larger_size_poured_at_a_tap_of_topped_up_glasses_is_none_of_their_loss() -> None:
+    """One in twelve of its pints holds 20 oz."""
+    larger = changed(top_ups(), lambda _, s: fuller(s, round(4 * OZ))._replace(other_size=True)
+                     if (s.tap, s.size, len(s.parts)) == ("T3", "16 oz", 1) and not s.start_ms % 12 else s)
+    assert told(larger)["top_ups"] == pytest.approx(told(top_ups())["top_ups"], rel=0.05)
 
 
 def test_a_swap_goes_from_the_keg_change_that_made_it_to_the_one_that_ended_it() -> None:

@@ -116,16 +116,20 @@ def _one_item(
     taps = [fill.cell.tap for fill, _ in cells]
     claims: dict[int, int] = {}
     goes = {key: go for key, go in second_goes(facts).items() if go not in facts.taken}
+    number = 0
     for key in (key for tap in taps for key in facts.window.by_tap[tap]):
         serve, go = facts.serves[key], goes.get(key)
         more = 0 if go is None else facts.serves[go].left_ul
         own = serve.paired and (serve.item, serve.size) == (cell.item, cell.size)
+        number += own
         if own and abs(remaining(facts, key) + more - off * cell.portion_ul) <= FAR * cell.portion_ul:
             claims[key] = round(off * cell.portion_ul) - more
             if go is not None:
                 claims[go] = more
     alone = unmet(facts, cell, taps, off)
-    over = sum(claims.values()) + sum(facts.serves[key].left_ul - cell.portion_ul for key in alone)
+    # A glass that seems to hold something else is one of them too: a part of it stands elsewhere.
+    over = round(number * off * cell.portion_ul) + sum(
+        facts.serves[key].left_ul - cell.portion_ul for key in alone)
     claims |= {key: facts.serves[key].left_ul for key in alone}
     serves = [facts.serves[key] for key in sorted(claims.keys() - goes.values())]
     mean = cell.portion_ul * (1 + sum(fill.mean * len(fill.keys) for fill, _ in cells) / count)
@@ -139,7 +143,7 @@ def _one_item(
     return Finding(
         "portion_setting", cell.outlet, f"{name} {_side(off)} its portion", evidence,
         confidence(chance, places), serves[0].start_ms, serves[-1].end_ms, cell.product,
-        taps[0] if len(taps) == 1 else "", claims, frozenset(alone.values()),
+        taps[0] if len(taps) == 1 else "", claims, frozenset(alone.values()), total_ul=over,
     )
 
 

@@ -51,7 +51,8 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     silent, run_off = _silences(facts), _run_off(facts, settings)
     for key in facts.lone:
         serve = facts.serves[key]
-        unrung = 2 * serve.left_ul >= serve.volume_ul and is_full(serve, facts.window.portions)
+        full = is_full(serve, facts.window.portions) and not _is_second_go(facts, key)
+        unrung = full and 2 * serve.left_ul >= serve.volume_ul
         if unrung and not covers(silent.get(serve.outlet, []), serve.end_ms):
             lone[serve.outlet].append(key)
     alone: dict[str, list[int]] = defaultdict(list)
@@ -82,6 +83,12 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
 def _glasses(facts: Facts) -> Counter[str]:
     """How many glasses each outlet served: drips, foam and rinses that other findings explain are none."""
     return facts.window.paired + Counter(facts.serves[key].outlet for key in facts.lone)
+
+
+def _is_second_go(facts: Facts, key: int) -> bool:
+    """Whether a small glass is rather the rest of the larger one beside it."""
+    glass = facts.window.pieces.get(key)
+    return glass is not None and 2 * facts.serves[key].volume_ul < facts.serves[glass].volume_ul
 
 
 def _run_off(facts: Facts, settings: Settings) -> set[int]:

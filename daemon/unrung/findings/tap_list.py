@@ -33,6 +33,7 @@ FEWEST = 4
 """Serves of a tap on a day, below which the day says nothing."""
 LEAST_UL = 100_000
 """Less is a taster or a drip."""
+CLEARLY_LIKELIER = math.log(20)
 CHANGE_WITHIN_MS = 14 * 3_600_000
 POOR = 0.75
 """Of what the outlet's other taps reach: a tap whose serves fit so much worse is looked at."""
@@ -242,9 +243,9 @@ def _finding(
 
 
 def _turn(facts: Facts, tap: str, day: tuple[int, int], way: int, shares: tuple[float, float]) -> int:
-    """When on a day a tap turned to another beer (``way`` 1) or back (-1): at its start or at one of the
-    keg changes that follow, whichever is likeliest where ``shares`` of its serves stand beside their own
-    ring as a rule, and while it pours the other beer."""
+    """When on a day a tap turned to another beer (``way`` 1) or back (-1): at one of its keg changes or at
+    the day's start, whichever is likeliest where ``shares`` of its serves stand beside their own ring as a
+    rule, and while it pours the other beer. Beer turns with a keg: the start must be clearly likelier."""
     low, high = day
     changes = [at for at in facts.window.kegs_on.get(tap, ()) if low <= at <= low + CHANGE_WITHIN_MS]
     usual, turned = (min(max(share, 0.02), 0.98) for share in shares)
@@ -255,6 +256,7 @@ def _turn(facts: Facts, tap: str, day: tuple[int, int], way: int, shares: tuple[
     ]
 
     def likely(at_ms: int) -> float:
-        return sum(weight for end_ms, weight in serves if (end_ms < at_ms) == (way > 0))
+        without_keg = CLEARLY_LIKELIER if at_ms == low and way > 0 else 0
+        return sum(weight for end_ms, weight in serves if (end_ms < at_ms) == (way > 0)) - without_keg
 
     return max((low, *sorted(changes)), key=likely)

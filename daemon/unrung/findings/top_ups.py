@@ -120,13 +120,16 @@ def _judge(
 def _in_all(facts: Facts, tap: str) -> int:
     """What all glasses of the tap hold beyond the middle of their plain ones, second goes that stayed alone
     among them: a second go that was joined to the glass beside its own makes one of them as much too
-    full as the other too short. 0 where that is nothing."""
+    full as the other too short. A glass in one go that is nearer another size is one of that size. 0 where
+    that is nothing."""
     usual = {cell: median(fill.ratios) for cell, fill in fills_of(facts).items() if cell.tap == tap}
     beyond = 0.0
     for key in facts.window.by_tap[tap]:
         serve = facts.serves[key]
         if serve.paired:
             own = remaining(facts, key) - usual.get(cell_of(serve), 0.0) * serve.portion_ul
+            if serve.other_size and len(serve.parts) == 1 and own > 0:
+                continue
             beyond += own if abs(own) <= CUT * serve.portion_ul else 0
         elif key in facts.window.pieces and key not in facts.taken:
             beyond += serve.left_ul
