@@ -146,7 +146,21 @@ def is_crowd(rings: Rings, glasses: Glasses, laws: Laws) -> bool:
 
 def edges_of(rings: Rings, glasses: Glasses, laws: Laws, ring: Ints, glass: Ints) -> Edges:
     """The gains of these pairs; those not worth it left out."""
-    residual = rings.corrected[ring] - glasses.end[glass]
+    worth = rings.base[ring] + glasses.own[glass] + _fill_gain(rings.centre[ring], glasses, glass)
+    some = np.flatnonzero(
+        (worth > -_likeliest(laws)[rings.law][ring]) & (glasses.end[glass] <= rings.latest[ring])
+    )
+    ring, glass, worth = ring[some], glass[some], worth[some]
+    density = _lag_density(rings, laws, ring, rings.corrected[ring] - glasses.end[glass])
+    some = np.flatnonzero(density > 0)
+    gain = millinats(np.log(density[some])) + worth[some]
+    kept = np.flatnonzero(gain > 0)
+    some = some[kept]
+    return Edges(ring[some], glass[some], gain[kept])
+
+
+def _lag_density(rings: Rings, laws: Laws, ring: Ints, residual: Ints) -> Floats:
+    """Density (per second) of each ring's lag; 0 beyond the window."""
     at, inside = bins(laws.scale, residual)
     law = rings.law[ring]
     solo = laws.solo_share[:, None] * np.repeat(laws.solo, CLASSES, axis=0)
@@ -154,13 +168,15 @@ def edges_of(rings: Rings, glasses: Glasses, laws: Laws, ring: Ints, glass: Ints
     some = np.flatnonzero(law % CLASSES)
     near, also = bins(laws.scale, residual[some] - rings.shift[ring[some]])
     mates = laws.mates[law[some], near] * _whole_round(rings, laws)[ring[some]]
-    density[some] += np.where(also, mates, 0.0)
-    inside &= (glasses.end[glass] <= rings.latest[ring]) & (density > 0)
-    ring, glass, density = ring[inside], glass[inside], density[inside]
-    gain = millinats(np.log(density)) + rings.base[ring] + glasses.own[glass]
-    gain += _fill_gain(rings.centre[ring], glasses, glass)
-    keep = gain > 0
-    return Edges(ring[keep], glass[keep], gain[keep])
+    density[some] += mates * also
+    found: Floats = density * inside
+    return found
+
+
+def _likeliest(laws: Laws) -> Ints:
+    """Per law, more than any lag's density brings."""
+    most = laws.solo_share * np.repeat(laws.solo.max(axis=1), CLASSES) + laws.mates.max(axis=1)
+    return millinats(np.log(np.maximum(most, 1e-40))) + 1
 
 
 def _whole_round(rings: Rings, laws: Laws) -> Floats:

@@ -50,7 +50,7 @@ def now_of(pieces: Pieces, cut: Cut) -> Now:
 def proposals_of(weighed: Weighed, now: Now, poor: Bools, open_: Bools) -> Proposals:
     """Every other way that touches a pour that is badly off, or near a free ring (``open_``)."""
     parts = [
-        _other_groups(weighed, now, open_), _apart(weighed, now, open_), _other_ways(weighed, now, open_),
+        _other_groups(weighed, now, poor), _apart(weighed, now, open_), _other_ways(weighed, now, open_),
     ]
     return Proposals(
         np.concatenate([part.leads for part in parts]), np.concatenate([part.made for part in parts])

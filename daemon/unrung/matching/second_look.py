@@ -177,12 +177,11 @@ def _promising(
     ):
         options.setdefault(one, []).append((-gain, glass, ring))
     found = []
-    leads, made = proposals.leads.tolist(), proposals.made.tolist()
     for one in np.flatnonzero(promising).tolist():
         gain, used = _greedy(options.get(one, []))
         total = float(base[one]) + gain
         if total > priors.SECOND_LOOK_LEAST:
-            found.append(Change(-total, leads[one], made[one], used))
+            found.append(Change(-total, proposals.leads[one].tolist(), proposals.made[one].tolist(), used))
     return sorted(found)
 
 
