@@ -74,6 +74,17 @@ def test_nothing_is_issued_before_its_time_and_once_the_time_has_come(venue: Ven
     assert (issued(done), done.taken, done.needs_attention) == ([], [], False)
 
 
+def test_of_a_long_backlog_only_the_last_ledgers_are_kept(
+    venue: VenueFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("unrung.catch_up.WHOLE", 2)
+    for day in ("06-07", "06-08", "06-09", "06-10"):
+        evening(venue, day)
+    done = venue.catch_up("06-11 11:30:00")
+    assert [bool(one.ledger.leaves) for one in done.issued] == [False, False, True, True]
+    assert all(one.ledger.facts is None and one.ledger.status == "final" for one in done.issued)
+
+
 def test_a_late_ring_makes_the_next_revision_of_its_day_only(venue: VenueFolder) -> None:
     evening(venue)
     evening(venue, "06-11")

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 from unrung.ahead.ledgers import ledgers_ahead
@@ -31,6 +31,8 @@ from unrung.thresholds import judge_today
 Say = Callable[[str], None]
 MOST_GOES = 100
 """A source with more pages than this many goes reads is left to the next catch-up."""
+WHOLE = 31
+"""Ledgers of the last so many days are kept, without their facts: a year's would fill the memory."""
 REASONS_SHOWN = 3
 """Bad rows told of each export; all of them stand beside it."""
 
@@ -111,7 +113,9 @@ def issue_due(
 
 
 def _note_issued(done: CaughtUp, issued: Issued, say: Say) -> None:
-    done.issued.append(issued)
+    done.issued.append(replace(issued, ledger=replace(issued.ledger, facts=None)))
+    for old in done.issued[-WHOLE - 1 : -WHOLE]:
+        done.issued[-WHOLE - 1] = replace(old, ledger=replace(old.ledger, leaves=(), products=(), lone=()))
     done.problems += [str(one) for one in issued.unplaced]
     day = issued.day.isoformat()
     if issued.changed:

@@ -5,7 +5,7 @@
 Every line sets what Unrung took against a baseline on the same files in the same run, so that the
 ratio says something on any machine. Each side runs in a process of its own. Told are seconds by the
 clock, seconds of processor, and megabytes, the most that the process held at once (``ru_maxrss`` of
-``os.wait4``; POSIX only), then the ratios of the three.
+``os.wait4``; POSIX only) and those that it started (/proc, Linux only), then the ratios of the three.
 """
 
 from __future__ import annotations
@@ -18,9 +18,10 @@ import sqlite3
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from collections.abc import Callable
-from contextlib import closing
+from contextlib import closing, suppress
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import NamedTuple
@@ -38,8 +39,9 @@ class Took(NamedTuple):
     seconds: float
     """By the clock, with whatever else the machine does."""
     processor: float
-    """Seconds of processor, of the process alone."""
+    """Seconds of processor, of all its processes."""
     megabytes: float
+    """The most that each of its processes held at once, summed over them."""
 
 
 def main() -> None:
@@ -163,14 +165,32 @@ def _part(name: str, folder: Path, days: int) -> Took:
 
 
 def _run(command: list[str]) -> Took:
-    """A Python process: its seconds, and the most memory it held."""
+    """A Python process with those that it starts: their seconds, and the most memory they held."""
     start = time.monotonic()
     process = subprocess.Popen([sys.executable, *command])
+    peaks: dict[int, int] = {}
+    watching = threading.Thread(target=_watch, args=(process.pid, peaks), daemon=True)
+    watching.start()
     _, status, usage = os.wait4(process.pid, 0)
+    seconds = time.monotonic() - start
+    watching.join()
     _held(status == 0, f"{' '.join(command)} failed")
-    scale = 1 if sys.platform == "darwin" else 1024
-    processor = usage.ru_utime + usage.ru_stime
-    return Took(time.monotonic() - start, processor, usage.ru_maxrss * scale / 1e6)
+    own = usage.ru_maxrss * (1 if sys.platform == "darwin" else 1024)
+    started = sum(peak for pid, peak in peaks.items() if pid != process.pid)
+    return Took(seconds, usage.ru_utime + usage.ru_stime, (own + started) / 1e6)
+
+
+def _watch(pid: int, peaks: dict[int, int]) -> None:
+    """Notes the most that each process below ``pid`` has held so far (Linux), until ``pid`` ends."""
+    waiting = [pid]
+    while waiting and Path(f"/proc/{pid}/status").exists():
+        waiting = [pid]
+        for one in waiting:
+            with suppress(OSError, ValueError, StopIteration):
+                lines = Path(f"/proc/{one}/status").read_text().splitlines()
+                peaks[one] = next(int(line.split()[1]) * 1024 for line in lines if line.startswith("VmHWM"))
+                waiting += map(int, Path(f"/proc/{one}/task/{one}/children").read_text().split())
+        time.sleep(0.05)
 
 
 def _say(what: str, took: Took, against: str, base: Took) -> None:
