@@ -150,25 +150,45 @@ def test_a_larger_size_poured_at_a_tap_of_topped_up_glasses_is_none_of_their_los
     assert told(larger)["top_ups"] == pytest.approx(told(top_ups())["top_ups"], rel=0.05)
 
 
-def test_a_swap_goes_from_the_keg_change_that_made_it_to_the_one_that_ended_it() -> None:
-    """From 17:00 on to 16:00 three days later, with another keg on an hour before each."""
-    days, other = ordinary(), {"T1": "T2", "T2": "T1"}
-    low, high = at(LAST - 4, 17), at(LAST - 1, 16)
+SWAPPED = {"T1": "T2", "T2": "T1"}
+
+
+def swap(low: int, high: int, shown: tuple[str, ...] = ("T1", "T2")) -> tuple[list[DayFacts], dict[str, int]]:
+    """Two taps that change places from one moment to another, and what each pours meanwhile. Rings stand
+    beside the serves of the taps in ``shown``; of the other they come twenty minutes late."""
+    days = ordinary()
 
     def swapped(serve: ServeFact) -> bool:
-        return serve.tap in other and low <= serve.end_ms < high
+        return serve.tap in SWAPPED and low <= serve.end_ms < high
 
-    rung = [ring(other[s.tap], s.ring_ms, s.size) for day in days for s in day.serves if swapped(s)]
-    days = with_rings(changed(days, lambda _, s: unrung(s) if swapped(s) else s), rung)
+    rung = [
+        ring(SWAPPED[s.tap], s.ring_ms + (0 if s.tap in shown else 1_200_000), s.size)
+        for day in days for s in day.serves if swapped(s)
+    ]
+    poured = {
+        tap: sum(s.volume_ul for day in days for s in day.serves if swapped(s) and s.tap == tap)
+        for tap in SWAPPED
+    }
+    return with_rings(changed(days, lambda _, s: unrung(s) if swapped(s) else s), rung), poured
+
+
+def test_a_swap_goes_from_the_keg_change_that_made_it_to_the_one_that_ended_it() -> None:
+    """From 17:00 on to 16:00 three days later, with another keg on an hour before each."""
+    days, poured = swap(at(LAST - 4, 17), at(LAST - 1, 16))
     for number, hours in ((LAST - 4, (16, 17)), (LAST - 1, (15, 16))):
         kegs = (KegFact(at(number, hour), "on", tap, trade.BEERS[tap], "", 0, 0)
-                for hour in hours for tap in other)
+                for hour in hours for tap in SWAPPED)
         days[number] = replace(days[number], kegs=tuple(sorted(kegs)))
-    poured = [sum(s.volume_ul for day in days for s in day.serves if swapped(s) and s.tap == tap)
-              for tap in other]
-    found = of("tap_list", days[:LAST])
-    assert sorted(one.total_ul or 0 for one in found) == sorted(poured)
-    assert {one.finding for one in judged(days[:LAST])} == {"tap_list"}
+    found = judged(days[:LAST])
+    assert {(one.finding, one.tap, one.total_ul) for one in found} == {
+        ("tap_list", tap, volume) for tap, volume in poured.items()}
+
+
+def test_a_tap_whose_rings_do_not_stand_beside_it_is_told_by_the_one_it_changed_places_with() -> None:
+    days, poured = swap(at(LAST - 1, 4), at(LAST + 1, 4), shown=("T1",))
+    found = {one.tap: (one.total_ul, one.confidence) for one in of("tap_list", days)}
+    assert found["T2"] == (poured["T2"], "medium")
+    assert found["T1"][0] == poured["T1"]
 
 
 def of(name: str, days: list[DayFacts]) -> list[Finding]:

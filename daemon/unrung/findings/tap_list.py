@@ -8,10 +8,9 @@ to other times of the same hours.
 
 from __future__ import annotations
 
-import math
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import NamedTuple
@@ -21,20 +20,22 @@ from unrung.findings.facts import Facts
 from unrung.findings.fills import remaining
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import binomial_tail
+from unrung.findings.turned_taps import (
+    CLOSE_MS,
+    FEWEST,
+    is_glass,
+    is_near,
+    is_turned,
+    turn_of,
+    weights_of,
+)
 from unrung.findings.wording import sum_volume, times
 from unrung.ledger.facts import DayFacts, ServeFact
 from unrung.settings import Settings
 from unrung.venue_time import moment
 
-CLOSE_MS = 75_000
 MOVES_MS = (-1_500_000, -900_000, -420_000, 420_000, 900_000, 1_500_000)
 ALIKE = 0.13
-FEWEST = 4
-"""Serves of a tap on a day, below which the day says nothing."""
-LEAST_UL = 100_000
-"""Less is a taster or a drip."""
-CLEARLY_LIKELIER = math.log(20)
-CHANGE_WITHIN_MS = 14 * 3_600_000
 POOR = 0.75
 """Of what the outlet's other taps reach: a tap whose serves fit so much worse is looked at."""
 OWN = 0.01
@@ -94,14 +95,46 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
         ), [])
         made = _judge(facts, settings, tap, product, run, mate)
         found += [made] if made else []
+        if made and not mate:
+            found += _mates(facts, settings, made, product, run, {one for one, _ in runs}, listed)
     return found
+
+
+def _mates(
+    facts: Facts, settings: Settings, made: Finding, product: str, run: list[Hit], told: set[str],
+    listed: Mapping[str, tuple[str, str]],
+) -> list[Finding]:
+    """Taps of the beer that another tap pours, where few serves stand beside their own rings on the same
+    days: the two changed places, though the rings of the second alone do not show it."""
+    found = []
+    near = _own_share(run)
+    for tap, place in listed.items():
+        days = [n for n, _, _ in run if is_turned(facts, tap, n, near)]
+        if tap in told or place != (made.outlet, product) or not days:
+            continue
+        fits = [
+            _rings(facts.window.days[n]).fit(
+                [s for s in facts.window.days[n].serves if s.tap == tap and is_glass(s)], place[0],
+                made.product)
+            for n in days
+        ]
+        close, serves = sum(fit.close for fit in fits), sum(fit.serves for fit in fits)
+        shares = run[0][1].usual, near
+        found.append(_finding(
+            facts, settings, tap, made.product, (min(days), max(days)), shares, "medium", close, serves))
+    return found
+
+
+def _own_share(run: list[Hit]) -> float:
+    """Share of a run's serves that stand beside a ring of the listed beer."""
+    return sum(own.close for _, own, _ in run) / sum(own.serves for _, own, _ in run)
 
 
 def _strangers(day: DayFacts) -> list[tuple[str, str, Fit, Fit]]:
     """(tap, other product, fit of its own, fit of the other) of taps that fit another better."""
     by_tap: dict[str, list[ServeFact]] = defaultdict(list)
     for serve in day.serves:
-        if _is_glass(serve):
+        if is_glass(serve):
             by_tap[serve.tap].append(serve)
     near = {tap: _near(serves) for tap, serves in by_tap.items() if len(serves) >= FEWEST}
     rings: _Day | None = None
@@ -129,15 +162,7 @@ def _strangers(day: DayFacts) -> list[tuple[str, str, Fit, Fit]]:
 
 def _near(serves: Sequence[ServeFact]) -> float:
     """Share of serves whose own ring came close."""
-    return sum(map(_is_near, serves)) / len(serves)
-
-
-def _is_near(serve: ServeFact) -> bool:
-    return serve.paired and abs(serve.ring_ms - serve.end_ms) <= CLOSE_MS
-
-
-def _is_glass(serve: ServeFact) -> bool:
-    return not serve.reason and serve.volume_ul > LEAST_UL
+    return sum(map(is_near, serves)) / len(serves)
 
 
 def _rings(day: DayFacts) -> _Day:
@@ -186,7 +211,11 @@ def _judge(
     days = [number for number, _, _ in (*run, *mate)]
     first, last = min(days), max(days)
     usual = sum(own.usual * own.serves for _, own, _ in run) / serves
-    near = sum(own.close for _, own, _ in run) / serves
+    near = _own_share(run)
+    while first > 0 and is_turned(facts, tap, first - 1, near):
+        first -= 1
+    while last + 1 < len(facts.window.days) and is_turned(facts, tap, last + 1, near):
+        last += 1
     sure = confidence(chance, places)
     return _finding(facts, settings, tap, product, (first, last), (usual, near), sure, close, serves)
 
@@ -210,9 +239,10 @@ def _finding(
     shares: tuple[float, float], sure: str, close: int, judged: int,
 ) -> Finding:
     days, closed = facts.window.days, facts.window.hours.is_closed
-    start = _turn(facts, tap, days[span[0]].bounds, 1, shares)
-    after = days[span[1] + 1].bounds if span[1] + 1 < len(days) else None
-    end = _turn(facts, tap, after, -1, shares) if after else days[span[1]].bounds[1]
+    low, until = days[span[0]].bounds[0], days[span[1]].bounds[1]
+    start = turn_of(facts, tap, (low, days[span[0]].bounds[1]), low, weights_of(*shares))
+    after = days[min(span[1] + 1, len(days) - 1)].bounds[1]
+    end = turn_of(facts, tap, (days[span[1]].bounds[0], after), until, weights_of(*shares))
     keys = [
         key for key in facts.window.by_tap[tap]
         if start <= facts.serves[key].end_ms < end and not closed(facts.serves[key].end_ms)
@@ -230,7 +260,7 @@ def _finding(
         if facts.rings[number].outlet == outlet and facts.rings[number].product == product
         and start <= facts.rings[number].at_ms < end
     )
-    volume = sum(serve.volume_ul for serve in serves)
+    volume = sum(serve.volume_ul for serve in serves if is_glass(serve))
     evidence = (
         f"Since {moment(start, settings)} {close} of {times(judged, 'serve')} at tap {tap}, listed as "
         f"{listed}, stood beside a ring of {product}: {sum_volume(volume, settings)} poured there."
@@ -240,23 +270,3 @@ def _finding(
         "high" if sure == "high" else "medium", start, serves[-1].end_ms, listed, tap, claims, rings,
         total_ul=volume,
     )
-
-
-def _turn(facts: Facts, tap: str, day: tuple[int, int], way: int, shares: tuple[float, float]) -> int:
-    """When on a day a tap turned to another beer (``way`` 1) or back (-1): at one of its keg changes or at
-    the day's start, whichever is likeliest where ``shares`` of its serves stand beside their own ring as a
-    rule, and while it pours the other beer. Beer turns with a keg: the start must be clearly likelier."""
-    low, high = day
-    changes = [at for at in facts.window.kegs_on.get(tap, ()) if low <= at <= low + CHANGE_WITHIN_MS]
-    usual, turned = (min(max(share, 0.02), 0.98) for share in shares)
-    weights = {True: math.log(usual / turned), False: math.log((1 - usual) / (1 - turned))}
-    serves = [
-        (facts.serves[key].end_ms, weights[_is_near(facts.serves[key])]) for key in facts.window.by_tap[tap]
-        if low <= facts.serves[key].end_ms < high and _is_glass(facts.serves[key])
-    ]
-
-    def likely(at_ms: int) -> float:
-        without_keg = CLEARLY_LIKELIER if at_ms == low and way > 0 else 0
-        return sum(weight for end_ms, weight in serves if (end_ms < at_ms) == (way > 0)) - without_keg
-
-    return max((low, *sorted(changes)), key=likely)
