@@ -64,23 +64,23 @@ def _by_end(serve: ServeFact) -> tuple[object, ...]:
 def _serve(seen: Seen, made: _Made) -> ServeFact:
     serve, unit, rest = seen.serve, seen.unit, seen.rest
     parts = tuple(
-        (made.flows[key].start_ms, made.flows[key].end_ms, volume) for key, volume in serve.parts
-    )
-    bare = ServeFact(
-        seen.outlet, serve.product, serve.tap, serve.start_ms, serve.end_ms, serve.volume_ul,
-        parts, uncertain=serve.uncertain, other_size=seen.other_size,
-    )
-    if unit is not None:
-        bare = bare._replace(
-            portion_ul=unit.portion_ul, item=unit.line.item, size=unit.line.size,
-            ring_ms=_corrected(unit, made), voided=unit.voided, comp=unit.comp,
-        )
+        [(made.flows[key].start_ms, made.flows[key].end_ms, volume) for key, volume in serve.parts])
+    rung = (0, "", "", 0, False, False) if unit is None else (
+        unit.portion_ul, unit.line.item, unit.line.size, _corrected(unit, made), unit.voided, unit.comp)
+    left_ul = not_compared_ul = 0
+    reason = ""
     if rest is None:
-        return bare._replace(left_ul=serve.volume_ul) if bare.voided else bare
-    reason = made.reasons.get(rest.place, "")
-    if rest.place in made.draft.not_compared:
-        return bare._replace(not_compared_ul=rest.left_ul, reason=reason)
-    return bare._replace(left_ul=rest.left_ul, reason=reason)
+        left_ul = serve.volume_ul if unit is not None and unit.voided else 0
+    else:
+        reason = made.reasons.get(rest.place, "")
+        if rest.place in made.draft.not_compared:
+            not_compared_ul = rest.left_ul
+        else:
+            left_ul = rest.left_ul
+    return ServeFact(
+        seen.outlet, serve.product, serve.tap, serve.start_ms, serve.end_ms, serve.volume_ul, parts, *rung,
+        serve.uncertain, seen.other_size, left_ul, not_compared_ul, reason,
+    )
 
 
 def _corrected(unit: Unit, made: _Made) -> int:

@@ -83,13 +83,12 @@ def _near(ring: Rung, at_ms: int, ends: Ends) -> Sequence[tuple[int, int]]:
 
 def _peak(rings: Sequence[Rung], ends: Ends, hours: int) -> float:
     """How many rings stand above chance at the most frequent lag, were the till set back by ``hours``."""
-    bins: Counter[int] = Counter()
-    for ring in rings:
-        at_ms = ring.at_ms - hours * HOUR_MS
-        bins.update(
-            (at_ms - end_ms) // BIN_MS for end_ms, volume_ul in _near(ring, at_ms, ends)
-            if 3 * abs(volume_ul - ring.portion_ul) <= ring.portion_ul
-        )
+    shift_ms = hours * HOUR_MS
+    bins = Counter([
+        (ring.at_ms - shift_ms - end_ms) // BIN_MS for ring in rings
+        for end_ms, volume_ul in _near(ring, ring.at_ms - shift_ms, ends)
+        if 3 * abs(volume_ul - ring.portion_ul) <= ring.portion_ul
+    ])
     reach = REACH_MS // BIN_MS
     sums = [sum(bins[at + n] for n in range(BINS)) for at in range(-reach, reach - BINS + 1)]
     usual = sum(bins.values()) * BINS / (2 * reach)

@@ -144,7 +144,7 @@ def _fate(rung: Rung, menu: Menu, products: Sequence[str], day: DayRings) -> str
         return "training"
     if rung.part.voided:
         return "voids"
-    if _portions(line, menu) is None:
+    if not rung.portions and _portions(line, menu) is None:
         like = day.alike.get(line.item)
         if like is None:
             like = day.alike[line.item] = resembles(line.item, products)
@@ -156,6 +156,13 @@ def _fate(rung: Rung, menu: Menu, products: Sequence[str], day: DayRings) -> str
 def _units(rung: Rung, serial: Counter[int]) -> list[Unit]:
     """One line's quantity as single portions, with money and units shared out exactly."""
     part, line = rung.part, rung.part.line
+    comp = line.kind == "comp"
+    if part.micro == ONE and len(rung.portions) == 1 and not rung.by_volume:  # as is usual: nothing to share
+        row = rung.portions[0]
+        key = (line.id << _UNIT_BITS) | serial[line.id]
+        serial[line.id] += 1
+        return [Unit(key, line, rung.outlet, row.product, row.portion_ul, line.at_ms, ONE, rung.net_minor,
+                     comp, part.voided, part.voided_ms)]
     vessels = pieces(rung)
     cents = equal_shares(rung.net_minor, len(vessels))
     units: list[Unit] = []
@@ -168,6 +175,6 @@ def _units(rung: Rung, serial: Counter[int]) -> list[Unit]:
             serial[line.id] += 1
             units.append(
                 Unit(key, line, rung.outlet, row.product, portion, line.at_ms, share, coin,
-                     line.kind == "comp", part.voided, part.voided_ms)
+                     comp, part.voided, part.voided_ms)
             )
     return units
