@@ -46,6 +46,9 @@ def number_reader(formats: Formats) -> ReadNumber:
     def read(text: str) -> Scaled:
         if type(text) is SourceNumber:
             return json_number(text)
+        plain, _, decimals = text.partition(decimal)
+        if text.isascii() and plain.isdigit() and decimals.isdigit() and len(text) <= MAX_LENGTH:
+            return int(plain + decimals), len(decimals)  # as most numbers are
         found = match(text.strip()) if len(text) <= MAX_LENGTH else None
         if found is None:
             if not text.strip():

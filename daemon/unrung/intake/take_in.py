@@ -226,7 +226,7 @@ def _merge(
         span = (source.cover_from_ms, source.cover_to_ms)
         values = [row for row in values if row[8] is None or not within(row[8], later)]
         changes.append(drop_missing(db, feed.name, kept, span, source_id, later))
-    changes.append(merge(db, values, source_id))
+    changes.append(merge(db, values, source_id, found.rows))
     source.new_rows = sum(change.new_rows for change in changes)
     source.superseded = sum(change.superseded for change in changes)
     return changes

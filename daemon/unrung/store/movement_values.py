@@ -17,13 +17,13 @@ COLUMNS = (
 )
 CONTENT = COLUMNS[0:1] + COLUMNS[7:]
 """What makes two receipts of a row equal: all but where it was received."""
-NEEDED = {*COLUMNS[:9], "at_text"}
-"""Columns that every row has a value for."""
+OWN = {"feed", "ident", "source", *COLUMNS[4:8], "at_text"}
+"""Columns that no record leaves to a default."""
 NUMBERS = {
-    "start_ms", "end_ms", "day", "units_micro", "amount_minor", "tax_minor", "voided_ms", "volume_ul",
-    "pulses", "more",
+    "at_ms", "start_ms", "end_ms", "day", "units_micro", "amount_minor", "tax_minor", "voided_ms",
+    "volume_ul", "pulses", "more",
 }  # fmt: skip
-"""Of the others, those that are null where a row has none; the rest are then empty."""
+"""Those that are null where a row has none; others are then empty."""
 
 Values = tuple[Any, ...]
 """In the order of COLUMNS."""
@@ -83,4 +83,4 @@ def values_of(record: AnyRecord, feed: str, ident: bytes, source: int) -> Values
 
 
 def _nothing(name: str) -> str | None:
-    return None if name in NUMBERS or name == "at_ms" else ""
+    return None if name in NUMBERS else ""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from operator import itemgetter
@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 from sqlite_utils import Database
 
-from unrung.store.movement_values import COLUMNS, CONTENT, NEEDED, NUMBERS, Values
+from unrung.store.movement_values import COLUMNS, CONTENT, OWN, Values
 
 _CHUNK = 500
 
@@ -33,18 +33,20 @@ class Merge:
     """Business days of rows that came or went without a time."""
 
 
-def merge(db: Database, rows: Sequence[Values], source: int) -> Merge:
+def merge(
+    db: Database, rows: Sequence[Values], source: int, filled: Collection[str] = COLUMNS
+) -> Merge:
     """Take ``rows`` in: unknown ones are added, changed ones supersede what was known.
 
     A row known with equal contents stays as it was first received. A lower version than the known
     one is passed over, and so is a row that ``source`` itself or a later export gave: one that is
-    read again, in other settings, brings what waited and changes nothing that was good. Call within
-    a write transaction.
+    read again, in other settings, brings what waited and changes nothing that was good. ``filled``:
+    columns that any row has a value for. Call within a write transaction.
     """
     result = Merge(0, 0, [], [])
     fresh: list[Values] = []
     stale: list[tuple[int, int]] = []
-    if _add_unknown(db, rows):
+    if _add_unknown(db, rows, filled):
         return _came(result, rows, stale)
     for at in range(0, len(rows), _CHUNK):
         chunk = rows[at : at + _CHUNK]
@@ -58,7 +60,7 @@ def merge(db: Database, rows: Sequence[Values], source: int) -> Merge:
                 _touch(result, old)
                 fresh.append(row)
     _supersede(db, stale)
-    _add(db, fresh)
+    _add(db, fresh, filled)
     return _came(result, fresh, stale)
 
 
@@ -70,14 +72,14 @@ def _came(result: Merge, fresh: Sequence[Values], stale: Sequence[tuple[int, int
     return result
 
 
-def _add_unknown(db: Database, rows: Sequence[Values]) -> bool:
+def _add_unknown(db: Database, rows: Sequence[Values], filled: Collection[str]) -> bool:
     """Add ``rows`` where the store knows none of them, as is usual; else nothing, and False. That no
     current row has the identity of another is for the index to say."""
     if not rows or _current(db, [rows[0], rows[-1]]):
         return False
     db.execute("SAVEPOINT unknown")
     try:
-        _add(db, rows)
+        _add(db, rows, filled)
     except sqlite3.IntegrityError:
         db.execute("ROLLBACK TO unknown")
         return False
@@ -86,15 +88,10 @@ def _add_unknown(db: Database, rows: Sequence[Values]) -> bool:
     return True
 
 
-def _add(db: Database, rows: Sequence[Values]) -> None:
+def _add(db: Database, rows: Sequence[Values], filled: Collection[str]) -> None:
     """Insert rows. Columns that no row has a value for are left to their defaults, which takes half the
     time."""
-    if not rows:
-        return
-    used = [
-        at for at, (name, values) in enumerate(zip(COLUMNS, zip(*rows, strict=True), strict=True))
-        if name in NEEDED or values.count(None if name in NUMBERS else "") < len(rows)
-    ]
+    used = [at for at, name in enumerate(COLUMNS) if name in filled or name in OWN]
     names, marks = ", ".join(COLUMNS[at] for at in used), ", ".join("?" * len(used))
     db.conn.executemany(f"INSERT INTO movements ({names}) VALUES ({marks})", map(itemgetter(*used), rows))
 
