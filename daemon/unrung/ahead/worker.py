@@ -9,11 +9,13 @@ from __future__ import annotations
 import os
 import pickle
 import sys
+import threading
 from collections.abc import Callable, Iterator
-from contextlib import closing, suppress
+from contextlib import closing, contextmanager, suppress
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from queue import Queue
 from typing import IO
 
 from unrung.collecting import seldom_collected
@@ -31,22 +33,28 @@ POLITE = 10
 so)."""
 
 
+Give = Callable[[object], None]
+WAITING = 4
+"""Messages that wait to be read, at most: days are not all equally long."""
+_LAST = object()
+
+
 def write_message(to: IO[bytes], message: object) -> None:
     pickle.dump(message, to, pickle.HIGHEST_PROTOCOL)
     to.flush()
 
 
-def ledgers(db: Store, settings: Settings, given: IO[bytes], to: IO[bytes]) -> None:
+def ledgers(db: Store, settings: Settings, given: IO[bytes], give: Give) -> None:
     """The ledger of every day, without findings, as bytes that the next one hands on as they are."""
     days: list[date] = pickle.load(given)
-    write_message(to, settings)
+    give(settings)
     cache: Cache = {}
     for day in days:
         ledger = ledger_of(db, settings, day, cache)
-        write_message(to, pickle.dumps(ledger, pickle.HIGHEST_PROTOCOL))
+        give(pickle.dumps(ledger, pickle.HIGHEST_PROTOCOL))
 
 
-def findings(db: Store, settings: Settings, given: IO[bytes], to: IO[bytes]) -> None:
+def findings(db: Store, settings: Settings, given: IO[bytes], give: Give) -> None:
     """The ledgers and what explains them. Facts of a day that passed through here are not yet in the store,
     or stand there as they were before."""
     made: dict[date, DayFacts] = {}
@@ -58,7 +66,7 @@ def findings(db: Store, settings: Settings, given: IO[bytes], to: IO[bytes]) -> 
         told = with_findings(ledger, facts_between(db, first, ledger.day, made), settings)
         if told.facts is not None:
             made[told.day] = told.facts
-        write_message(to, (content, {"lone": told.lone, "findings": told.findings, "fixes": told.fixes}))
+        give((content, {"lone": told.lone, "findings": told.findings, "fixes": told.fixes}))
 
 
 def read_ledger(given: IO[bytes]) -> DayLedger:
@@ -74,19 +82,40 @@ def _messages(given: IO[bytes]) -> Iterator[bytes]:
             yield pickle.load(given)
 
 
-STEPS: dict[str, Callable[[Store, Settings, IO[bytes], IO[bytes]], None]] = {
+STEPS: dict[str, Callable[[Store, Settings, IO[bytes], Give], None]] = {
     "ledgers": ledgers, "findings": findings,
 }
 
 
+@contextmanager
+def _written_behind(to: IO[bytes]) -> Iterator[Give]:
+    """Messages are written while the next one is made: a pipe alone does not hold one whole. A pipe that
+    nobody reads any more ends the process."""
+    waiting: Queue[object] = Queue(WAITING)
+
+    def write() -> None:
+        try:
+            while (message := waiting.get()) is not _LAST:
+                write_message(to, message)
+        except OSError:
+            os._exit(1)
+
+    writer = threading.Thread(target=write, daemon=True)
+    writer.start()
+    yield waiting.put
+    waiting.put(_LAST)
+    writer.join()
+
+
 @seldom_collected()
 def main() -> None:
-    given, to = sys.stdin.buffer, sys.stdout.buffer
+    given = sys.stdin.buffer
     if hasattr(os, "nice"):
         os.nice(POLITE)
     settings: Settings = pickle.load(given)
-    with closing(look_at_store(Path(settings.folder) / settings.files.store)) as db:
-        STEPS[sys.argv[1]](db, settings, given, to)
+    with (closing(look_at_store(Path(settings.folder) / settings.files.store)) as db,
+          _written_behind(sys.stdout.buffer) as give):
+        STEPS[sys.argv[1]](db, settings, given, give)
 
 
 if __name__ == "__main__":
