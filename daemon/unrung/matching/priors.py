@@ -72,7 +72,7 @@ SPLIT_PRIOR = 40.0
 SPLIT_LEAST_FIT, SPLIT_OPTIONS = 1.0, 6
 """A pour is looked at as several glasses where its density as one is below this; the likeliest
 handfuls are kept."""
-SLACK, SPLIT_SLACK = 7.0, 9.0
+SLACK, SPLIT_SLACK = 9.0, 9.0
 """Ways of cutting that are this much less likely than the best are kept, for the rings to decide."""
 SPLIT_LOG_ODDS = (-3.0, -4.2, -5.2, -6.2, -7.2, -8.2, -9.2)
 MIXED_GLASSES, SPLIT_REACH = 4, 0.25
@@ -167,10 +167,10 @@ SHARE_BELIEF = 15.0
 LEAST_SHARE, MOST_SHARE = 0.002, 0.97
 MAX_GLASSES_JOINED = 2.0
 """Several pours together fill no more than this many of the largest glass."""
-LEARNING_WINDOW_S = (-900.0, 1_200.0)
+LEARNING_WINDOW_S = (-1_800.0, 2_400.0)
 """Residual lags that laws and shares are learnt from; the tail beyond is the prior's."""
 MATES_ROUNDS = 3
-FREE_RING_S, POOR_GAIN = 900.0, 3.0
+FREE_RING_S, POOR_GAIN = 900.0, 5.0
 """A second look is taken at pours with a free ring this near, or whose serve gains less than this
 by its ring."""
 PRICE_STEPS = 5
