@@ -18,14 +18,14 @@ ratios of processor and of memory, with the other's in seconds and megabytes:
     intake of 364 days                        4.6 (3.5 s)     1.9 (46)  csv.reader + executemany
     2, 4, 8 times the rows of 7 days         1.7, 3.6, 6.6    1.4, 2.0, 2.8  1 times the rows
 
-Of the 162 s of 364 days intake is 16 s, nearly half of it SQLite adding rows to a table with five indexes. A day's
-ledger is 0.19 s, the half of it matching; its findings are 0.16 s once 28 days lie behind, less before; its
-files, page, mail and rows 0.04 s. The first two run in processes of their own, one behind the other, beside
-which the third waits: on idle cores the clock shows no more than the longest of the three and intake. Memory
-does not grow with the days: 95 to 135 MB in each of the three processes. Start-up is 0.7 s: imports, of
-which pydantic's models, SciPy (with the first matching) and requests are the most. One more day computes two
-days, since the one before shares an edge with it: 1.7 s after start-up, of which findings are 0.55 s, SciPy's
-import 0.3 s, and matching 0.3 s.
+Of the 162 s of 364 days intake is 16 s, nearly half of it SQLite adding rows to a table with five
+indexes. A day's ledger is 0.19 s, the half of it matching; its findings are 0.16 s once 28 days lie
+behind, less before; its files, page, mail and rows 0.04 s. The first two run in processes of their own,
+one behind the other, beside which the third waits: on idle cores the clock shows no more than the longest
+of the three and intake. Memory does not grow with the days: 95 to 135 MB in each of the three processes.
+Start-up is 0.7 s: imports, of which pydantic's models, SciPy (with the first matching) and requests are
+the most. One more day computes two days, since the one before shares an edge with it: 1.7 s after start-
+up, of which findings are 0.55 s, SciPy's import 0.3 s, and matching 0.3 s.
 """
 
 from __future__ import annotations
