@@ -88,6 +88,24 @@ def test_swapped_lines_keep_their_rings_from_pours_of_the_other_name() -> None:
     assert lone > 0.9 * sum(p.volume_ul for p in swapped)
 
 
+def test_swapped_lines_are_seen_where_much_is_poured_of_both_beers() -> None:
+    """Two taps of each beer, one of each swapped: by chance most serves find a ring of their wrong name,
+    and few of either stay alone."""
+    other, tap = {"Amber": "Stout", "Stout": "Amber"}, {"Amber": "1", "Stout": "2"}
+    rings: list[RingUnit] = []
+    given: list[MeteredPour] = []
+    for first_key, swapped in ((1, True), (10_000, False)):
+        pours, rung = busy_day(11 + first_key, 170, first_key=first_key, lag_s=55.0)
+        rings += rung
+        for p in pours:
+            line = tap[p.product] if swapped else tap[p.product] + "b"
+            given.append(p._replace(product=other[p.product] if swapped else p.product, tap=line))
+    true_lone = sum(p.volume_ul for p in given if not p.tap.endswith("b"))
+    found = matched(given, rings)
+    said = sum(s.volume_ul for s in found.serves if s.unit_key is None and not s.tap.endswith("b"))
+    assert said > 0.8 * true_lone
+
+
 def test_a_wrong_button_takes_no_ring_s_place() -> None:
     pours, rings = evening()
     # Nobody rang the first; the second, poured just before the ring, was rung as the first's beer.

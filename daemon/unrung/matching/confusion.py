@@ -34,6 +34,23 @@ def confused(rings: Rings, glasses: Glasses, lone_ring: Bools, lone_glass: Bools
     return tuple(sorted({*found, *((other, product) for product, other in found)}))
 
 
+def swapped_lines(rings: Rings, glasses: Glasses, tap: Ints, full: Bools) -> Confusion:
+    """Products that a tap's serves meet the rings of, all of them, far more often than those of the
+    product that the tap list gives: where much is poured, both find enough wrong partners by chance that
+    few of either stay alone. ``tap``: code of each serve's; ``full``: which of them are glasses."""
+    found = set()
+    rung = _by_product(rings.product, ~is_said(rings))
+    for line in np.unique(glasses.product * (1 << 20) + tap).tolist():
+        poured = line >> 20
+        end = glasses.end[full & (glasses.product == poured) & (tap == line % (1 << 20))]
+        meets = {product: _met(rings.corrected[rows], end) for product, rows in rung.items()}
+        own, usual = meets.pop(poured, (0.0, 0.0))
+        for product, (more, chance) in meets.items():
+            if more - own >= _clearly(chance + usual):
+                found |= {(product, poured), (poured, product)}
+    return tuple(sorted(found))
+
+
 def misrung(rings: Rings, glasses: Glasses, confusion: Confusion) -> Confusion:
     """Every other product for every product: a wrong button now and then, at any hour."""
     rung, poured = (np.unique(side.product).tolist() for side in (rings, glasses))
@@ -90,12 +107,22 @@ def _by_product(product: Ints, which: Bools) -> dict[int, Ints]:
 
 
 def _coincide(at: Ints, end: Ints) -> bool:
-    """Far more serves within ``CONFUSED_NEAR_S`` of a ring than the stretch around it promises."""
+    more, chance = _met(at, end)
+    return more >= _clearly(chance)
+
+
+def _clearly(chance: float) -> float:
+    """What is far more than chance: several times its standard deviation."""
+    return float(max(priors.CONFUSED_LEAST, priors.CONFUSED_SIGMAS * (chance + 1) ** 0.5))
+
+
+def _met(at: Ints, end: Ints) -> tuple[float, float]:
+    """How many more serves lie within ``CONFUSED_NEAR_S`` of a ring than the stretch around it promises,
+    and how many it promises."""
     near, far = 1_000 * priors.CONFUSED_NEAR_S, 1_000 * priors.CONFUSED_FAR_S
     inner, outer = _within(at, end, near), _within(at, end, far)
     chance = (outer - inner) * near / (far - near)
-    least = max(priors.CONFUSED_LEAST, priors.CONFUSED_SIGMAS * (chance + 1) ** 0.5)
-    return bool(inner - chance >= least)
+    return inner - chance, chance
 
 
 def _within(at: Ints, end: Ints, reach: float) -> float:

@@ -14,7 +14,7 @@ from unrung.matching import priors
 from unrung.matching.assign import best_assignment, total_gain
 from unrung.matching.clockwork import Clockwork, all_lags, find_clock, pinned
 from unrung.matching.columns import NEVER_MS, Bools, Entries, Floats, Ints, Pours, Units, order_key
-from unrung.matching.confusion import confused, own, with_confusion
+from unrung.matching.confusion import with_confusion
 from unrung.matching.costs import (
     Edges,
     Glasses,
@@ -32,6 +32,7 @@ from unrung.matching.marginals import Chances, chances
 from unrung.matching.rounds import mates_of, no_mates, rounds_of
 from unrung.matching.second_look import second_look
 from unrung.matching.serves import Serves, Weighed, first_cut, serves_of, shares_at, usual_lines, weigh
+from unrung.matching.swapped import learn_swaps
 from unrung.matching.types import MatchSettings
 
 
@@ -78,7 +79,7 @@ def learn(started: Started, settings: MatchSettings, lo_ms: int) -> Learnt:
         )
         if step > 0:
             known = shares(known, weighed, rings, serves, likely)
-            known = _confusion(known, rings, glasses, serves, partner)
+            known = learn_swaps(known, rings, glasses, serves, partner, full_size(weighed, serves))
         serves = serves_of(weighed, cut, lo_ms)
         glasses = price(weighed, serves, known)
     rings, order = rings_of(rung, known)
@@ -143,28 +144,6 @@ def _well_paired(edges: Edges, partner: Ints) -> Bools:
     chosen = partner[edges.ring] == edges.glass
     found[edges.ring[chosen]] = edges.gain[chosen] >= priors.POOR_GAIN * priors.MILLINATS
     return found
-
-
-def _confusion(
-    known: Known, rings: Rings, glasses: Glasses, serves: Serves, partner: Ints
-) -> Known:
-    """Products that are confused, and on which taps."""
-    right, real = own(rings, glasses, partner), ~is_said(rings)
-    lone_glass = np.ones(len(glasses.end), np.bool_)
-    lone_glass[right[right >= 0]] = False
-    confusion = confused(rings, glasses, (right < 0) & real, lone_glass)
-    lone = known.lines.lone
-    poured = np.isin(np.arange(len(lone)), [product for _, product in confusion])[:, None]
-    share = np.maximum(lone, priors.SWAPPED_FIRST)
-    if known.confusion:
-        foreign = partner[(right < 0) & (partner >= 0) & real]
-        swapped, owned = (
-            np.bincount(serves.product[rows] * lone.shape[1] + serves.tap[rows], minlength=lone.size)
-            for rows in (foreign, right[(right >= 0) & real])
-        )
-        share = (swapped / (swapped + owned + priors.SWAPPED_PRIOR)).reshape(lone.shape)
-    share = np.where(poured, np.clip(share, priors.LEAST_SWAPPED, priors.MOST_SWAPPED), 0.0)
-    return replace(known, confusion=confusion, lines=replace(known.lines, swapped=share))
 
 
 def _clock(rung: Rung, known: Known, glasses: Glasses, settings: MatchSettings) -> Clockwork:
@@ -249,7 +228,7 @@ def shares(
     Each share is drawn towards a wider one: a tap's to its product's, a product's to the outlet's.
     """
     products, taps = known.lines.lone.shape
-    full = (weighed.judged.sized > weighed.judged.odd)[serves.at] & ~weighed.run_off[serves.lead]
+    full = full_size(weighed, serves)
     real = (rings.latest == NEVER_MS) & ~is_said(rings)
     belief = priors.SHARE_BELIEF
     ring = _drawn(
@@ -269,6 +248,12 @@ def shares(
         known, lone_ring=np.clip(ring, low, high),
         lines=replace(known.lines, lone=np.clip(line.reshape(products, taps), low, high)),
     )
+
+
+def full_size(weighed: Weighed, serves: Serves) -> Bools:
+    """Which serves are likelier glasses than other flows."""
+    found: Bools = (weighed.judged.sized > weighed.judged.odd)[serves.at] & ~weighed.run_off[serves.lead]
+    return found
 
 
 def _pooled(chance: Floats, usual: float) -> float:
