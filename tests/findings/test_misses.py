@@ -11,6 +11,7 @@ from findings import trade
 from findings.test_causes import LAST, judged, unrung
 from findings.trade import OZ, alone, at, changed, fuller, ordinary, ring, with_rings, with_serves
 from unrung.findings.facts import facts_of
+from unrung.findings.feed_gap import pauses
 from unrung.findings.fills import steady
 from unrung.findings.table import findings_of, rows_of_all
 from unrung.ledger.facts import DayFacts, ServeFact, SilenceFact
@@ -112,6 +113,31 @@ def test_serves_beside_a_till_that_was_silent_may_have_been_rung_there() -> None
     silent = SilenceFact("rings", "Bar", "", at(LAST, 19.9), at(LAST, 23.2))
     days[LAST] = replace(days[LAST], silences=(silent,))
     assert judged(days) == []
+
+
+@pytest.mark.parametrize(("taps", "told"), [(("T3",), False), (("T1", "T2", "T3"), True)])
+def test_a_line_cleaned_after_an_outlet_closed_early_is_no_silent_till(
+    taps: tuple[str, ...], told: bool
+) -> None:
+    """The ledger cannot compare what flows from a till's last row to the usual closing time, whether the
+    outlet closed early or its till fell silent: the taps that it flowed at tell these apart."""
+    days, low, high = ordinary(), at(LAST, 23), at(LAST, 25)
+    days[LAST] = replace(
+        days[LAST], serves=tuple(s for s in days[LAST].serves if s.end_ms < low and s.ring_ms < low),
+        silences=(SilenceFact("rings", "Bar", "", low, high),))
+    flows = (alone(taps[n % len(taps)], low + 480_000 * (n + 1), 24) for n in range(12))
+    days = with_serves(days, (s._replace(left_ul=0, not_compared_ul=s.volume_ul) for s in flows))
+    assert ("feed_gap" in {one.finding for one in judged(days)}) is told
+
+
+@pytest.mark.parametrize(("apart_h", "told"), [(1.0, False), (0.25, True)])
+def test_a_meter_s_pause_counts_as_far_as_its_rhythm_is_known(apart_h: float, told: bool) -> None:
+    """Own events, and none among as many rows of the other side as stand outside the pause: of five events
+    none falls there once in 32 times, of fourteen once in 16384. Gelman et al., Bayesian Data Analysis,
+    2.6: the predictive of a Poisson count under a gamma rate is negative binomial."""
+    own = [*(at(0, 12 + apart_h * n) for n in range(round(3 / apart_h) + 1)), at(0, 20)]
+    other = [at(0, 12.05 + 0.1 * n) for n in range(30)] + [at(0, 16 + 0.1 * n) for n in range(30)]
+    assert (list(pauses(own, other)) != []) is told
 
 
 @pytest.mark.parametrize(("taps", "told"), [(("T3",), False), (("T1", "T2", "T3"), True)])

@@ -30,9 +30,9 @@ ALONE = 0.6
 """Share of the other side's rows in the pause that stay alone."""
 TOGETHER_MS = 120_000
 """Rows this close together are one event: a round, a check."""
-EXPECTED = 5.0
-"""Events that the rhythm would have had in the pause; its chance is then below 1 in 100, and what stays
-alone in it tells the rest."""
+BY_CHANCE = 0.0067
+"""Chance of a pause that is still told, since what stays alone in it tells the rest: that of five events
+expected and none seen, had the rhythm been known exactly."""
 OWN_MATTER = 0.01
 """Chance of one tap having so many of the serves of a pause."""
 GLASS_UL = 100_000
@@ -43,15 +43,18 @@ Gap = tuple[int, int]
 def find(facts: Facts, settings: Settings) -> list[Finding]:
     """One finding per pause."""
     found: list[Finding] = []
+    start = 0
     for day in facts.window.days:
-        found += _set_aside(facts, settings, day)
+        found += _set_aside(facts, settings, day, range(start, start + len(day.serves)))
+        start += len(day.serves)
     found += _silent_tills(facts, settings)
     found += _silent_meters(facts, settings)
     return found
 
 
-def _set_aside(facts: Facts, settings: Settings, day: DayFacts) -> Iterator[Finding]:
-    """What the ledger took out of the comparison: it explains nothing of the variance."""
+def _set_aside(facts: Facts, settings: Settings, day: DayFacts, keys: range) -> Iterator[Finding]:
+    """What the ledger took out of the comparison: it explains nothing of the variance. ``keys``: the
+    day's serves."""
     told: set[tuple[str, int, int]] = set()
     for gap in day.silences:
         if (gap.side, gap.from_ms, gap.to_ms) in told:
@@ -59,7 +62,7 @@ def _set_aside(facts: Facts, settings: Settings, day: DayFacts) -> Iterator[Find
         told.add((gap.side, gap.from_ms, gap.to_ms))
         who = _silent_side(gap)
         lost = _not_compared(day, gap)
-        if not lost:
+        if not lost or (gap.side == "rings" and _of_one_tap(facts, keys, gap)):
             continue
         evidence = (
             f"{who} wrote nothing from {moment(gap.from_ms, settings)} to {clock(gap.to_ms, settings)} while "
@@ -84,6 +87,31 @@ def _not_compared(day: DayFacts, gap: SilenceFact) -> int:
         return sum(serve.not_compared_ul for serve in poured)
     rung = [r for r in day.rings if gap.from_ms <= r.at_ms < gap.to_ms and not r.counted]
     return sum(ring.portion_ul for ring in rung if gap.product in ("", ring.product))
+
+
+def _of_one_tap(facts: Facts, keys: range, gap: SilenceFact) -> bool:
+    """Whether what a silent till left without a ring is one tap's own matter, as when its line is cleaned
+    once the outlet has closed early: one tap has far more of it than of the outlet's glasses, and at the
+    outlet's other taps no more is without a ring than ever."""
+    glasses = [key for key in keys if facts.serves[key].volume_ul >= GLASS_UL]
+    inside = [key for key in glasses if gap.from_ms <= facts.serves[key].end_ms < gap.to_ms]
+    lost = [key for key in inside if facts.serves[key].not_compared_ul]
+    if not lost:
+        return False
+    pools = {facts.serves[key].outlet for key in lost}
+    usual = Counter({
+        tap: len(own) for tap, own in facts.window.by_tap.items() if facts.serves[own[0]].outlet in pools
+    })
+    tap, count = Counter(facts.serves[key].tap for key in lost).most_common(1)[0]
+    if binomial_tail(count, len(lost), usual[tap] / usual.total()) >= OWN_MATTER:
+        return False
+    beside = [key for key in inside if facts.serves[key].tap != tap and facts.serves[key].outlet in pools]
+    ever = [
+        key for one in usual if one != tap for key in facts.window.by_tap[one]
+        if facts.serves[key].volume_ul >= GLASS_UL and not facts.serves[key].not_compared_ul
+    ]
+    without = (1 + sum(not facts.serves[key].paired for key in ever)) / (2 + len(ever))
+    return binomial_tail(len(lost) - count, len(beside), without) >= OWN_MATTER
 
 
 def _silent_tills(facts: Facts, settings: Settings) -> Iterator[Finding]:
@@ -193,8 +221,12 @@ def _meter_pauses(day: DayFacts) -> list[_MeterPause]:
 
 
 def pauses(own: Sequence[int], other: Sequence[int]) -> Iterator[Gap]:
-    """Pauses of ``own`` (times, sorted) too long for chance, judged by the other side's rows in them:
-    own events per row of the other side make the rhythm, outside the pause."""
+    """Pauses of ``own`` (times, sorted) too long for chance, judged by the other side's rows in them.
+
+    Own events per row of the other side make the rhythm, outside the pause. A rhythm known from few events
+    is itself uncertain: of so many events none falls into the pause with the chance that gamma-Poisson
+    prediction gives, far above that of a rhythm known for certain.
+    """
     if not own or not other:
         return
     events = 1 + sum(after - before > TOGETHER_MS for before, after in pairwise(own))
@@ -202,7 +234,8 @@ def pauses(own: Sequence[int], other: Sequence[int]) -> Iterator[Gap]:
         if high - low < SHORTEST_MS:
             continue
         within = bisect_left(other, high) - bisect_right(other, low)
-        if within * events / max(1, len(other) - within) >= EXPECTED:
+        outside = max(1, len(other) - within)
+        if (outside / (outside + within)) ** events <= BY_CHANCE:
             yield (low + 1, high)
 
 
