@@ -15,6 +15,7 @@ from unrung.findings.feed_gap import pauses
 from unrung.findings.fills import steady
 from unrung.findings.table import findings_of, rows_of_all
 from unrung.ledger.facts import DayFacts, ServeFact, SilenceFact
+from unrung.settings import Pool
 
 SETTINGS = trade.settings()
 
@@ -128,6 +129,25 @@ def test_a_line_cleaned_after_an_outlet_closed_early_is_no_silent_till(
     flows = (alone(taps[n % len(taps)], low + 480_000 * (n + 1), 24) for n in range(12))
     days = with_serves(days, (s._replace(left_ul=0, not_compared_ul=s.volume_ul) for s in flows))
     assert ("feed_gap" in {one.finding for one in judged(days)}) is told
+
+
+@pytest.mark.parametrize(("beside", "told"), [(2, False), (20, True)])
+def test_lines_cleaned_when_a_pool_s_tills_are_quiet_are_no_silent_till(beside: int, told: bool) -> None:
+    """No ring at three taps of the Bar from 23:00 to closing, while the other till of its pool wrote 2 or
+    20 checks: where the house was near its end, the Bar had closed."""
+    days, low, high = ordinary(), at(LAST, 23), at(LAST, 25)
+    (till,) = days[LAST].till
+    own = tuple(second for second in till.at_s if at(LAST, 4) + 1000 * second < low)
+    other = till._replace(outlet="Yard", at_s=(*own, *(68_500 + 300 * n for n in range(beside))))
+    serves = [s for s in days[LAST].serves if s.end_ms < low and s.ring_ms < low]
+    lost = [alone(f"T{1 + n % 3}", low + 240_000 * (n + 1), 24) for n in range(12)]
+    serves += [s._replace(left_ul=0, not_compared_ul=s.volume_ul) for s in lost]
+    day = replace(
+        days[LAST], serves=tuple(s._replace(outlet="Floor") for s in serves),
+        silences=(SilenceFact("rings", "Bar", "", low, high),), till=(till._replace(at_s=own), other))
+    pooled = SETTINGS.model_copy(update={"pool": (Pool(name="Floor", outlets=("Bar", "Yard")),)})
+    _, found = findings_of([day], pooled)
+    assert ("feed_gap" in {one.finding for one in found}) is told
 
 
 @pytest.mark.parametrize(("apart_h", "told"), [(1.0, False), (0.25, True)])

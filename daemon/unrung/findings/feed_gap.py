@@ -62,7 +62,9 @@ def _set_aside(facts: Facts, settings: Settings, day: DayFacts, keys: range) -> 
         told.add((gap.side, gap.from_ms, gap.to_ms))
         who = _silent_side(gap)
         lost = _not_compared(day, gap)
-        if not lost or (gap.side == "rings" and _of_one_tap(facts, keys, gap)):
+        if not lost:
+            continue
+        if gap.side == "rings" and (_closed(facts, day, gap) or _of_one_tap(facts, keys, gap)):
             continue
         evidence = (
             f"{who} wrote nothing from {moment(gap.from_ms, settings)} to {clock(gap.to_ms, settings)} while "
@@ -87,6 +89,29 @@ def _not_compared(day: DayFacts, gap: SilenceFact) -> int:
         return sum(serve.not_compared_ul for serve in poured)
     rung = [r for r in day.rings if gap.from_ms <= r.at_ms < gap.to_ms and not r.counted]
     return sum(ring.portion_ul for ring in rung if gap.product in ("", ring.product))
+
+
+def _closed(facts: Facts, day: DayFacts, gap: SilenceFact) -> bool:
+    """Whether an outlet of a pool closed early: its till wrote nothing more that day, and the pool's other
+    tills wrote too little meanwhile for that to be beyond chance. Lines are cleaned then."""
+    pools = facts.window.group_of
+    others = {
+        outlet for outlet in pools
+        if gap.outlet in pools and outlet != gap.outlet and pools[outlet] == pools[gap.outlet]
+    }
+    own, beside = _checks(day, {gap.outlet}), _checks(day, others)
+    if not beside or not own or own[-1] >= gap.to_ms:
+        return False
+    within = bisect_left(beside, gap.to_ms) - bisect_left(beside, gap.from_ms)
+    outside = max(1, len(beside) - within)
+    return (outside / (outside + within)) ** (1 + len(own)) > BY_CHANCE
+
+
+def _checks(day: DayFacts, outlets: set[str]) -> list[int]:
+    """When the tills of some outlets wrote, what is close together as one."""
+    rows = sorted(
+        day.bounds[0] + 1000 * second for till in day.till if till.outlet in outlets for second in till.at_s)
+    return rows[:1] + [after for before, after in pairwise(rows) if after - before > TOGETHER_MS]
 
 
 def _of_one_tap(facts: Facts, keys: range, gap: SilenceFact) -> bool:
