@@ -217,7 +217,8 @@ def _reach(rings: Rings, glasses: Glasses, laws: Laws) -> tuple[Ints, Ints]:
     if not len(low) or not len(glasses.product):
         return low.astype(np.int64), high.astype(np.int64)
     # The density is a sum of two terms: one of them must reach half of what is needed.
-    need = 0.5 * np.exp(-(_best_fill(rings, glasses) + rings.base) / priors.MILLINATS)
+    loss = -(_best_fill(rings, glasses) + rings.base) / priors.MILLINATS
+    need = 0.5 * np.exp(np.minimum(loss, 700.0))  # beyond that no float holds it, and no law reaches it
     for law in np.unique(rings.law).tolist():
         mine = rings.law == law
         solo = laws.solo_share[law] * laws.solo[law // CLASSES]
