@@ -39,7 +39,7 @@ def middle(values: Sequence[float]) -> float:
     (1963): near the mean where values spread evenly, and unmoved by a few far ones.
 
     >>> middle([1.0, 2.0, 3.0, 90.0])
-    2.5
+    2.75
     """
     return median(
         (one + other) / 2 for number, one in enumerate(values) for other in values[number:])

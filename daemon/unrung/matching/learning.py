@@ -105,7 +105,8 @@ def rings_of(rung: Rung, known: Known) -> tuple[Rings, Ints]:
     lone = np.where(voided, priors.VOIDED_RING, known.lone_ring[units.product])
     real = Rings(
         units.product, corrected, known.mates.shift_ms, np.minimum(known.mates.count, SAID - 1),
-        ring_bases(rung.rate, lone), rung.centre, np.where(voided, until, NEVER_MS),
+        ring_bases(rung.rate, lone) + _together(known.mates.count), rung.centre,
+        np.where(voided, until, NEVER_MS),
     )
     columns = {
         name: np.concatenate((getattr(real, name), getattr(rung.said, name)))
@@ -113,6 +114,12 @@ def rings_of(rung: Rung, known: Known) -> tuple[Rings, Ints]:
     }
     order = np.lexsort((columns["corrected"], columns["product"]))
     return Rings(**{name: column[order] for name, column in columns.items()}), order
+
+
+def _together(mates: Ints) -> Ints:
+    """What being rung with paired round-mates adds to a ring's gain of being paired at all."""
+    found: Ints = np.where(mates > 0, round(priors.MATES_BONUS * priors.MILLINATS), 0)
+    return found
 
 
 def _said(entries: Entries, units: Units, fills: Fills) -> Rings:

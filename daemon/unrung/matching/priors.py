@@ -186,8 +186,10 @@ has it meet lone rings."""
 SWAPPED_PRIOR, LEAST_SWAPPED, MOST_SWAPPED = 5.0, 0.006, 0.97
 """Serves' worth of belief that a tap pours what the tap list says, where products are confused; and
 between what the share that it does not is held."""
-PAIR_BONUS = 2.5
-"""Log likelihood added to every pair: what the laws know of late rings is always too little."""
+PAIR_BONUS, MATES_BONUS = 0.9, 1.6
+"""Log likelihood added to every pair: what the laws know of late rings is always too little; and beyond it to
+pairs of rings with round-mates, which pay ``ROUND_RARE``. A lone ring gets no more: it may well be for
+nothing that was poured."""
 SWAPPED_FIRST, CLEARLY_SWAPPED, SWAPPED_BONUS = 0.3, 0.5, 2.0
 """The share when confusion is first seen; and above which share so much log likelihood is added in favour
 of the other name, since a wrong pair by the own name takes a ring or serve from its true partner as well."""
