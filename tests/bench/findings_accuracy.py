@@ -39,6 +39,9 @@ Measured with 20 months a cause, 20 of all causes and 20 clean ones (340; every 
     serves_without_ring       46    0.96      50      0.96    0.94     41 of 44
     all                      738    0.98     996      0.98    false: 0.00 a month
 
+After them matching gave single rings less again; 73 of these months (two causes, clean ones, and 13 of all
+causes) were then made anew: no cause's recall moved, no precision fell, and volumes moved by 0.02 at most.
+
 That is what is wished (recall 0.85, precision 0.9, volume within 15 % of the truth, at most one false finding
 a clean month), ``meter_calibration`` by a hair: missed are three meters that were 1.2 % off and one that was
 2.4 %; of the four false ones two say 1.5 % of a meter that was right, and two, of low confidence, speak of a

@@ -12,7 +12,7 @@ Each part runs in a process of its own; told are seconds of processor and the mo
 
 Measured with two other programs computing beside it:
 
-    year      185 to 220 ms a day of 1,804 pours and 1,302 rings: 68 to 81 s a year (wished: 8 s)
+    year      185 to 250 ms a day of 1,804 pours and 1,302 rings: 68 to 92 s a year (wished: 8 s)
     stadium   5.7 s and 175 MB as 30 outlets, 6.5 s and 439 MB as one
     growth    exponent 1.04 at eight times the hours
     baseline  0.08 s
