@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from functools import lru_cache
+from functools import lru_cache, partial
 
 from unrung.mapping import Mapping
 from unrung_adapters.bad_value import BadValue, Unreadable
-from unrung_adapters.batches import Bad
+from unrung_adapters.batches import Bad, each
 from unrung_adapters.local_time import Local, Skipped, Twice, by_hour, local_reader
 from unrung_adapters.notes import ReadNotes
 from unrung_adapters.time_text import time_reader
@@ -45,14 +45,7 @@ class Moments:
 
     def column(self, field: str, texts: Sequence[str], bad: Bad) -> list[int]:
         """``in_order`` for row after row; 0 where a time cannot be read, which is noted as ``bad``."""
-        found = []
-        for number, text in enumerate(texts):
-            try:
-                found.append(self.in_order(field, text))
-            except BadValue as error:
-                bad.setdefault(number, error)
-                found.append(0)
-        return found
+        return [at_ms or 0 for at_ms in each(partial(self.in_order, field), texts, bad)]
 
     def not_before(self, field: str, text: str, floor_ms: int) -> int:
         """A second time of a row: the first pass that is not before ``floor_ms``."""

@@ -59,14 +59,8 @@ def _spans(
     span: Callable[[str, str, str], tuple[int, int]], starts: Sequence[str], ends: Sequence[str],
     durations: Sequence[str], bad: Bad,
 ) -> list[tuple[int, int]]:
-    found = []
-    for number, row in enumerate(zip(starts, ends, durations, strict=True)):
-        try:
-            found.append(span(*row))
-        except BadValue as error:
-            bad[number] = error
-            found.append((0, 0))
-    return found
+    rows = list(zip(starts, ends, durations, strict=True))
+    return [found or (0, 0) for found in each(lambda row: span(*row), rows, bad)]
 
 
 def _taps(texts: Texts, bad: Bad) -> list[str]:

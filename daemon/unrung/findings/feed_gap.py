@@ -17,7 +17,7 @@ from typing import NamedTuple
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.mis_ring import meetings
-from unrung.findings.statistics import binomial_tail
+from unrung.findings.statistics import binomial_tail, none_by_chance
 from unrung.findings.wording import sum_volume, times
 from unrung.ledger.facts import DayFacts, SilenceFact
 from unrung.settings import Settings
@@ -103,8 +103,7 @@ def _closed(facts: Facts, day: DayFacts, gap: SilenceFact) -> bool:
     if not beside or not own or own[-1] >= gap.to_ms:
         return False
     within = bisect_left(beside, gap.to_ms) - bisect_left(beside, gap.from_ms)
-    outside = max(1, len(beside) - within)
-    return (outside / (outside + within)) ** (1 + len(own)) > BY_CHANCE
+    return none_by_chance(1 + len(own), within, len(beside)) > BY_CHANCE
 
 
 def _checks(day: DayFacts, outlets: set[str]) -> list[int]:
@@ -248,9 +247,7 @@ def _meter_pauses(day: DayFacts) -> list[_MeterPause]:
 def pauses(own: Sequence[int], other: Sequence[int]) -> Iterator[Gap]:
     """Pauses of ``own`` (times, sorted) too long for chance, judged by the other side's rows in them.
 
-    Own events per row of the other side make the rhythm, outside the pause. A rhythm known from few events
-    is itself uncertain: of so many events none falls into the pause with the chance that gamma-Poisson
-    prediction gives, far above that of a rhythm known for certain.
+    Own events per row of the other side make the rhythm, outside the pause.
     """
     if not own or not other:
         return
@@ -259,8 +256,7 @@ def pauses(own: Sequence[int], other: Sequence[int]) -> Iterator[Gap]:
         if high - low < SHORTEST_MS:
             continue
         within = bisect_left(other, high) - bisect_right(other, low)
-        outside = max(1, len(other) - within)
-        if (outside / (outside + within)) ** events <= BY_CHANCE:
+        if none_by_chance(events, within, len(other)) <= BY_CHANCE:
             yield (low + 1, high)
 
 

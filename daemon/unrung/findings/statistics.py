@@ -45,6 +45,14 @@ def middle(values: Sequence[float]) -> float:
         (one + other) / 2 for number, one in enumerate(values) for other in values[number:])
 
 
+def none_by_chance(events: int, within: int, rows: int) -> float:
+    """Chance that none of so many events falls into a pause in which the other side has ``within`` of its
+    ``rows``. A rhythm known from few events is itself uncertain: this is what gamma-Poisson prediction
+    gives, far above that of a rhythm known for certain."""
+    outside = max(1, rows - within)
+    return float((outside / (outside + within)) ** events)
+
+
 def individuals(values: Sequence[float], sigmas: float = 3.0) -> Limits:
     """Limits of single values from their moving ranges (e-Handbook 6.3.2.2)."""
     centre = fmean(values)

@@ -240,9 +240,10 @@ def _finding(
 ) -> Finding:
     days, closed = facts.window.days, facts.window.hours.is_closed
     low, until = days[span[0]].bounds[0], days[span[1]].bounds[1]
-    start = turn_of(facts, tap, (low, days[span[0]].bounds[1]), low, weights_of(*shares))
+    weights = weights_of(*shares)
+    start = turn_of(facts, tap, (low, days[span[0]].bounds[1]), low, weights)
     after = days[min(span[1] + 1, len(days) - 1)].bounds[1]
-    end = turn_of(facts, tap, (days[span[1]].bounds[0], after), until, weights_of(*shares))
+    end = turn_of(facts, tap, (days[span[1]].bounds[0], after), until, weights)
     keys = [
         key for key in facts.window.by_tap[tap]
         if start <= facts.serves[key].end_ms < end and not closed(facts.serves[key].end_ms)
