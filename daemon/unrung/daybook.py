@@ -11,9 +11,9 @@ from unrung.business_day import business_day, day_bounds
 from unrung.ledger.coverage import SILENCE_LEAST_MS, Span, intersect, union
 from unrung.ledger.day import compute_day
 from unrung.ledger.inputs import DayInputs, LogLine, fill
-from unrung.ledger.material import Material, make_material, rings_of
+from unrung.ledger.material import Material, make_materials, rings_of
 from unrung.ledger.results import DayLedger
-from unrung.ledger.sealed import handed
+from unrung.ledger.sealed import NOTHING, Handed, handed
 from unrung.metering import add_metered
 from unrung.settings import Feed, Settings
 from unrung.store.lines import lines_between, lines_of_day
@@ -54,32 +54,41 @@ def ledger_so_far(db: Store, settings: Settings, day: date, until_ms: int) -> Da
     today.ring_cover = intersect(today.ring_cover, span)
     today.pour_cover = intersect(today.pour_cover, span)
     today.missing = []
-    materials = [make_material(inputs, settings) for inputs in (before, today)]
+    materials = make_materials([(inputs, NOTHING) for inputs in (before, today)], settings)
     ledger = compute_day(materials[0], materials[1], None, settings, _names(db, materials[1], ()))
     return replace(ledger, status="provisional")
 
 
-def ledger_of(db: Store, settings: Settings, day: date, cache: Cache) -> DayLedger:
-    """The ledger of ``day`` from what the store holds now."""
+def ledger_of(
+    db: Store, settings: Settings, day: date, cache: Cache, following: Sequence[date] = ()
+) -> DayLedger:
+    """The ledger of ``day`` from what the store holds now. ``following``: days that will be asked for next;
+    what they need is made ready together with what this one needs."""
     around = [day + timedelta(days=n) for n in (-1, 0, 1)]
     for old in [known for known in cache if known < around[0]]:
         del cache[old]
-    for one in around:
-        if one not in cache:
-            cache[one] = material_of(db, settings, one)
+    if not cache.keys() >= set(around):
+        needed = {one + timedelta(days=n) for one in following for n in (-1, 0, 1)}.union(around)
+        missing_ = sorted(needed - cache.keys())
+        made = make_materials([_gathered(db, settings, one) for one in missing_], settings)
+        cache.update(zip(missing_, made, strict=True))
     before, today, after = (cache[one] for one in around)
     return compute_day(before, today, after, settings, _names(db, today, (before, after)))
 
 
 def material_of(db: Store, settings: Settings, day: date) -> Material:
     """One day's movements made ready. At the edge of a closed period, with the rings that cross it."""
+    return make_materials([_gathered(db, settings, day)], settings)[0]
+
+
+def _gathered(db: Store, settings: Settings, day: date) -> tuple[DayInputs, Handed]:
     before, after = day - timedelta(days=1), day + timedelta(days=1)
     start, end = sealed_units(db, before), sealed_units(db, day)
     units = [
         unit for edge, beside in ((start, before), (end, after)) if edge
         for unit in rings_of(day_inputs(db, settings, beside), settings).units
     ]
-    return make_material(day_inputs(db, settings, day), settings, handed(start, end, units))
+    return day_inputs(db, settings, day), handed(start, end, units)
 
 
 def day_inputs(db: Store, settings: Settings, day: date) -> DayInputs:

@@ -24,12 +24,13 @@ from matching.days import (
     ring,
 )
 from unrung.matching.assign import best_assignment
-from unrung.matching.clockwork import Clockwork
+from unrung.matching.clockwork import Centre, clockwork_of
 from unrung.matching.columns import Pours, pour_columns, unit_columns
 from unrung.matching.costs import Rings, possible_pairs
 from unrung.matching.fills import Fills, Sizes, sizes_of
+from unrung.matching.known import Known, Rung
 from unrung.matching.laws import prior_laws
-from unrung.matching.learning import Known, Rung, price, rings_of
+from unrung.matching.learning import price, rings_of
 from unrung.matching.rounds import no_mates, rounds_of
 from unrung.matching.serves import Weighed, judge, serves_of, usual_lines, weigh
 from unrung.matching.types import Matched, MeteredPour, RingUnit
@@ -97,14 +98,15 @@ def fixed_pairs(pours: list[MeteredPour], rings: list[RingUnit], offset_ms: int)
     sizes = sizes_of(products, {name: [HALF, PINT] for name in products}, rung.product[:0], rung.portion[:0])
     weighed = _unlearnt(weigh(pour_columns([], products), sizes, 60_000), poured, sizes)
     known = Known(
-        Clockwork(offset_ms), prior_laws(SETTINGS), no_mates(len(rings)),
+        clockwork_of([Centre(offset_ms)]), prior_laws(SETTINGS), no_mates(len(rings)),
         np.full(2, 0.02), usual_lines(2, 8),
     )
-    serves = serves_of(weighed, np.arange(len(pours)), 0)
+    serves = serves_of(weighed, np.arange(len(pours)), np.zeros(1, np.int64))
     glasses = price(weighed, serves, known)
     centre = np.log(np.maximum(rung.portion, 1))
     priced, order = rings_of(Rung(
-        rung, centre, rounds_of(rung), np.full(len(rings), 0.002), NOTHING_SAID,
+        [0], rung, np.zeros(len(rings), np.int64), centre, rounds_of(rung), np.full(len(rings), 0.002),
+        NOTHING_SAID,
     ), known)
     partner = best_assignment(possible_pairs(priced, glasses, known.laws), len(rings))
     return {

@@ -32,7 +32,7 @@ def volumes(pours: list[MeteredPour]) -> list[list[int]]:
     known = sizes_of(["Amber"], SIZES, np.zeros(0, np.int64), np.zeros(0, np.int64))
     columns = pour_columns([*background(), *pours], ["Amber"])
     weighed = weigh(columns, known, 60_000)
-    made = serves_of(weighed, first_cut(weighed), 0)
+    made = serves_of(weighed, first_cut(weighed), np.zeros(1, np.int64))
     found = []
     for low, high in itertools.pairwise(made.first.tolist()):
         parts = list(zip(made.part_key[low:high], made.part_ul[low:high], strict=True))

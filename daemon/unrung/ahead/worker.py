@@ -33,6 +33,11 @@ POLITE = 10
 so)."""
 
 
+TOGETHER = 3
+"""Days made ready for matching together with one: with more of them, little time is saved and more
+memory is held."""
+
+
 Give = Callable[[object], None]
 WAITING = 4
 """Messages that wait to be read, at most: days are not all equally long."""
@@ -49,8 +54,8 @@ def ledgers(db: Store, settings: Settings, given: IO[bytes], give: Give) -> None
     days: list[date] = pickle.load(given)
     give(settings)
     cache: Cache = {}
-    for day in days:
-        ledger = ledger_of(db, settings, day, cache)
+    for number, day in enumerate(days):
+        ledger = ledger_of(db, settings, day, cache, days[number + 1 : number + 1 + TOGETHER])
         give(pickle.dumps(ledger, pickle.HIGHEST_PROTOCOL))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING
@@ -22,7 +23,7 @@ from unrung.matching.types import Entry, KegOn, MatchSettings, MeteredPour, Ring
 from unrung.settings import Matching, Settings
 
 if TYPE_CHECKING:
-    from unrung.matching.prepare import Prepared
+    from unrung.matching.prepare import DayRows, Prepared
 
 
 @dataclass(slots=True)
@@ -58,7 +59,31 @@ class Material:
 
 def make_material(inputs: DayInputs, settings: Settings, handed: Handed = NOTHING) -> Material:
     """Everything that one day's movements give by themselves, and what it was ``handed``."""
-    from unrung.matching.prepare import prepare  # numpy and scipy load at first use
+    return make_materials([(inputs, handed)], settings)[0]
+
+
+def make_materials(days: Sequence[tuple[DayInputs, Handed]], settings: Settings) -> list[Material]:
+    """Like ``make_material`` for each of several days: matching makes them ready together, which is faster,
+    and the same."""
+    from unrung.matching.prepare import prepare_days  # numpy and scipy load at first use
+
+    materials, rows = [], []
+    for inputs, handed in days:
+        material, each = _with_rows(inputs, settings, handed)
+        materials.append(material)
+        rows.append(each)
+    options = match_settings(settings.matching)
+    prepared = iter(prepare_days([one for each in rows for one in each.values()], options))
+    for material, each in zip(materials, rows, strict=True):
+        material.prepared.update((outlet, next(prepared)) for outlet in each)
+    return materials
+
+
+def _with_rows(
+    inputs: DayInputs, settings: Settings, handed: Handed
+) -> tuple[Material, dict[str, DayRows]]:
+    """A day's material without what matching makes of it, and what matching needs, by outlet."""
+    from unrung.matching.prepare import DayRows
 
     outlets = Outlets(settings)
     menu = Menu(settings.menu, inputs.day)
@@ -73,6 +98,7 @@ def make_material(inputs: DayInputs, settings: Settings, handed: Handed = NOTHIN
     sizes, said = menu.sizes(), _written_down(inputs, menu, settings)
     kegs, again = _kegs_on(inputs, pours), rerung(rings.units)
     names = {flow.outlet for flow in pours.beer} | {unit.outlet for unit in rings.units}
+    rows: dict[str, DayRows] = {}
     for outlet in sorted(names | outlets.names):
         beer = [
             MeteredPour(f.key, f.tap, f.product, f.start_ms, f.end_ms, f.volume_ul)
@@ -85,9 +111,8 @@ def make_material(inputs: DayInputs, settings: Settings, handed: Handed = NOTHIN
             for u in (*rings.units, *handed.taken_in)
             if u.outlet == outlet and u.key not in handed.given_away and u.key not in again.replaced
         ]
-        material.prepared[outlet] = prepare(
-            beer, units, sizes, inputs.bounds, options, said.get(outlet, ()), kegs)
-    return material
+        rows[outlet] = DayRows(beer, units, sizes, inputs.bounds, said.get(outlet, ()), kegs)
+    return material, rows
 
 
 def _kegs_on(inputs: DayInputs, pours: DayPours) -> list[KegOn]:

@@ -41,6 +41,18 @@ def best_assignment(edges: Edges, rings: int) -> Ints:
     return partner
 
 
+def best_by_day(edges: Edges, first: Ints) -> Ints:
+    """``best_assignment`` of each day by itself; ``first``: each day's first ring, and how many there
+    are."""
+    partner = np.full(int(first[-1]), -1, np.int64)
+    bounds, at = first.tolist(), np.searchsorted(edges.ring, first).tolist()
+    for (begin, end), (low, high) in zip(pairwise(bounds), pairwise(at), strict=True):
+        if low < high:
+            own = Edges(edges.ring[low:high] - begin, edges.glass[low:high], edges.gain[low:high])
+            partner[begin:end] = best_assignment(own, end - begin)
+    return partner
+
+
 def good_assignment(edges: Edges, rings: int) -> Ints:
     """Like ``best_assignment``, for crowds: solved in stretches of ``STRETCH`` rings, each with the
     ``AHEAD`` after it, whose partners are then given back. The time grows with the number of rings."""
@@ -62,6 +74,14 @@ def good_assignment(edges: Edges, rings: int) -> Ints:
 def total_gain(edges: Edges, partner: Ints) -> int:
     """The gain of an assignment made of ``edges``."""
     return int(edges.gain[partner[edges.ring] == edges.glass].sum())
+
+
+def gain_by_day(edges: Edges, partner: Ints, day: Ints, days: int) -> Ints:
+    """``total_gain`` of each day's; ``day``: of each ring."""
+    chosen = partner[edges.ring] == edges.glass
+    found = np.zeros(days, np.int64)
+    np.add.at(found, day[edges.ring[chosen]], edges.gain[chosen])
+    return found
 
 
 def _blocks(edges: Edges, rings: int) -> Ints:

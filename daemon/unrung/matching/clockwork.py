@@ -7,37 +7,53 @@ changed within the day shows as two centres, one before and one after.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 
 from unrung.matching import priors
-from unrung.matching.columns import Floats, Ints, order_key, spread
+from unrung.matching.columns import NEVER_MS, Bools, Floats, Ints, order_key, spread
 
 BIN_S = 10.0
 BLOCKS = 16
 MAX_PAIRS = 300_000
 
 
-@dataclass(frozen=True, slots=True)
-class Clockwork:
-    """Where the lag is centred through the day; times in milliseconds."""
+class Centre(NamedTuple):
+    """Where a day's lag is centred; times in milliseconds."""
 
     centre_ms: int
-    jump_at_ms: int | None = None
+    jump_at_ms: int = NEVER_MS
     """By the till's clock."""
     jump_ms: int = 0
 
-    def corrected(self, at_ms: Ints) -> Ints:
-        """Till times as the times at which the serves should have ended."""
-        return at_ms - self.centre_ms - self.jump_ms * self.after_jump(at_ms)
 
-    def after_jump(self, at_ms: Ints) -> Ints:
-        """1 for till times after the jump, else 0."""
-        if self.jump_at_ms is None:
-            return np.zeros(len(at_ms), np.int64)
-        return (at_ms >= self.jump_at_ms).astype(np.int64)
+@dataclass(frozen=True, slots=True)
+class Clockwork:
+    """Where the lag is centred through each of the days; see ``Centre``."""
+
+    centre_ms: Ints
+    jump_at_ms: Ints
+    jump_ms: Ints
+
+    def corrected(self, at_ms: Ints, day: Ints) -> Ints:
+        """Till times as the times at which the serves should have ended."""
+        found: Ints = at_ms - self.centre_ms[day] - self.jump_ms[day] * self.after_jump(at_ms, day)
+        return found
+
+    def after_jump(self, at_ms: Ints, day: Ints) -> Bools:
+        """Which till times are after the jump."""
+        found: Bools = at_ms >= self.jump_at_ms[day]
+        return found
+
+
+def clockwork_of(centres: Sequence[Centre]) -> Clockwork:
+    """The days' centres as arrays."""
+    table = np.array(centres, np.int64).reshape(-1, 3)
+    return Clockwork(table[:, 0], table[:, 1], table[:, 2])
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,19 +69,19 @@ class Lags:
     """Log likelihood ratio that a lag at the centre of the law brings."""
 
 
-def pinned(offset_ms: int) -> Clockwork:
+def pinned(offset_ms: int) -> Centre:
     """A clock that the venue has set: the till's lead and the usual lag."""
-    return Clockwork(offset_ms + round(1_000 * priors.LAG_CENTRE_S))
+    return Centre(offset_ms + round(1_000 * priors.LAG_CENTRE_S))
 
 
-def find_clock(lags: Lags) -> tuple[Clockwork, Clockwork | None]:
+def find_clock(lags: Lags) -> tuple[Centre, Centre | None]:
     """The likeliest steady centre; and a clock that jumped within the day, where that looks likely
     enough to be weighed with the pairs."""
     scores, middle = block_scores(lags)
     prior = log_offset_prior(middle)
     still = scores.sum(axis=0)
     best = int(np.argmax(still + prior))
-    steady = Clockwork(round(1_000 * float(middle[best])))
+    steady = Centre(round(1_000 * float(middle[best])))
     split = _best_split(scores, prior)
     if split is None:
         return steady, None
@@ -171,7 +187,7 @@ def _best_split(scores: Floats, prior: Floats) -> tuple[int, int, int, float] | 
     return at + 1, int(first[at]), int(second[at]), float(worth[at])
 
 
-def _with_jump(lags: Lags, first_s: float, second_s: float, block: int) -> Clockwork:
+def _with_jump(lags: Lags, first_s: float, second_s: float, block: int) -> Centre:
     """The moment of the jump: where the rings change from one centre to the other."""
     count = len(lags.at_ms)
     gain = [
@@ -185,4 +201,4 @@ def _with_jump(lags: Lags, first_s: float, second_s: float, block: int) -> Clock
     split = low + int(np.argmax(lead[low : high + 1]))
     split = min(max(split, 1), count - 1)
     at = (int(lags.at_ms[split - 1]) + int(lags.at_ms[split]) + 1) // 2
-    return Clockwork(round(1_000 * first_s), at, round(1_000 * (second_s - first_s)))
+    return Centre(round(1_000 * first_s), at, round(1_000 * (second_s - first_s)))

@@ -102,6 +102,36 @@ def entry_columns(entries: Sequence[Entry], products: Sequence[str]) -> Entries:
     return Entries(codes(product, products), np.array(at, np.int64), np.array(volume, np.int64))
 
 
+def stacked_pours(days: Sequence[Pours], product: Ints) -> Pours:
+    """The days' pours one after the other; ``product``: the first code of each day's products."""
+    key, code, tap, start, end, volume = (
+        np.concatenate([getattr(day, name) for day in days])
+        for name in ("key", "product", "tap", "start", "end", "volume")
+    )
+    code += np.repeat(product[: len(days)], [len(day.key) for day in days])
+    return Pours(key, code, tap, start, end, volume, max((day.taps for day in days), key=len))
+
+
+def stacked_units(days: Sequence[Units], product: Ints) -> Units:
+    """The days' units one after the other, with products, checks and terminals of their own."""
+    columns = {
+        name: np.concatenate([getattr(day, name) for day in days]) for name in Units.__slots__
+    }
+    of = np.repeat(np.arange(len(days)), [len(day.key) for day in days])
+    columns["product"] += product[of]
+    for name, none in (("check", 0), ("terminal", -1)):
+        most = np.array([getattr(day, name).max(initial=0) + 1 for day in days])
+        columns[name] += np.where(columns[name] > none, (np.cumsum(most) - most)[of], 0)
+    return Units(**columns)
+
+
+def stacked_entries(days: Sequence[Entries], product: Ints) -> Entries:
+    """The days' log entries one after the other."""
+    columns = [np.concatenate([getattr(day, name) for day in days]) for name in Entries.__slots__]
+    columns[0] += np.repeat(product[: len(days)], [len(day.at) for day in days])
+    return Entries(*columns)
+
+
 def after_keg(pours: Pours, kegs: Iterable[KegOn]) -> Ints:
     """Milliseconds from the latest keg that went on each pour's tap to the pour's start; ``NEVER_MS``
     where none did. A pour may start a little before its keg was written down."""
@@ -112,6 +142,15 @@ def after_keg(pours: Pours, kegs: Iterable[KegOn]) -> Ints:
         mine = (pours.tap == rank.get(keg.tap, -1)) & (after >= -1_000 * priors.KEG_EARLY_S)
         found[mine] = np.minimum(found[mine], after[mine])
     return found
+
+
+def medians(value: Floats, code: Ints, count: int) -> tuple[Floats, Ints]:
+    """The median per code, 0 where there is none; and how many values each code has."""
+    order = np.lexsort((value, code))
+    value, number = np.append(value[order], 0.0), np.bincount(code, minlength=count)
+    first = np.cumsum(number) - number
+    middle = (value[first + np.maximum(number - 1, 0) // 2] + value[first + number // 2]) / 2
+    return np.where(number > 0, middle, 0.0), number
 
 
 def spread(low: Ints, high: Ints) -> tuple[Ints, Ints]:

@@ -17,11 +17,8 @@ import numpy as np
 from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints, order_key, spread
 from unrung.matching.crowd import offered
-from unrung.matching.fills import fill_density
+from unrung.matching.fills import log_fill
 from unrung.matching.laws import CLASSES, SAID, Laws, bins, usual_ms
-
-FILL_STEP, FILL_REACH = 0.004, 1.2
-"""Resolution and reach of the table of log(volume / centre)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,28 +105,45 @@ def ring_bases(ring_rate: Floats, lone: Floats) -> Ints:
     return millinats(priors.PAIR_BONUS + np.log((1 - lone) / (lone * ring_rate)))
 
 
-def rings_at(rings: Rings, rows: Ints) -> Rings:
+def rings_at(rings: Rings, rows: Ints | Bools | slice) -> Rings:
     """Some of the rings, in the order of ``rows``."""
     return Rings(*(getattr(rings, name)[rows] for name in Rings.__slots__))
+
+
+def glasses_at(glasses: Glasses, rows: Ints | Bools | slice) -> Glasses:
+    """Some of the serves, in the order of ``rows``."""
+    return Glasses(*(getattr(glasses, name)[rows] for name in Glasses.__slots__))
 
 
 def possible_pairs(
     rings: Rings, glasses: Glasses, laws: Laws, near: Bools | None = None, *, blurred: bool = False
 ) -> Edges:
-    """Every pair that is worth more than leaving both sides unpaired; some of them where there are more
+    """Every pair that is worth more than leaving both sides unpaired; some of them of a day that has more
     than ``MOST_PAIRS``, or where single pairs tell nothing (``blurred``); for rings marked ``near``
     (while learning) only those within ``LEARNING_WINDOW_S``."""
     first, last = _span(rings, glasses, laws, near)
     most = min(priors.MOST_PAIRS, priors.CROWD_OFFERS * len(first)) if blurred else priors.MOST_PAIRS
-    if int((last - first).sum()) <= most:
+    day = rings.law // CLASSES
+    crowds = np.flatnonzero(np.bincount(day, last - first) > most)
+    if not len(crowds):
         return edges_of(rings, glasses, laws, *spread(first, last))
+    ring, glass = spread(first, np.where(np.isin(day, crowds), first, last))
+    keys = [ring * len(glasses.end) + glass]
+    for crowd in crowds.tolist():
+        rows = np.flatnonzero(day == crowd)
+        ring, glass = _offered(rings_at(rings, rows), glasses, laws, first[rows], last[rows], most)
+        keys.append(rows[ring] * len(glasses.end) + glass)
+    return edges_of(rings, glasses, laws, *np.divmod(np.sort(np.concatenate(keys)), len(glasses.end)))
+
+
+def _offered(
+    rings: Rings, glasses: Glasses, laws: Laws, first: Ints, last: Ints, most: int
+) -> tuple[Ints, Ints]:
     expected = rings.corrected - rings.shift - usual_ms(laws)[rings.law // CLASSES]
     near = np.searchsorted(
         _order(rings, glasses, glasses.product, glasses.end), _order(rings, glasses, rings.product, expected)
     )
-    return edges_of(rings, glasses, laws, *offered(
-        first, last, near, rings.product, rings.centre, glasses.log_volume, most
-    ))
+    return offered(first, last, near, rings.product, rings.centre, glasses.log_volume, most)
 
 
 def pair_count(rings: Rings, glasses: Glasses, laws: Laws) -> int:
@@ -138,10 +152,13 @@ def pair_count(rings: Rings, glasses: Glasses, laws: Laws) -> int:
     return int((last - first).sum())
 
 
-def is_crowd(rings: Rings, glasses: Glasses, laws: Laws) -> bool:
-    """Whether so many pairs are possible that single ones tell nothing."""
-    most = min(priors.MOST_PAIRS, priors.CROWD_PAIRS * len(rings.product))
-    return pair_count(rings, glasses, laws) > most
+def crowded_days(rings: Rings, glasses: Glasses, laws: Laws) -> Bools:
+    """Per day, whether so many pairs are possible that single ones tell nothing."""
+    first, last = _span(rings, glasses, laws)
+    day, days = rings.law // CLASSES, len(laws.solo)
+    most = np.minimum(priors.MOST_PAIRS, priors.CROWD_PAIRS * np.bincount(day, minlength=days))
+    found: Bools = np.bincount(day, last - first, days) > most
+    return found
 
 
 def edges_of(rings: Rings, glasses: Glasses, laws: Laws, ring: Ints, glass: Ints) -> Edges:
@@ -193,20 +210,8 @@ def _whole_round(rings: Rings, laws: Laws) -> Floats:
     return found
 
 
-def _fill_table() -> Floats:
-    at = np.arange(-FILL_REACH, FILL_REACH + FILL_STEP / 2, FILL_STEP)
-    right = 1 - priors.WRONG_SIZE - priors.RUNG_ODD
-    found: Floats = np.log(np.maximum(right * fill_density(at, priors.FILL_SPREAD), 1e-40))
-    return found
-
-
-_FILL_TABLE = _fill_table()
-
-
 def _fill_gain(centre: Floats, glasses: Glasses, glass: Ints) -> Ints:
-    off = glasses.log_volume[glass] - centre
-    at = np.clip(np.rint((off + FILL_REACH) / FILL_STEP), 0, len(_FILL_TABLE) - 1)
-    right = millinats(_FILL_TABLE[at.astype(np.int64)] - glasses.lone[glass])
+    right = millinats(log_fill(glasses.log_volume[glass] - centre) - glasses.lone[glass])
     return np.maximum(right, glasses.wrong[glass])
 
 
@@ -219,8 +224,9 @@ def _reach(rings: Rings, glasses: Glasses, laws: Laws) -> tuple[Ints, Ints]:
     # The density is a sum of two terms: one of them must reach half of what is needed.
     loss = -(_best_fill(rings, glasses) + rings.base) / priors.MILLINATS
     need = 0.5 * np.exp(np.minimum(loss, 700.0))  # beyond that no float holds it, and no law reaches it
-    for law in np.unique(rings.law).tolist():
-        mine = rings.law == law
+    order = np.argsort(rings.law, kind="stable")
+    kinds, begin = np.unique(rings.law[order], return_index=True)
+    for law, mine in zip(kinds.tolist(), np.split(order, begin[1:]), strict=True):
         solo = laws.solo_share[law] * laws.solo[law // CLASSES]
         low[mine], high[mine] = _where_reached(solo, need[mine], laws.scale.edge_s)
         if law % CLASSES:

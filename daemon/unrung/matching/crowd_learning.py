@@ -13,8 +13,8 @@ import numpy as np
 
 from unrung.matching import priors
 from unrung.matching.assign import good_assignment
-from unrung.matching.columns import Ints
-from unrung.matching.costs import Edges, is_crowd, is_said, possible_pairs
+from unrung.matching.columns import Bools, Ints
+from unrung.matching.costs import Edges, crowded_days, is_said, possible_pairs
 from unrung.matching.known import Learnt, Started
 from unrung.matching.laws import flat_laws
 from unrung.matching.learning import price, rings_of, shares
@@ -24,14 +24,14 @@ from unrung.matching.serves import serves_of
 from unrung.matching.types import MatchSettings
 
 
-def totals_only(started: Started, settings: MatchSettings) -> bool:
-    """Whether single pairs tell nothing."""
+def totals_only(started: Started, settings: MatchSettings) -> Bools:
+    """Of which days single pairs tell nothing."""
     rings, _ = rings_of(started.rung, started.known)
     late = settings.window_after_ms > priors.LATE_MS
-    return late or is_crowd(rings, started.glasses, started.known.laws)
+    return late | crowded_days(rings, started.glasses, started.known.laws)
 
 
-def learn_totals(started: Started, settings: MatchSettings, lo_ms: int) -> Learnt:
+def learn_totals(started: Started, settings: MatchSettings, lo_ms: Ints) -> Learnt:
     """Learn from one day's rows: the cut and the shares, from one assignment."""
     weighed, known, serves, glasses = started.weighed, started.known, started.serves, started.glasses
     if settings.window_after_ms > priors.LATE_MS:
@@ -47,7 +47,8 @@ def learn_totals(started: Started, settings: MatchSettings, lo_ms: int) -> Learn
     paired = np.flatnonzero((partner >= 0) & ~is_said(rings))
     residual = rings.corrected[paired] - glasses.end[partner[paired]]
     rings, order = rings_of(started.rung, known)
-    return Learnt(serves, price(weighed, serves, known), rings, order, known, residual)
+    return Learnt(serves, price(weighed, serves, known), rings, order, known, residual,
+                  np.zeros(len(residual), np.int64))
 
 
 def as_assigned(edges: Edges, partner: Ints, glasses: int) -> Chances:

@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 
 from unrung.matching import priors
-from unrung.matching.columns import Bools, Floats, Ints, Pours
+from unrung.matching.columns import Bools, Floats, Ints, Pours, medians
 
 NO_SIZE = 1e3
 """Centre of a size that is not there: far from every volume."""
@@ -22,11 +22,14 @@ ROOT_2PI = float(np.sqrt(2 * np.pi))
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sizes:
-    """What can be sold, one object a day. Shapes: (products, sizes), padded with ``nan`` and 0."""
+    """What can be sold, one object for all days. Shapes: (products, sizes), padded with ``nan`` and 0."""
 
     size_ul: Floats
     rung_share: Floats
     """Share of each size among the product's rings."""
+    day: Ints
+    """Which of the days each product belongs to."""
+    days: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,32 +43,55 @@ class Fills:
     """Of the product's pours; 0 where padded."""
     odd: Floats
     """(products, 3): shares of tasters, drips and other flows."""
-    spread: float
-    """Standard deviation of the log of an ordinary glass."""
+    day: Ints
+    """Which of the days each product belongs to."""
+    spread: Floats
+    """Per day, standard deviation of the log of an ordinary glass."""
     shift: Floats
     """(products, taps): how much more (log) glasses from this tap hold than the sizes set, all
     sizes alike: a generous hand, or a meter that is off."""
 
 
-def normal(x: Floats, spread: float) -> Floats:
+def normal(x: Floats, spread: float | Floats) -> Floats:
     """Density of a normal distribution around 0."""
     found: Floats = np.exp(-0.5 * (x / spread) ** 2) / (spread * ROOT_2PI)
     return found
 
 
-def fill_density(deviation: Floats, spread: float) -> Floats:
+def fill_density(deviation: Floats, spread: float | Floats) -> Floats:
     """Density of log(volume) less the log of what such a glass holds."""
     wide, factor = priors.FILL_WIDE_SHARE, priors.FILL_WIDE_FACTOR
     return (1 - wide) * normal(deviation, spread) + wide * normal(deviation, spread * factor)
 
 
+FILL_STEP, FILL_REACH = 0.004, 1.2
+"""Resolution and reach of the table of ``log_fill``."""
+
+
+@lru_cache(maxsize=1)
+def _fill_table() -> Floats:
+    at = np.arange(-FILL_REACH, FILL_REACH + FILL_STEP / 2, FILL_STEP)
+    right = 1 - priors.WRONG_SIZE - priors.RUNG_ODD
+    found: Floats = np.log(np.maximum(right * fill_density(at, priors.FILL_SPREAD), 1e-40))
+    return found
+
+
+def log_fill(deviation: Floats) -> Floats:
+    """Log density of a rung glass of its size, by log(volume) less the log of what such a glass holds."""
+    table = _fill_table()
+    at = np.clip(np.rint((deviation + FILL_REACH) / FILL_STEP), 0, len(table) - 1)
+    found: Floats = table[at.astype(np.int64)]
+    return found
+
+
 def sized_density(
-    fills: Fills, product: Ints, log_volume: Floats, spread: float | None = None
+    fills: Fills, product: Ints, log_volume: Floats, spread: Floats | None = None
 ) -> Floats:
-    """Density of ``log_volume`` as one glass of any of the product's sizes."""
-    deviation = log_volume[:, None] - fills.centre[product]
-    density = fill_density(deviation, fills.spread if spread is None else spread)
-    found: Floats = (fills.share[product] * density).sum(axis=1)
+    """Density of ``log_volume`` as one glass of any of the product's sizes; ``spread``: per day."""
+    each = (fills.spread if spread is None else spread)[fills.day][product]
+    found = np.zeros(len(product))
+    for centre, share in zip(fills.centre.T, fills.share.T, strict=True):
+        found += share[product] * fill_density(log_volume - centre[product], each)
     return found
 
 
@@ -109,8 +135,9 @@ def learn_fills(pours: Pours, whole: Bools, sizes: Sizes) -> Fills:
     centre = log_size + _bias(product, log_volume, log_size, log_size)
     shares, odd = _shares(product, log_volume, centre, sizes)
     off = np.abs(_nearest(product, log_volume, centre)[1])
-    spread = _spread(off[off < priors.FILL_BIAS_REACH])
-    return Fills(sizes.size_ul, centre, shares, odd, spread, shift)
+    near = off < priors.FILL_BIAS_REACH
+    spread = _spread(off[near], sizes.day[product[near]], sizes.days)
+    return Fills(sizes.size_ul, centre, shares, odd, sizes.day, spread, shift)
 
 
 def learn_shift(product: Ints, tap: Ints, raw: Floats, taps: int, sizes: Sizes) -> Floats:
@@ -118,14 +145,20 @@ def learn_shift(product: Ints, tap: Ints, raw: Floats, taps: int, sizes: Sizes) 
 
     A tap's own shift is drawn towards its product's, and that towards 0.
     """
-    shifted, grid, first = _shifted(sizes)
-    products, step, many = len(sizes.size_ul), priors.SHIFT_STEP, shifted.shape[2]
+    table, grid, first = _log_densities(sizes)
+    products, step, many = len(table), priors.SHIFT_STEP, table.shape[1] - len(grid) + 1
     column = np.rint((raw - first) / step).astype(np.int64)
-    known = (column >= 0) & (column < many)
+    known = np.flatnonzero((column >= 0) & (column < many))
     line = product[known] * taps + tap[known]
-    seen = np.bincount(line * many + column[known], minlength=products * taps * many)
-    seen = seen.reshape(products, taps, many)
-    curve = np.einsum("ptm,pgm->ptg", seen, shifted, optimize=True)
+    cell, count = np.unique(line * many + column[known], return_counts=True)
+    line, column = cell // many, cell % many
+    # A volume under a shift is the volume less the shift under none.
+    each = count[:, None] * table[(line // taps)[:, None], column[:, None] + np.arange(len(grid))[::-1]]
+    sums = np.zeros((products * taps, len(grid)))
+    begin = np.flatnonzero(np.diff(line, prepend=-1))
+    if len(begin):
+        sums[line[begin]] = np.add.reduceat(each, begin, axis=0)
+    curve = sums.reshape(products, taps, len(grid))
     whole = curve.sum(axis=1) - np.abs(grid) / priors.SHIFT_USUAL
     usual = grid[np.argmax(whole, axis=1)]
     apart = np.abs(grid - usual[:, None, None]) / priors.SHIFT_APART
@@ -134,9 +167,9 @@ def learn_shift(product: Ints, tap: Ints, raw: Floats, taps: int, sizes: Sizes) 
 
 
 @lru_cache(maxsize=4)
-def _shifted(sizes: Sizes) -> tuple[Floats, Floats, float]:
-    """(products, shifts, bins): log density of volumes under every shift; the shifts; the log volume of
-    the first bin."""
+def _log_densities(sizes: Sizes) -> tuple[Floats, Floats, float]:
+    """(products, bins): log density of volumes in steps, with as many steps more at both ends as shifts
+    are looked for; the shifts; the log volume of the first bin but for those."""
     reach, step = priors.SHIFT_REACH, priors.SHIFT_STEP
     grid = step * np.arange(-reach, reach + 1)
     first, last = np.log(priors.SHIFT_LEAST_UL), np.log(priors.SHIFT_MOST_UL)
@@ -145,9 +178,7 @@ def _shifted(sizes: Sizes) -> tuple[Floats, Floats, float]:
     for size, share in zip(np.log(sizes.size_ul).T, sizes.rung_share.T, strict=True):
         off = np.where(np.isnan(size), np.inf, middle[:, None] - size).T
         density += share[:, None] * fill_density(off, priors.FILL_SPREAD)
-    log_density = np.pad(np.log(density), ((0, 0), (reach, reach)), mode="edge")
-    shifted = np.lib.stride_tricks.sliding_window_view(log_density, len(middle), axis=1)[:, ::-1]
-    return shifted, grid, float(first)
+    return np.pad(np.log(density), ((0, 0), (reach, reach)), mode="edge"), grid, float(first)
 
 
 def centres_of(fills: Fills, product: Ints, portion: Ints) -> Floats:
@@ -187,15 +218,28 @@ def sizes_of(
         for column, size in enumerate(sorted(found)):
             table[code, column] = size
             share[code, column] = rung[code, size] + priors.SIZE_SHARE_PRIOR
-    return Sizes(table, share / np.maximum(share.sum(axis=1, keepdims=True), 1))
+    return Sizes(
+        table, share / np.maximum(share.sum(axis=1, keepdims=True), 1), np.zeros(len(lists), np.int64)
+    )
 
 
-def _spread(off: Floats) -> float:
-    """Robust standard deviation from absolute deviations, drawn towards the usual one."""
-    if not len(off):
-        return priors.FILL_SPREAD
-    found = 1.4826 * float(np.median(off)) * len(off) + priors.FILL_SPREAD * priors.SPREAD_PRIOR
-    return min(max(found / (len(off) + priors.SPREAD_PRIOR), 0.02), 0.08)
+def stacked_sizes(days: Sequence[Sizes]) -> Sizes:
+    """The days' sizes, one day's products after the other's."""
+    width = max(day.size_ul.shape[1] for day in days)
+    tables = [
+        np.pad(day.size_ul, ((0, 0), (0, width - day.size_ul.shape[1])), constant_values=np.nan)
+        for day in days
+    ]
+    shares = [np.pad(day.rung_share, ((0, 0), (0, width - day.rung_share.shape[1]))) for day in days]
+    of = np.repeat(np.arange(len(days)), [len(day.size_ul) for day in days])
+    return Sizes(np.concatenate(tables), np.concatenate(shares), of, len(days))
+
+
+def _spread(off: Floats, day: Ints, days: int) -> Floats:
+    """Per day, robust standard deviation from absolute deviations, drawn towards the usual one."""
+    middle, count = medians(off, day, days)
+    found = 1.4826 * middle * count + priors.FILL_SPREAD * priors.SPREAD_PRIOR
+    return np.clip(found / (count + priors.SPREAD_PRIOR), 0.02, 0.08)
 
 
 def _nearest(product: Ints, log_volume: Floats, centre: Floats) -> tuple[Ints, Floats]:
@@ -210,12 +254,8 @@ def _bias(product: Ints, log_volume: Floats, log_size: Floats, centre: Floats) -
     near = np.flatnonzero(off < priors.FILL_BIAS_REACH)
     cell = product[near] * centre.shape[1] + column[near]
     error = log_volume[near] - log_size.ravel()[cell]
-    order = np.lexsort((error, cell))
-    cell, error = cell[order], error[order]
-    bias = np.zeros(centre.size)
-    found, first, count = np.unique(cell, return_index=True, return_counts=True)
-    middle = (error[first + (count - 1) // 2] + error[first + count // 2]) / 2
-    bias[found] = middle * count / (count + priors.FILL_BIAS_PRIOR)
+    middle, count = medians(error, cell, centre.size)
+    bias: Floats = middle * count / (count + priors.FILL_BIAS_PRIOR)
     return bias.reshape(centre.shape)
 
 
@@ -234,5 +274,6 @@ def _shares(
     usual = np.array([priors.TASTER_SHARE, priors.TINY_SHARE, priors.ODD_SHARE])
     odd = counts[:, -3:] + priors.SHARE_PRIOR * usual
     sized = counts[:, :-3] + priors.SIZE_SHARE_BELIEF * sizes.rung_share
-    total = odd.sum(axis=1, keepdims=True) + sized.sum(axis=1, keepdims=True)
+    # One size after the other: what is added up must not depend on how many columns are padded.
+    total = odd.sum(axis=1, keepdims=True) + np.cumsum(sized, axis=1)[:, -1:]
     return sized / total, odd / total

@@ -38,18 +38,20 @@ class Fragments(NamedTuple):
     whole: Bools
     """Pours that are likelier one glass each than a part of one, or several."""
     habit: Floats
-    """Log odds of a split, per tap."""
+    """(days, taps): log odds of a split."""
     habits: Habits
     worth: Floats
     """Log likelihood of each product's pours, about."""
 
 
 def learn_fragments(pours: Pours, run_off: Bools, links: Links, sizes: Sizes) -> Fragments:
-    """From the likelier of two beginnings; the second only where it begins with other glasses."""
+    """From the likelier of two beginnings; the second only on days where it begins with other glasses."""
     usual, strict = _beginnings(pours, links, sizes)
     found = _learn(pours, run_off, links, sizes, usual)
-    if not _other_glasses(learn_fills(pours, found.whole, sizes), learn_fills(pours, strict, sizes)):
+    others = _other_glasses(learn_fills(pours, found.whole, sizes), learn_fills(pours, strict, sizes))
+    if not others.any():
         return found
+    strict = np.where(others[sizes.day][pours.product], strict, usual)
     other = _learn(pours, run_off, links, sizes, strict)
     better = other.worth > found.worth + priors.RESTART_WORTH
     if not better.any():
@@ -77,14 +79,14 @@ def cheapest(single: Floats, splits: Splits) -> Floats:
 
 def _learn(pours: Pours, run_off: Bools, links: Links, sizes: Sizes, whole: Bools) -> Fragments:
     products = len(sizes.size_ul)
-    habits, habit = prior_habits(products), np.zeros(len(pours.taps))
+    habits, habit = prior_habits(products, sizes.days), np.zeros((sizes.days, len(pours.taps)))
     worth: Floats = np.zeros(products)
     for _ in range(priors.SERVE_ROUNDS):
         weights = weigh_each(pours, run_off, whole, sizes, habit)
         single, splits = weights.single, weights.splits
         cost = cheapest(single, splits)
         habits, fragment, gain = learn_habits(pours, weights.fills, cost, links, habits)
-        habit = split_habit(pours, single, splits)
+        habit = split_habit(pours, single, splits, sizes.day, sizes.days)
         worth = np.bincount(pours.product, gain - cost, products).astype(np.float64)
         whole = ~fragment
         whole[splits.rows[splits.cost[:, 0] < single[splits.rows] + 1]] = False
@@ -107,7 +109,9 @@ def _beginnings(pours: Pours, links: Links, sizes: Sizes) -> tuple[Bools, Bools]
     return usual, strict
 
 
-def _other_glasses(one: Fills, two: Fills) -> bool:
-    """Whether some glass of some tap holds something else."""
+def _other_glasses(one: Fills, two: Fills) -> Bools:
+    """Per day, whether some glass of some tap holds something else."""
     holds = [(fills.centre[:, :, None] + fills.shift[:, None, :]) for fills in (one, two)]
-    return bool((np.abs(holds[0] - holds[1]) > priors.OTHER_GLASS).any())
+    other = (np.abs(holds[0] - holds[1]) > priors.OTHER_GLASS).any(axis=(1, 2))
+    found: Bools = np.bincount(one.day[other], minlength=len(one.spread)) > 0
+    return found

@@ -27,35 +27,44 @@ class Splits:
 
 @dataclass(frozen=True, slots=True)
 class Handfuls:
-    """Every handful of 2 or more glasses of each product."""
+    """Every handful of 2 or more glasses of each product: by product, then by rising volume."""
 
     fills: Fills
-    counts: list[Ints]
-    """Per product, (handfuls, sizes): how many glasses of each size, by rising volume."""
-    log_total: list[Floats]
-    spread: list[Floats]
+    product: Ints
+    counts: Ints
+    """(handfuls, sizes): how many glasses of each size."""
+    log_total: Floats
+    spread: Floats
     """Standard deviation of the log of the handful's volume."""
-    base: list[Floats]
+    base: Floats
     """Cost of pouring just this handful in one go."""
     habit: Floats
-    """Per tap, log of how much likelier than usual its pours fill several glasses."""
+    """(days, taps): log of how much likelier than usual its pours fill several glasses."""
 
 
 def handfuls_of(fills: Fills, habit: Floats) -> Handfuls:
     """All handfuls of the products' sizes."""
-    counts, totals, spreads, bases = [], [], [], []
-    for share, centre in zip(fills.share, fills.centre, strict=True):
-        sizes = int((share > 0).sum())
-        count, log_ways = combinations(sizes)
-        held = np.exp(centre[:sizes])
-        total = count @ held
-        base = -log_ways - count @ np.log(share[:sizes])
-        order = np.argsort(total, kind="stable")
-        counts.append(count[order])
-        totals.append(np.log(total[order]))
-        spreads.append((1.3 * fills.spread * np.sqrt(count @ held**2) / total)[order])
-        bases.append(base[order])
-    return Handfuls(fills, counts, totals, spreads, bases, habit)
+    sizes = (fills.share > 0).sum(axis=1)
+    width = fills.share.shape[1]
+    products, log_ways = [np.zeros(0, np.int64)], [np.zeros(0)]
+    counts = [np.zeros((0, width), np.int64)]
+    for number in np.unique(sizes).tolist():
+        count, ways = combinations(number)
+        alike = np.flatnonzero(sizes == number)
+        products.append(np.repeat(alike, len(count)))
+        counts.append(np.tile(np.pad(count, ((0, 0), (0, width - number))), (len(alike), 1)))
+        log_ways.append(np.tile(ways, len(alike)))
+    product, count = np.concatenate(products), np.concatenate(counts)
+    total, square, base = np.zeros(len(product)), np.zeros(len(product)), -np.concatenate(log_ways)
+    for column in range(int(sizes.max(initial=0))):
+        held = np.exp(np.minimum(fills.centre[:, column], 100.0))[product]
+        total += count[:, column] * held
+        square += count[:, column] * held**2
+        base -= count[:, column] * np.log(np.maximum(fills.share[:, column], 1e-300))[product]
+    order = np.lexsort((total, product))
+    total, product = total[order], product[order]
+    spread_ = 1.3 * fills.spread[fills.day][product] * np.sqrt(square[order]) / total
+    return Handfuls(fills, product, count[order], np.log(total), spread_, base[order], habit)
 
 
 @lru_cache(maxsize=16)
@@ -85,19 +94,34 @@ def best_handfuls(
     picks = np.zeros((len(volume), most), np.int64)
     prices = np.full((len(volume), most), np.inf)
     log_volume = filled(handfuls.fills, product, tap, volume)
-    for code in np.unique(product).tolist():
-        total = handfuls.log_total[code]
-        at = np.flatnonzero(product == code)
-        low = np.searchsorted(total, log_volume[at] - priors.SPLIT_REACH)
-        high = np.searchsorted(total, log_volume[at] + priors.SPLIT_REACH)
-        row, way = spread(low, high)
-        width = handfuls.spread[code][way]
-        off = (log_volume[at][row] - total[way]) / width
-        cost = 0.5 * off**2 + np.log(width * np.sqrt(2 * np.pi)) + handfuls.base[code][way]
-        row, way, cost, place = _cheapest_few(row, way, cost, most)
-        picks[at[row], place] = way
-        prices[at[row], place] = cost
-    return picks, prices - handfuls.habit[tap][:, None]
+    low, high = _within_reach(handfuls, product, log_volume)
+    row, way = spread(low, high)
+    width = handfuls.spread[way]
+    off = (log_volume[row] - handfuls.log_total[way]) / width
+    cost = 0.5 * off**2 + np.log(width * np.sqrt(2 * np.pi)) + handfuls.base[way]
+    row, way, cost, place = _cheapest_few(row, way, cost, most)
+    picks[row, place] = way
+    prices[row, place] = cost
+    return picks, prices - handfuls.habit[handfuls.fills.day[product], tap][:, None]
+
+
+LOG_STEPS = 1 << 40
+"""Of a log volume, so that product and volume are one whole number to look for."""
+
+
+def _within_reach(handfuls: Handfuls, product: Ints, log_volume: Floats) -> tuple[Ints, Ints]:
+    """The first and one past the last handful that is near each volume."""
+    keys = _log_key(handfuls.product, handfuls.log_total)
+    return (
+        np.searchsorted(keys, _log_key(product, log_volume - priors.SPLIT_REACH)),
+        np.searchsorted(keys, _log_key(product, log_volume + priors.SPLIT_REACH)),
+    )
+
+
+def _log_key(product: Ints, log_volume: Floats) -> Ints:
+    """Sorts by product, then volume; log volumes are within 200 of 0."""
+    found: Ints = product * (LOG_STEPS * 512) + np.rint((log_volume + 200.0) * LOG_STEPS).astype(np.int64)
+    return found
 
 
 def _cheapest_few(
@@ -132,14 +156,15 @@ def split_options(
     return Splits(rows[some], ways[some], cost[some])
 
 
-def split_habit(pours: Pours, single: Floats, splits: Splits) -> Floats:
-    """Per tap, log of how much likelier than usual its pours fill several glasses."""
+def split_habit(pours: Pours, single: Floats, splits: Splits, day: Ints, days: int) -> Floats:
+    """(days, taps): log of how much likelier than usual its pours fill several glasses."""
     taps = len(pours.taps)
+    line = day[pours.product] * taps + pours.tap
     rows = splits.rows
     worse = single[rows] - splits.cost[:, 0]
     chance = 1 / (1 + np.exp(-np.clip(worse, -50, 50)))
     usual = float(np.exp(priors.SPLIT_LOG_ODDS).sum())
-    seen = np.bincount(pours.tap[rows], chance, taps) + priors.SPLIT_PRIOR * usual
-    number = np.bincount(pours.tap, minlength=taps) + priors.SPLIT_PRIOR
+    seen = np.bincount(line[rows], chance, days * taps) + priors.SPLIT_PRIOR * usual
+    number = np.bincount(line, minlength=days * taps) + priors.SPLIT_PRIOR
     found: Floats = np.log(seen / usual / number)
-    return found
+    return found.reshape(days, taps)

@@ -18,7 +18,7 @@ from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints, Pours, spread
 from unrung.matching.fills import Fills
 from unrung.matching.glasses import Handfuls, best_handfuls
-from unrung.matching.habits import Habits, division_log, join_cost
+from unrung.matching.habits import Habits, division_log, join_cost, log_odds_of
 from unrung.matching.links import Links
 
 
@@ -80,7 +80,7 @@ def _worth_from(
 ) -> Iterator[Found]:
     """Those that begin with some of the links: for each number of pours, as one vessel and as several."""
     begin = np.searchsorted(links.first, np.arange(len(cost) + 1))
-    odds = habits.odds[links.kind] + habits.taste[pours.product[links.first]]
+    odds = log_odds_of(links, pours.product[links.first], fills.day, habits)
     chain, chain_odds = np.stack((links.first, links.second), axis=1)[some], odds[some]
     pace = links.pace[some]
     largest = 1.35 * np.exp(np.where(fills.share > 0, fills.centre, -np.inf).max(axis=1))

@@ -18,7 +18,7 @@ class Habits:
     """How glasses are filled in several goes."""
 
     odds: Floats
-    """Log odds of each kind of link."""
+    """(days, kinds): log odds of each kind of link."""
     taste: Floats
     """Per product: log of how much likelier than on the whole its pours are fragments."""
     division: Floats
@@ -26,28 +26,37 @@ class Habits:
     holds."""
     lift: Floats
     """Per product: log of how much more a glass filled in several goes holds than others."""
-    spread: float
-    """Standard deviation of the log of such a glass."""
+    spread: Floats
+    """Per day, standard deviation of the log of such a glass."""
 
 
-def prior_habits(products: int) -> Habits:
-    """What is believed before the day's data speak."""
-    odds = _prior_odds()
+def prior_habits(products: int, days: int) -> Habits:
+    """What is believed before the data speak."""
+    odds = np.tile(_prior_odds(), (days, 1))
     division = np.log(_prior_division() / np.diff(priors.SHARES))
     shape = (len(priors.PACES_S) + 1, products, 1)
     return Habits(
         odds, np.zeros(products), np.tile(division, shape), np.zeros(products),
-        priors.LIFT_SPREAD,
+        np.full(days, priors.LIFT_SPREAD),
     )
+
+
+def log_odds_of(links: Links, product: Ints, day: Ints, habits: Habits) -> Floats:
+    """Log odds that the pours of each link belong together; ``product``: of its pours, ``day``: of each
+    product."""
+    found: Floats = habits.odds[day[product], links.kind] + habits.taste[product]
+    return found
 
 
 def learn_habits(
     pours: Pours, fills: Fills, cost: Floats, links: Links, habits: Habits
 ) -> tuple[Habits, Bools, Floats]:
-    """One step of expectation and maximisation: the habits, which pours are likelier fragments than
-    not, and how much each pour gains (log likelihood) by those that may go on filling its vessel."""
+    """One step of expectation and maximisation for each day: the habits, which pours are likelier
+    fragments than not, and how much each pour gains (log likelihood) by those that may go on filling its
+    vessel."""
     chain = np.stack((links.first, links.second), axis=1)
-    log_odds = habits.odds[links.kind] + habits.taste[pours.product[links.first]]
+    product = pours.product[links.first]
+    log_odds = log_odds_of(links, product, fills.day, habits)
     ratio = cost[chain].sum(axis=1)
     ratio -= join_cost(pours, fills, chain, log_odds, links.pace, habits)[0]
     weight = np.exp(np.clip(ratio, -50, 50))
@@ -57,15 +66,15 @@ def learn_habits(
         np.bincount(links.second, weight, count)[links.second],
     )
     chance = weight / rivals
-    product, bin_of = pours.product[links.first], _division_bin(pours.volume[chain])
+    bin_of = _division_bin(pours.volume[chain])
     fragment = (
         np.bincount(links.first, chance, count) + np.bincount(links.second, chance, count)
     ) > 0.5
-    lift, spread = _lift(pours, fills, chain, chance, len(habits.taste))
+    lift, spread = _lift(pours, fills, chain, chance)
     return Habits(
-        _odds(links, chance, len(habits.odds)),
-        _taste(links, chance, product, habits),
-        _divisions(chance, links.pace, product, bin_of, len(habits.taste)),
+        _odds(links, chance, fills.day[product], habits.odds.shape),
+        _taste(links, chance, product, fills.day, habits),
+        _divisions(chance, links.pace, product, bin_of, fills),
         lift, spread,
     ), fragment, np.log1p(np.bincount(links.first, weight, count))
 
@@ -96,22 +105,22 @@ def division_log(parts: Ints) -> Floats:
     return found + lgamma(parts.shape[1])
 
 
-def _lift(
-    pours: Pours, fills: Fills, chain: Ints, chance: Floats, products: int
-) -> tuple[Floats, float]:
-    """What joined glasses hold beyond others, per product, and their spread."""
+def _lift(pours: Pours, fills: Fills, chain: Ints, chance: Floats) -> tuple[Floats, Floats]:
+    """What joined glasses hold beyond others, per product, and their spread, per day."""
     product = pours.product[chain[:, 0]]
     log_volume = filled(fills, product, pours.tap[chain[:, 0]], pours.volume[chain].sum(axis=1))
     off = deviations(fills, product, log_volume)
     near = np.abs(off) < priors.FILL_BIAS_REACH
     off, weight, product = off[near], chance[near], product[near]
-    belief = priors.LIFT_PRIOR
-    whole = float((weight * off).sum()) / (float(weight.sum()) + belief)
-    each = (np.bincount(product, weight * off, products) + belief * whole) / (
+    belief, products, days = priors.LIFT_PRIOR, len(fills.day), len(fills.spread)
+    day = fills.day[product]
+    seen = np.bincount(day, weight, days) + belief
+    whole = np.bincount(day, weight * off, days) / seen
+    each = (np.bincount(product, weight * off, products) + belief * whole[fills.day]) / (
         np.bincount(product, weight, products) + belief
     )
-    square = float((weight * (off - each[product]) ** 2).sum()) + belief * priors.LIFT_SPREAD**2
-    return each, min(max((square / (float(weight.sum()) + belief)) ** 0.5, 0.03), 0.1)
+    square = np.bincount(day, weight * (off - each[product]) ** 2, days) + belief * priors.LIFT_SPREAD**2
+    return each, np.clip((square / seen) ** 0.5, 0.03, 0.1)
 
 
 def _prior_odds() -> Floats:
@@ -120,32 +129,35 @@ def _prior_odds() -> Floats:
     return np.append(odds, priors.CARRIED_LOG_ODDS)
 
 
-def _odds(links: Links, chance: Floats, kinds: int) -> Floats:
-    prior = _prior_odds()
-    share = priors.LINK_PRIOR / (1 + np.exp(-prior))
-    joined = np.bincount(links.kind, chance, kinds) + share
-    apart = np.bincount(links.kind, 1 - chance, kinds) + priors.LINK_PRIOR - share
+def _odds(links: Links, chance: Floats, day: Ints, shape: tuple[int, ...]) -> Floats:
+    days, kinds = shape
+    share = priors.LINK_PRIOR / (1 + np.exp(-_prior_odds()))
+    code = day * kinds + links.kind
+    joined = np.bincount(code, chance, days * kinds).reshape(shape) + share
+    apart = np.bincount(code, 1 - chance, days * kinds).reshape(shape) + priors.LINK_PRIOR - share
     found: Floats = np.log(joined / apart)
     return found
 
 
-def _taste(links: Links, chance: Floats, product: Ints, habits: Habits) -> Floats:
-    expected = 1 / (1 + np.exp(-habits.odds[links.kind]))
+def _taste(links: Links, chance: Floats, product: Ints, day: Ints, habits: Habits) -> Floats:
+    expected = 1 / (1 + np.exp(-habits.odds[day[product], links.kind]))
     count = len(habits.taste)
     seen = np.bincount(product, chance, count) + priors.TASTE_PRIOR
     found: Floats = np.log(seen / (np.bincount(product, expected, count) + priors.TASTE_PRIOR))
     return found
 
 
-def _divisions(
-    chance: Floats, pace: Ints, product: Ints, bin_of: Ints, products: int
-) -> Floats:
+def _divisions(chance: Floats, pace: Ints, product: Ints, bin_of: Ints, fills: Fills) -> Floats:
     bins, paces = len(priors.SHARES) - 1, len(priors.PACES_S) + 1
-    cell = (pace * products + product) * bins + bin_of
-    count = np.bincount(cell, chance, paces * products * bins).reshape(paces, products, bins)
-    usual = count.sum(axis=1) + priors.DIVISION_PRIOR * _prior_division()
-    usual /= usual.sum(axis=1, keepdims=True)
-    each = count + priors.DIVISION_PRIOR * usual[:, None, :]
+    count, seen = (
+        np.bincount((pace * number + code) * bins + bin_of, chance, paces * number * bins).reshape(
+            paces, number, bins
+        )
+        for code, number in ((product, len(fills.day)), (fills.day[product], len(fills.spread)))
+    )
+    usual = seen + priors.DIVISION_PRIOR * _prior_division()
+    usual /= usual.sum(axis=2, keepdims=True)
+    each = count + priors.DIVISION_PRIOR * usual[:, fills.day]
     each /= each.sum(axis=2, keepdims=True)
     found: Floats = np.log(each / np.diff(priors.SHARES))
     return found

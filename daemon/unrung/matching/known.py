@@ -1,7 +1,8 @@
-"""What is known of a day while it is learnt, and what comes of it."""
+"""What is known of days while it is learnt, and what comes of it."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from unrung.matching.clockwork import Clockwork
@@ -15,7 +16,7 @@ from unrung.matching.serves import Cut, Lines, Serves, Weighed
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What is believed about the day's lags and prices."""
+    """What is believed about the days' lags and prices."""
 
     clockwork: Clockwork
     laws: Laws
@@ -29,16 +30,19 @@ class Known:
 
 @dataclass(frozen=True, slots=True)
 class Rung:
-    """The day's ring units, and what does not change while learning."""
+    """The days' ring units, and what does not change while learning."""
 
+    days: Sequence[int]
     units: Units
+    day: Ints
+    """Which of the days each unit is of, rising."""
     centre: Floats
     """Log of what a glass sold as this portion holds."""
     rounds: Ints
     rate: Floats
     """Rings of the same product per second around each ring."""
     said: Rings
-    """The day's log entries, as the assignment sees them."""
+    """The days' log entries, as the assignment sees them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,12 +56,14 @@ class Learnt:
     """The unit that each row of ``rings`` is; numbers beyond the units are log entries."""
     known: Known
     residual_ms: Ints
-    """Residual lags of the last provisional pairs."""
+    """Residual lags of the last provisional pairs,"""
+    residual_day: Ints
+    """and their days."""
 
 
 @dataclass(frozen=True, slots=True)
 class Started:
-    """A day before anything is learnt from its pairs."""
+    """Days before anything is learnt from its pairs."""
 
     weighed: Weighed
     rung: Rung

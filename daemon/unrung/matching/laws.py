@@ -7,6 +7,7 @@ are histograms on the scale asinh(lag / ``LAW_SCALE_S``): fine near the centre, 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -71,11 +72,12 @@ def bins(scale: Scale, residual_ms: Ints) -> tuple[Ints, Bools]:
     return scale.bin_of[np.where(inside, column, 0)], inside
 
 
-def prior_laws(settings: MatchSettings) -> Laws:
-    """The law before the data speak."""
+def prior_laws(settings: MatchSettings, days: int = 1) -> Laws:
+    """Each day's law before the data speak."""
     scale = scale_of(settings.window_before_ms, settings.window_after_ms)
-    solo = _solo_prior(scale)[None, :]
-    return Laws(scale, solo, *_said_laws(scale, settings, solo.shape[1]))
+    solo = _solo_prior(scale)
+    tables, shares = _said_laws(scale, settings, len(solo))
+    return Laws(scale, np.tile(solo, (days, 1)), np.tile(tables, (days, 1)), np.tile(shares, days))
 
 
 def flat_laws(settings: MatchSettings) -> Laws:
@@ -107,23 +109,28 @@ def _said_laws(scale: Scale, settings: MatchSettings, bins: int) -> tuple[Floats
 
 
 def learn_laws(
-    before: Laws, residual_ms: Ints, chance: Floats, mates: Ints, shift_ms: Ints
+    before: Laws, days: Sequence[int], day: Ints, residual_ms: Ints, chance: Floats, mates: Ints,
+    shift_ms: Ints,
 ) -> Laws:
-    """Both laws from likely pairs.
+    """Both laws of each of ``days`` from likely pairs, whose days are in order.
 
     ``residual_ms``: lag less the day's centre; ``chance`` of the pair; ``mates``, ``shift_ms``:
     how many round-mates its ring has, and their middle lag.
     """
     scale = before.scale
+    solos, tables, shares = before.solo.copy(), before.mates.copy(), before.solo_share.copy()
     own, inside = bins(scale, residual_ms)
     near, also = bins(scale, residual_ms - shift_ms)
-    solo = _smooth(scale, own[inside], chance[inside], _solo_prior(scale))
-    tables, shares = before.mates.copy(), before.solo_share.copy()
     kind = np.where(inside & also, np.minimum(mates, SAID - 1), 0)
-    for count in range(1, SAID):
-        rows = np.flatnonzero(kind == count)
-        tables[count], shares[count] = _mates_law(scale, own[rows], near[rows], chance[rows], solo)
-    return Laws(scale, solo[None, :], tables, shares)
+    for one in days:
+        low, high = np.searchsorted(day, (one, one + 1)).tolist()
+        some = low + np.flatnonzero(inside[low:high])
+        solos[one] = _smooth(scale, own[some], chance[some], _solo_prior(scale))
+        for count in range(1, SAID):
+            rows = low + np.flatnonzero(kind[low:high] == count)
+            law = _mates_law(scale, own[rows], near[rows], chance[rows], solos[one])
+            tables[CLASSES * one + count], shares[CLASSES * one + count] = law
+    return Laws(scale, solos, tables, shares)
 
 
 @lru_cache(maxsize=16)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from unrung.matching import priors
-from unrung.matching.columns import Floats
+from unrung.matching.columns import Bools, Floats, Ints
 from unrung.matching.costs import Edges
 
 
@@ -26,19 +26,21 @@ class Chances:
     lone_glass: Floats
 
 
-def chances(edges: Edges, rings: int, glasses: int) -> Chances:
-    """The chance of every edge, and of staying alone."""
+def chances(edges: Edges, rings: int, glass_day: Ints) -> Chances:
+    """The chance of every edge, and of staying alone; ``glass_day``: of each glass, which of several
+    problems it belongs to."""
+    glasses = len(glass_day)
     odds = np.exp(np.minimum(edges.gain / priors.MILLINATS, 40.0))
     to_ring, to_glass = np.ones(len(odds)), np.ones(len(odds))
-    for step in range(priors.BELIEF_STEPS + priors.BELIEF_MORE_STEPS):
-        if step == priors.BELIEF_STEPS and _settled(edges, odds, to_ring, to_glass, glasses):
-            break
-        glass_sum = np.bincount(edges.glass, odds * to_glass, glasses)
-        ring_news = 1 / (1 + np.maximum(glass_sum[edges.glass] - odds * to_glass, 0.0))
-        to_ring = ring_news if step < priors.BELIEF_STEPS else np.sqrt(ring_news * to_ring)
-        ring_sum = np.bincount(edges.ring, odds * to_ring, rings)
-        glass_news = 1 / (1 + np.maximum(ring_sum[edges.ring] - odds * to_ring, 0.0))
-        to_glass = glass_news if step < priors.BELIEF_STEPS else np.sqrt(glass_news * to_glass)
+    for _ in range(priors.BELIEF_STEPS):
+        to_ring, to_glass = _news(edges.ring, edges.glass, odds, to_glass, rings, glasses)
+    swinging = _unsettled(edges, odds, to_ring, to_glass, glass_day)
+    if swinging.any():
+        rows = np.flatnonzero(swinging[glass_day[edges.glass]])
+        ring, glass, some = edges.ring[rows], edges.glass[rows], odds[rows]
+        for _ in range(priors.BELIEF_MORE_STEPS):
+            news = _news(ring, glass, some, to_glass[rows], rings, glasses, to_ring[rows])
+            to_ring[rows], to_glass[rows] = news
     both = odds * to_glass * to_ring if len(odds) else odds
     pair = both / (1 + both)
     lone_ring = 1 - np.bincount(edges.ring, pair, rings)
@@ -46,12 +48,29 @@ def chances(edges: Edges, rings: int, glasses: int) -> Chances:
     return Chances(pair, np.clip(lone_ring, 0, 1), np.clip(lone_glass, 0, 1))
 
 
-def _settled(edges: Edges, odds: Floats, to_ring: Floats, to_glass: Floats, glasses: int) -> bool:
-    """Whether the two ways to tell a serve's chance of staying alone agree: what its pairs leave, and
-    what its rings say. In a crowd the plain steps swing to and fro; the middle of two settles."""
-    if not len(odds):
-        return True
+def _news(
+    ring: Ints, glass: Ints, odds: Floats, to_glass: Floats, rings: int, glasses: int,
+    to_ring: Floats | None = None,
+) -> tuple[Floats, Floats]:
+    """One step of beliefs, of which those to rings come first; given ``to_ring``, the (geometric) middle
+    between the last beliefs and the next."""
+    glass_sum = np.bincount(glass, odds * to_glass, glasses)
+    news = 1 / (1 + np.maximum(glass_sum[glass] - odds * to_glass, 0.0))
+    ring_news = news if to_ring is None else np.sqrt(news * to_ring)
+    ring_sum = np.bincount(ring, odds * ring_news, rings)
+    news = 1 / (1 + np.maximum(ring_sum[ring] - odds * ring_news, 0.0))
+    return ring_news, news if to_ring is None else np.sqrt(news * to_glass)
+
+
+def _unsettled(
+    edges: Edges, odds: Floats, to_ring: Floats, to_glass: Floats, glass_day: Ints
+) -> Bools:
+    """Per day, whether the two ways to tell a serve's chance of staying alone contradict each other: what
+    its pairs leave, and what its rings say. In a crowd the plain steps swing to and fro; the middle of two
+    settles."""
     both = odds * to_glass * to_ring
-    left = 1 - np.bincount(edges.glass, both / (1 + both), glasses)
-    told = 1 / (1 + np.bincount(edges.glass, odds * to_glass, glasses))
-    return float(np.abs(left - told).mean()) < priors.UNSETTLED
+    left = 1 - np.bincount(edges.glass, both / (1 + both), len(glass_day))
+    told = 1 / (1 + np.bincount(edges.glass, odds * to_glass, len(glass_day)))
+    apart, count = np.bincount(glass_day, np.abs(left - told)), np.bincount(glass_day)
+    found: Bools = apart >= priors.UNSETTLED * np.maximum(count, 1)
+    return found

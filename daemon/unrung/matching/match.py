@@ -130,7 +130,7 @@ def _honesty(
         likely = as_assigned(edges, partner, count)
         likely.lone_glass[:] = likely.lone_glass.mean() if count else 0.0
     else:
-        likely = chances(edges, len(nodes.ring_row), count)
+        likely = chances(edges, len(nodes.ring_row), np.zeros(count, np.int64))
     ringless = nodes.rings.product[edges.ring] != nodes.glasses.product[edges.glass]
     ringless |= is_said(nodes.rings)[edges.ring]
     np.add.at(likely.lone_glass, edges.glass[ringless], likely.pair[ringless])

@@ -90,17 +90,11 @@ def held(pours: Pours, handfuls: Handfuls, row: Ints, handful: Ints) -> tuple[Fl
     are, 0 where the handful is -1: one vessel."""
     most = 1 + len(priors.SPLIT_LOG_ODDS)
     sizes, number = np.zeros((len(row), most)), np.zeros(len(row), np.int64)
-    product = pours.product[row]
-    for code in np.unique(product[handful >= 0]).tolist():
-        mine = np.flatnonzero((product == code) & (handful >= 0))
-        counts = handfuls.counts[code][handful[mine]]
-        volume = np.exp(np.minimum(handfuls.fills.centre[code, : counts.shape[1]], 100.0))
-        number[mine] = counts.sum(axis=1)
-        known = np.zeros((len(mine), most))
-        known[np.arange(most) < number[mine][:, None]] = np.repeat(
-            np.tile(volume, len(mine)), counts.ravel()
-        )
-        sizes[mine] = known
+    several = np.flatnonzero(handful >= 0)
+    counts = handfuls.counts[handful[several]]
+    volume = np.exp(np.minimum(handfuls.fills.centre, 100.0))[pours.product[row[several]]]
+    number[several] = counts.sum(axis=1)
+    sizes[(np.arange(most) < number[:, None])] = np.repeat(volume.ravel(), counts.ravel())
     return sizes, number
 
 

@@ -1,25 +1,45 @@
-"""One business day made ready: serves built, clock and lag learnt, every price set.
+"""Business days made ready: serves built, clock and lag learnt, every price set.
 
-A function of that day's rows alone, so that two neighbouring days read the same ``Prepared``.
+Each a function of that day's rows alone, so that two neighbouring days read the same ``Prepared``; several
+are worked out together, because that saves time.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
-from unrung.matching.columns import Ints, after_keg, entry_columns, pour_columns, unit_columns
+from unrung.matching import priors
+from unrung.matching.columns import (
+    NEVER_MS,
+    Entries,
+    Ints,
+    Pours,
+    Units,
+    after_keg,
+    entry_columns,
+    pour_columns,
+    stacked_entries,
+    stacked_pours,
+    stacked_units,
+    unit_columns,
+)
 from unrung.matching.confusion import Confusion
-from unrung.matching.costs import Glasses, Rings
+from unrung.matching.costs import Glasses, Rings, glasses_at, rings_at
 from unrung.matching.crowd_learning import learn_totals, totals_only
-from unrung.matching.fills import sizes_of
+from unrung.matching.fills import Sizes, sizes_of, stacked_sizes
 from unrung.matching.known import Learnt
-from unrung.matching.laws import Laws
-from unrung.matching.learning import learn, start
-from unrung.matching.serves import Serves
+from unrung.matching.laws import CLASSES, Laws
+from unrung.matching.learning import learn
+from unrung.matching.serves import Serves, serves_at
+from unrung.matching.starting import start
 from unrung.matching.types import Clock, Entry, KegOn, MatchSettings, MeteredPour, RingUnit
+
+ROWS_AT_ONCE = 16_000
+"""Pours and ring units worked out together, so that memory stays bounded."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,39 +63,130 @@ class Prepared:
     """Single pairs tell nothing: serves stand too close, or rings come too late."""
 
 
+class DayRows(NamedTuple):
+    """The rows of one business day of one outlet or pool."""
+
+    pours: Sequence[MeteredPour]
+    """Ended within ``bounds``."""
+    units: Sequence[RingUnit]
+    """Rung, by the till's own clock, within ``bounds``."""
+    sizes: Mapping[str, Sequence[int]]
+    """The menu's portions of each product, microlitres."""
+    bounds: tuple[int, int]
+    entries: Sequence[Entry] = ()
+    """What was written down with a time."""
+    kegs: Sequence[KegOn] = ()
+    """Those that went on."""
+
+
+class Columns(NamedTuple):
+    """The rows of one day as arrays."""
+
+    rows: DayRows
+    products: tuple[str, ...]
+    pours: Pours
+    after_keg: Ints
+    units: Units
+    entries: Entries
+    sizes: Sizes
+
+
 def prepare(
-    pours: Sequence[MeteredPour],
-    units: Sequence[RingUnit],
-    sizes: Mapping[str, Sequence[int]],
-    bounds: tuple[int, int],
-    settings: MatchSettings,
-    entries: Sequence[Entry] = (),
+    pours: Sequence[MeteredPour], units: Sequence[RingUnit], sizes: Mapping[str, Sequence[int]],
+    bounds: tuple[int, int], settings: MatchSettings, entries: Sequence[Entry] = (),
     kegs: Sequence[KegOn] = (),
 ) -> Prepared:
-    """Build the day's serves and learn its clock and lag.
+    """Build one day's serves and learn its clock and lag; see ``DayRows``."""
+    return prepare_days([DayRows(pours, units, sizes, bounds, entries, kegs)], settings)[0]
 
-    ``pours`` ended, and ``units`` were rung (by the till's own clock), within ``bounds``;
-    ``sizes`` are the menu's portions of each product in microlitres; ``entries`` what was written
-    down with a time; ``kegs`` those that went on.
-    """
-    products = tuple(sorted({p.product for p in pours} | {u.product for u in units}))
-    poured, rung = pour_columns(pours, products), unit_columns(units, products)
-    known = sizes_of(products, sizes, rung.product, rung.portion)
-    said = entry_columns(entries, products)
-    started = start(poured, after_keg(poured, kegs), rung, said, known, settings, bounds[0])
+
+def prepare_days(days: Sequence[DayRows], settings: MatchSettings) -> list[Prepared]:
+    """Like ``prepare`` for each of several days, worked out together: that is faster, and the same."""
+    found: list[Prepared] = []
+    columns = [_columns(rows) for rows in days]
+    for few in _batches(columns, settings):
+        found += _prepared(few, settings)
+    return found
+
+
+def _columns(rows: DayRows) -> Columns:
+    products = tuple(sorted({p.product for p in rows.pours} | {u.product for u in rows.units}))
+    pours, units = pour_columns(rows.pours, products), unit_columns(rows.units, products)
+    sizes = sizes_of(products, rows.sizes, units.product, units.portion)
+    said = entry_columns(rows.entries, products)
+    return Columns(rows, products, pours, after_keg(pours, rows.kegs), units, said, sizes)
+
+
+def _batches(days: list[Columns], settings: MatchSettings) -> Iterator[list[Columns]]:
+    """Days whose rows together are no more than ``ROWS_AT_ONCE``; each by itself where totals are all that
+    can be told."""
+    batch: list[Columns] = []
+    rows = 0
+    most = 0 if settings.window_after_ms > priors.LATE_MS else ROWS_AT_ONCE
+    for day in days:
+        more = len(day.pours.key) + len(day.units.key)
+        if batch and rows + more > most:
+            yield batch
+            batch, rows = [], 0
+        batch.append(day)
+        rows += more
+    if batch:
+        yield batch
+
+
+def _prepared(days: list[Columns], settings: MatchSettings) -> list[Prepared]:
+    first = np.cumsum([0, *(len(day.products) for day in days)])
+    pours = stacked_pours([day.pours for day in days], first)
+    units = stacked_units([day.units for day in days], first)
+    lo_ms = np.array([day.rows.bounds[0] for day in days])
+    started = start(
+        pours, np.concatenate([day.after_keg for day in days]), units,
+        stacked_entries([day.entries for day in days], first), stacked_sizes([day.sizes for day in days]),
+        settings, lo_ms,
+    )
     blurred = totals_only(started, settings)
-    learnt = (learn_totals if blurred else learn)(started, settings, bounds[0])
+    if len(days) > 1 and blurred.any():
+        apart = [[day] for day, alone in zip(days, blurred.tolist(), strict=True) if alone]
+        others = [day for day, alone in zip(days, blurred.tolist(), strict=True) if not alone]
+        by_day = {
+            id(day): one for few in (*apart, *([others] if others else []))
+            for day, one in zip(few, _prepared(few, settings), strict=True)
+        }
+        return [by_day[id(day)] for day in days]
+    learnt = (learn_totals if blurred.any() else learn)(started, settings, lo_ms)
+    keys = np.append(units.key, -1)[np.minimum(learnt.order, len(units.key))]
+    return [
+        _one_day(day, learnt, keys, number, first[number : number + 2], bool(blurred[number]))
+        for number, day in enumerate(days)
+    ]
+
+
+def _one_day(
+    day: Columns, learnt: Learnt, keys: Ints, number: int, products: Ints, blurred: bool
+) -> Prepared:
+    """The day with this number, under the names of its own."""
+    ring, serve = (
+        slice(*np.searchsorted(side.product, products).tolist()) for side in (learnt.rings, learnt.glasses)
+    )
+    first, laws = int(products[0]), learnt.known.laws
+    law = slice(CLASSES * number, CLASSES * (number + 1))
+    rings, glasses = rings_at(learnt.rings, ring), glasses_at(learnt.glasses, serve)
+    confused = learnt.known.confusion
     return Prepared(
-        bounds, products, poured.taps, learnt.serves, learnt.glasses, learnt.rings,
-        np.append(rung.key, -1)[np.minimum(learnt.order, len(rung.key))], learnt.known.laws, _clock(learnt),
-        learnt.known.confusion, blurred,
+        day.rows.bounds, day.products, day.pours.taps, serves_at(learnt.serves, serve, first),
+        replace(glasses, product=glasses.product - first),
+        replace(rings, product=rings.product - first, law=rings.law - law.start), keys[ring],
+        Laws(laws.scale, laws.solo[number : number + 1], laws.mates[law], laws.solo_share[law]),
+        _clock(learnt, number),
+        tuple((rung - first, poured - first) for rung, poured in confused if first <= rung < products[1]),
+        blurred,
     )
 
 
-def _clock(learnt: Learnt) -> Clock:
-    clockwork, residual = learnt.known.clockwork, learnt.residual_ms
+def _clock(learnt: Learnt, number: int) -> Clock:
+    clockwork, residual = learnt.known.clockwork, learnt.residual_ms[learnt.residual_day == number]
     low, high = np.quantile(residual, (0.25, 0.75)) if len(residual) else (0.0, 0.0)
-    return Clock(
-        clockwork.centre_ms, round((high - low) / 2), len(residual), clockwork.jump_at_ms,
-        clockwork.jump_ms,
+    centre, at, jump = (
+        int(part[number]) for part in (clockwork.centre_ms, clockwork.jump_at_ms, clockwork.jump_ms)
     )
+    return Clock(centre, round((high - low) / 2), len(residual), at if at < NEVER_MS else None, jump)

@@ -175,19 +175,32 @@ def by_itself(weighed: Weighed) -> Ints:
     return found
 
 
-def serves_of(weighed: Weighed, cut: Cut, lo_ms: int) -> Serves:
-    """The serves of a cut, every microlitre of every pour in exactly one part; none ends before
-    ``lo_ms``."""
+def serves_of(weighed: Weighed, cut: Cut, lo_ms: Ints) -> Serves:
+    """The serves of a cut, every microlitre of every pour in exactly one part; none ends before its
+    day's ``lo_ms``."""
     pieces, pours = weighed.pieces, weighed.pours
     lead = np.flatnonzero(cut >= 0)
     made = cut[lead]
     owner, serve = spread(pieces.first[made], pieces.first[made + 1])
     vessel, part = spread(pieces.part_first[serve], pieces.part_first[serve + 1])
+    since = lo_ms[weighed.fills.day[pours.product[lead[owner]]]]
     columns = [
-        lead[owner], pieces.start[serve], np.maximum(pieces.end[serve], lo_ms), pieces.volume[serve],
+        lead[owner], pieces.start[serve], np.maximum(pieces.end[serve], since), pieces.volume[serve],
         pieces.kind[serve],
     ]
     return _in_order(pours, columns, vessel, pieces.part_row[part], pieces.part_ul[part], serve)
+
+
+def serves_at(serves: Serves, rows: slice, product: int) -> Serves:
+    """Some of the serves, whose products are numbered from ``product``; ``lead`` and ``at`` stay as they
+    are."""
+    first = serves.first[rows.start : rows.stop + 1]
+    parts = slice(int(first[0]), int(first[-1]))
+    return Serves(
+        serves.product[rows] - product, serves.tap[rows], serves.start[rows], serves.end[rows],
+        serves.volume[rows], serves.lead[rows], serves.joined[rows], serves.shared[rows], first - first[0],
+        serves.part_key[parts], serves.part_ul[parts], serves.at[rows],
+    )
 
 
 def _in_order(
