@@ -10,9 +10,8 @@ import pytest
 from findings import trade
 from findings.test_causes import LAST, judged, unrung
 from findings.trade import OZ, alone, at, changed, fuller, ordinary, ring, with_rings, with_serves
-from unrung.findings.facts import facts_of
 from unrung.findings.feed_gap import pauses
-from unrung.findings.fills import steady
+from unrung.findings.fills import Steady
 from unrung.findings.table import findings_of, rows_of_all
 from unrung.ledger.facts import DayFacts, ServeFact, SilenceFact
 from unrung.settings import Pool
@@ -189,9 +188,6 @@ def test_one_evening_s_hands_are_no_setting_and_what_lasts_is() -> None:
 def test_days_of_few_glasses_are_taken_with_the_next_and_the_last_with_the_one_before(
     per_day: tuple[int, ...], parts: int
 ) -> None:
-    days = [replace(day, serves=day.serves[:n]) for day, n in zip(ordinary(), per_day, strict=False)]
-    facts = facts_of(days, SETTINGS)
-    keys = range(len(facts.serves))
-    known = steady(facts, keys, [0.01 * key for key in keys])
+    known = Steady([[0.01 * glass for glass in range(glasses)] for glasses in per_day])
     assert known.days == parts
     assert known.error >= 0.01 / parts**0.5

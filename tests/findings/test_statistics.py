@@ -123,6 +123,19 @@ def test_the_nile_changed_after_1898() -> None:
     assert saved == pytest.approx(sum((v - fmean(NILE)) ** 2 for v in NILE) - left)
 
 
+@pytest.mark.parametrize("step_at", [20, 63, 64, 65, 150, 279])
+def test_the_change_that_saves_most_is_found_wherever_it_lies(step_at: int) -> None:
+    values = [NILE[nth % len(NILE)] + (200 if nth >= step_at else 0) for nth in range(300)]
+
+    def apart(part: list[int]) -> float:
+        return math.fsum((value - fmean(part)) ** 2 for value in part)
+
+    saved = {at: apart(values) - apart(values[:at]) - apart(values[at:]) for at in range(20, 281)}
+    best = max(saved, key=saved.__getitem__)
+    at, most = ours.change_point(values, 20)
+    assert at == best and most == pytest.approx(saved[best])
+
+
 def test_the_spread_of_totaliser_sized_values_keeps_its_digits() -> None:
     """NIST StRD NumAcc1 and NumAcc4: a difference of sums of squares comes out negative here."""
     assert ours.spread([10_000_001, 10_000_003, 10_000_002]) == 1

@@ -11,11 +11,14 @@ from zoneinfo import ZoneInfo
 
 from unrung.findings.certainty import level
 from unrung.findings.facts import Facts
+from unrung.findings.of_a_day import columns
 from unrung.findings.statistics import poisson_tail
 from unrung.ledger.facts import DayFacts
 from unrung.settings import Settings
 
 HOURS = (1, 2, 3, 4)
+QUARTER_MS = 15 * 60_000
+"""Clocks of all zones are whole quarters of an hour apart: a local hour is four of them."""
 
 
 class Cluster(NamedTuple):
@@ -32,7 +35,9 @@ def cluster_of(facts: Facts, settings: Settings, outlet: str, keys: Sequence[int
     """The hours least likely by chance, against the outlet's own trade at those hours, if any are clear
     of it."""
     zone = ZoneInfo(settings.venue.timezone)
-    lone = Counter(_hour(facts.serves[key].end_ms, zone) for key in keys)
+    lone: Counter[int] = Counter()
+    for quarter, count in Counter([facts.serves[key].end_ms // QUARTER_MS for key in keys]).items():
+        lone[_hour(quarter, zone)] += count
     trade: Counter[int] = Counter()
     for day in facts.window.days:
         hours_of = day.once(f"trade {zone.key}", None, partial(_trade, day, zone))
@@ -52,8 +57,14 @@ def cluster_of(facts: Facts, settings: Settings, outlet: str, keys: Sequence[int
 
 def _trade(day: DayFacts, zone: ZoneInfo) -> Counter[tuple[str, int]]:
     """A day's serves by outlet and local hour."""
-    return Counter((serve.outlet, _hour(serve.end_ms, zone)) for serve in day.serves)
+    own = columns(day)
+    quarters = [end_ms // QUARTER_MS for end_ms in own.end_ms]
+    found: Counter[tuple[str, int]] = Counter()
+    for (outlet, quarter), count in Counter(zip(own.outlet, quarters, strict=True)).items():
+        found[outlet, _hour(quarter, zone)] += count
+    return found
 
 
-def _hour(at_ms: int, zone: ZoneInfo) -> int:
-    return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).hour
+def _hour(quarter: int, zone: ZoneInfo) -> int:
+    """The local hour of a quarter of an hour (since 1970)."""
+    return datetime.fromtimestamp(quarter * QUARTER_MS / 1000, UTC).astimezone(zone).hour

@@ -65,11 +65,14 @@ class Window:
         """Which day of the window a serve belongs to, from 0."""
         return bisect_right(self._first_keys, key) - 1
 
-    def keys_of(self, name: str, numbers_of: Callable[[DayFacts], Sequence[int]]) -> list[int]:
-        """Keys of the serves whose numbers within their day ``numbers_of`` gives; asked once a day."""
+    def keys_of(
+        self, name: str, numbers_of: Callable[[DayFacts], Sequence[int]], given: object = None
+    ) -> list[int]:
+        """Keys of the serves whose numbers within their day ``numbers_of`` gives, for a day and for what it
+        is ``given`` besides (the settings, or None); asked once a day."""
         return [
             first + number for first, day in zip(self._first_keys, self.days, strict=False)
-            for number in day.once(name, None, partial(numbers_of, day))
+            for number in day.once(name, given, partial(numbers_of, day))
         ]
 
     @cached_property
@@ -80,6 +83,15 @@ class Window:
             for tap, numbers in day.once("by tap", None, partial(of_a_day.by_tap, day)).items():
                 found[tap] += [first + number for number in numbers]
         return dict(sorted(found.items()))
+
+    @cached_property
+    def served_at(self) -> Counter[str]:
+        """How many serves each tap had."""
+        found: Counter[str] = Counter()
+        for day in self.days:
+            for tap, numbers in day.once("by tap", None, partial(of_a_day.by_tap, day)).items():
+                found[tap] += len(numbers)
+        return found
 
     @cached_property
     def served(self) -> Counter[str]:

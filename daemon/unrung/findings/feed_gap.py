@@ -11,12 +11,13 @@ from bisect import bisect_left, bisect_right
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
-from itertools import pairwise
+from itertools import compress, pairwise
 from typing import NamedTuple
 
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.mis_ring import meetings
+from unrung.findings.of_a_day import columns
 from unrung.findings.statistics import binomial_tail, none_by_chance
 from unrung.findings.wording import sum_volume, times
 from unrung.ledger.facts import DayFacts, SilenceFact
@@ -141,23 +142,26 @@ def _of_one_tap(facts: Facts, keys: range, gap: SilenceFact) -> bool:
 def _silent_tills(facts: Facts, settings: Settings) -> Iterator[Finding]:
     """Outlets of a pool whose tills paused while beer went on at their taps."""
     outlet_of = facts.window.outlet_of_tap
-    lone = {key for key in facts.lone if not facts.serves[key].voided}
-    usual = Counter({tap: len(keys) for tap, keys in facts.window.by_tap.items()})
-    start = 0
+    usual, start = facts.window.served_at, 0
     for day in facts.window.days:
         for outlet, gap, inside in day.once("till pauses", settings, partial(_till_pauses, day, outlet_of)):
-            alone = [start + number for number in inside if start + number in lone]
+            alone = [start + number for number in inside if _is_lone(facts, start + number)]
             enough = len(alone) >= max(FEWEST, ALONE * len(inside))
             if enough and not _one_tap(facts, outlet, alone, usual):
                 pool = facts.serves[alone[0]].outlet
                 beside = [
                     start + number for number, serve in enumerate(day.serves)
                     if serve.outlet == pool and gap[0] <= serve.end_ms < gap[1]
-                    and serve.volume_ul >= GLASS_UL and start + number in lone
+                    and serve.volume_ul >= GLASS_UL and _is_lone(facts, start + number)
                 ]
                 others = sorted(set(beside) - set(alone))
                 yield _till(facts, settings, outlet, gap, alone, others, len(inside))
         start += len(day.serves)
+
+
+def _is_lone(facts: Facts, key: int) -> bool:
+    serve = facts.serves[key]
+    return serve.left_ul > 0 and key not in facts.taken and not serve.voided
 
 
 def _one_tap(facts: Facts, outlet: str, alone: Sequence[int], usual: Counter[str]) -> bool:
@@ -171,40 +175,40 @@ def _one_tap(facts: Facts, outlet: str, alone: Sequence[int], usual: Counter[str
 def _till_pauses(day: DayFacts, outlet_of: Mapping[str, str]) -> list[tuple[str, Gap, list[int]]]:
     """(outlet, pause of its tills, the day's serves in it) of every outlet."""
     pours: dict[str, list[int]] = defaultdict(list)
-    for number, serve in enumerate(day.serves):
-        if serve.volume_ul >= GLASS_UL:
-            pours[outlet_of.get(serve.tap, "")].append(number)
+    for number, (tap, volume_ul) in enumerate(zip(columns(day).tap, columns(day).volume_ul, strict=True)):
+        if volume_ul >= GLASS_UL:
+            pours[outlet_of.get(tap, "")].append(number)
     rows: dict[str, list[int]] = defaultdict(list)
     for till in day.till:
         rows[till.outlet] += [day.bounds[0] + 1000 * second for second in till.at_s]
+    ends = columns(day).end_ms
     return [
-        (outlet, gap, [n for n in pours[outlet] if gap[0] <= day.serves[n].end_ms < gap[1]])
+        (outlet, gap, [n for n in pours[outlet] if gap[0] <= ends[n] < gap[1]])
         for outlet, own in sorted(rows.items())
-        for gap in pauses(sorted(own), [day.serves[n].end_ms for n in pours[outlet]])
+        for gap in pauses(sorted(own), [ends[n] for n in pours[outlet]])
     ]
 
 
 def _silent_meters(facts: Facts, settings: Settings) -> Iterator[Finding]:
     """Taps that paused while their beer was rung on and rings stayed alone."""
     lone_rings = set(facts.lone_rings)
-    lone: dict[str, list[int]] = defaultdict(list)
-    for key in facts.lone:
-        lone[facts.serves[key].outlet].append(key)
     first_ring = 0
     for day in facts.window.days:
         for pause in day.once("meter pauses", None, partial(_meter_pauses, day)):
             inside = [first_ring + n for n in pause.rings if first_ring + n in lone_rings]
             enough = len(inside) >= max(FEWEST, ALONE * pause.expected)
-            if enough and not _poured_elsewhere(facts, lone, pause.gap, inside):
+            if enough and not _poured_elsewhere(facts, pause.gap, inside):
                 yield _meter(facts, settings, pause.tap, pause.gap, inside)
         first_ring += len(day.rings)
 
 
-def _poured_elsewhere(facts: Facts, lone: Mapping[str, list[int]], gap: Gap, inside: list[int]) -> bool:
+def _poured_elsewhere(facts: Facts, gap: Gap, inside: list[int]) -> bool:
     """Whether the rings of a pause mostly stand beside serves of another beer that have none: the beer
     came from another tap, and the meter had nothing to write."""
+    outlet = facts.rings[inside[0]].outlet
     near = [
-        key for key in lone[facts.rings[inside[0]].outlet] if gap[0] <= facts.serves[key].end_ms < gap[1]
+        key for key in facts.lone
+        if gap[0] <= facts.serves[key].end_ms < gap[1] and facts.serves[key].outlet == outlet
     ]
     return 2 * len(meetings(facts, near, inside, 0)) >= len(inside)
 
@@ -223,13 +227,14 @@ def _meter_pauses(day: DayFacts) -> list[_MeterPause]:
     by_tap: dict[str, list[int]] = defaultdict(list)
     rung: dict[tuple[str, str], list[int]] = defaultdict(list)
     poured: dict[tuple[str, str], list[int]] = defaultdict(list)
-    place_of: dict[str, tuple[str, str]] = {}
-    for serve in day.serves:
-        poured[serve.outlet, serve.product].append(serve.end_ms)
-        by_tap[serve.tap].append(serve.end_ms)
-        place_of[serve.tap] = serve.outlet, serve.product
-        if serve.paired:
-            rung[serve.outlet, serve.product].append(serve.ring_ms)
+    own_of = columns(day)
+    places = list(zip(own_of.outlet, own_of.product, strict=True))
+    place_of = dict(zip(own_of.tap, places, strict=True))
+    for tap, place, end_ms in zip(own_of.tap, places, own_of.end_ms, strict=True):
+        poured[place].append(end_ms)
+        by_tap[tap].append(end_ms)
+    for place, ring_ms in compress(zip(places, own_of.ring_ms, strict=True), own_of.paired):
+        rung[place].append(ring_ms)
     alone: dict[tuple[str, str], list[int]] = defaultdict(list)
     for number, ring in enumerate(day.rings):
         rung[ring.outlet, ring.product].append(ring.at_ms)
@@ -249,12 +254,11 @@ def pauses(own: Sequence[int], other: Sequence[int]) -> Iterator[Gap]:
 
     Own events per row of the other side make the rhythm, outside the pause.
     """
-    if not own or not other:
+    long = [(low, high) for low, high in pairwise(own) if high - low >= SHORTEST_MS]
+    if not long or not other:
         return
     events = 1 + sum(after - before > TOGETHER_MS for before, after in pairwise(own))
-    for low, high in pairwise(own):
-        if high - low < SHORTEST_MS:
-            continue
+    for low, high in long:
         within = bisect_left(other, high) - bisect_right(other, low)
         if none_by_chance(events, within, len(other)) <= BY_CHANCE:
             yield (low + 1, high)

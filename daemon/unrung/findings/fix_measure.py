@@ -11,7 +11,7 @@ from datetime import date
 from statistics import fmean
 from typing import NamedTuple
 
-from unrung.findings.fills import topped_up
+from unrung.findings.glasses import topped_up
 from unrung.findings.leak import LARGEST_DRIP
 from unrung.findings.samples import LARGEST, SMALLEST
 from unrung.ledger.facts import DayFacts, ServeFact

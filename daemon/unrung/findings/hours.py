@@ -9,6 +9,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from functools import partial
 from zoneinfo import ZoneInfo
 
 from unrung.ledger.coverage import Span, covers, intersect, length_ms, subtract, union
@@ -46,18 +47,23 @@ def hours_of(days: Sequence[DayFacts], settings: Settings) -> Hours:
     """Open hours of ``days``: the usual ones, and around every row of the till."""
     opened: list[Span] = []
     for day in days:
-        usual = _usual(day, settings)
-        around = AROUND_MS if usual else ALONE_MS
-        at = sorted({second // 60 for till in day.till for second in till.at_s})
-        opened += _served(usual, day, at)
-        opened += union(
-            (day.bounds[0] + minute * 60_000 - around, day.bounds[0] + minute * 60_000 + around)
-            for minute in at
-        )
-        if at and day.bounds[0] + at[-1] * 60_000 >= day.bounds[1] - ALONE_MS:
-            # It trades across the day's end: the next ring belongs to a day that may not be known yet.
-            opened.append((day.bounds[1] - ALONE_MS, day.bounds[1]))
+        opened += day.once("opened", settings, partial(_opened, day, settings))
     return Hours(opened, [day.bounds for day in days])
+
+
+def _opened(day: DayFacts, settings: Settings) -> list[Span]:
+    usual = _usual(day, settings)
+    around = AROUND_MS if usual else ALONE_MS
+    at = sorted({second // 60 for till in day.till for second in till.at_s})
+    opened = _served(usual, day, at)
+    opened += [
+        (day.bounds[0] + minute * 60_000 - around, day.bounds[0] + minute * 60_000 + around)
+        for minute in at
+    ]
+    if at and day.bounds[0] + at[-1] * 60_000 >= day.bounds[1] - ALONE_MS:
+        # It trades across the day's end: the next ring belongs to a day that may not be known yet.
+        opened.append((day.bounds[1] - ALONE_MS, day.bounds[1]))
+    return union(opened)
 
 
 def _served(usual: Sequence[Span], day: DayFacts, minutes: Sequence[int]) -> list[Span]:

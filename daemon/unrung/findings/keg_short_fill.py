@@ -78,7 +78,7 @@ def _level(facts: Facts, keg: WholeKeg, tap: Tap | None) -> float | None:
     if tap is None:
         return None
     for piece in tap.pieces:
-        if facts.serves[piece.keys[-1]].end_ms >= keg.off_ms:
+        if facts.serves[piece.last].end_ms >= keg.off_ms:
             return piece.level
     return tap.pieces[-1].level if tap.pieces else None
 

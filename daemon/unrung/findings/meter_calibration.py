@@ -46,15 +46,14 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
 
 def _during(facts: Facts, keg: WholeKeg, piece: Piece) -> bool:
     """Whether a keg ran within a piece of the window."""
-    first, last = facts.serves[piece.keys[0]].start_ms, facts.serves[piece.keys[-1]].end_ms
+    first, last = facts.serves[piece.first].start_ms, facts.serves[piece.last].end_ms
     return first - EDGE_MS <= keg.on_ms and keg.off_ms <= last + EDGE_MS
 
 
 def _judge(
     facts: Facts, settings: Settings, tap: Tap, piece: Piece, kegs: list[WholeKeg], places: int
 ) -> Finding | None:
-    chance = piece.steady.chance(piece.level)
-    if abs(piece.level) < LEAST or chance >= level(places):
+    if abs(piece.level) < LEAST or piece.steady.chance(piece.level) >= level(places):
         return None
     if not kegs:
         return _either(facts, settings, tap, piece)
@@ -66,17 +65,17 @@ def _judge(
 
 def _claims(facts: Facts, tap: str, piece: Piece, factor: float) -> dict[int, int]:
     """The factor's part of every paired serve of the tap in a piece of the window."""
-    first, last = piece.keys[0], piece.keys[-1]
     return {
         key: round(factor * facts.serves[key].portion_ul)
-        for key in facts.window.by_tap[tap] if first <= key <= last and facts.serves[key].paired
+        for key in facts.window.by_tap[tap]
+        if piece.first <= key <= piece.last and facts.serves[key].paired
     }
 
 
 def _finding(
     facts: Facts, settings: Settings, tap: Tap, piece: Piece, kegs: list[WholeKeg], factor: float
 ) -> Finding:
-    first, last = facts.serves[piece.keys[0]], facts.serves[piece.keys[-1]]
+    first, last = facts.serves[piece.first], facts.serves[piece.last]
     near = abs(piece.level - factor) <= AGREE * abs(factor)
     claims = _claims(facts, tap.tap, piece, (piece.level + factor) / 2 if near else factor)
     reads = "more" if piece.level > 0 else "less"
@@ -100,9 +99,9 @@ def _finding(
 def _either(facts: Facts, settings: Settings, tap: Tap, piece: Piece) -> Finding | None:
     """No whole keg yet: the tap's every item is off alike, from the window's start on."""
     steady = piece is tap.pieces[0] and tap.agrees
-    if not steady or not stands_clear(piece.level, len(piece.keys)):
+    if not steady or not stands_clear(piece.level, piece.glasses):
         return None
-    first, last = facts.serves[piece.keys[0]], facts.serves[piece.keys[-1]]
+    first, last = facts.serves[piece.first], facts.serves[piece.last]
     claims = _claims(facts, tap.tap, piece, piece.level)
     evidence = (
         f"Every item at tap {tap.tap} differs from its portion by {share(piece.level, settings)} alike since "

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 from statistics import fmean
 
@@ -52,10 +52,10 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     mixed = _mixed(settings)
     found = []
     for outlet, keys in sorted(serves.items()):
-        alone = sorted(rings[outlet], key=lambda number: (facts.rings[number].at_ms, number))
-        numbers = [n for n in alone if (facts.rings[n].item, facts.rings[n].size) not in mixed]
-        pairs = _one_by_one(facts, meetings(facts, keys, numbers, 0))
-        usual = fmean(len(meetings(facts, keys, numbers, move)) for move in MOVES_MS)
+        numbers = [n for n in rings[outlet] if (facts.rings[n].item, facts.rings[n].size) not in mixed]
+        ends = [facts.serves[key].end_ms for key in keys]
+        pairs = _one_by_one(facts, meetings(facts, keys, numbers, 0, ends=ends))
+        usual = fmean(len(meetings(facts, keys, numbers, move, ends=ends)) for move in MOVES_MS)
         chance = poisson_tail(len(pairs), usual + 0.5)
         clear = chance < level(len(serves)) and poisson_tail(len(pairs), CLEARLY * usual) < SURELY
         if len(pairs) >= FEWEST and clear:
@@ -65,23 +65,24 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
 
 
 def meetings(
-    facts: Facts, keys: Sequence[int], numbers: Sequence[int], move_ms: int, within_ms: int = MOMENT_MS,
-    *, own: bool = False,
+    facts: Facts, keys: Sequence[int], numbers: Iterable[int], move_ms: int, within_ms: int = MOMENT_MS,
+    *, own: bool = False, ends: Sequence[int] | None = None,
 ) -> dict[int, int]:
-    """Serve to the ring of another product (``own``: of its own), moved by ``move_ms``, that it meets:
-    nearest first, each at most once. ``numbers`` are sorted by time."""
-    rings = [facts.rings[number] for number in numbers]
-    at = [ring.at_ms + move_ms for ring in rings]
-    near, all_serves = [], facts.serves
-    for key in keys:
-        serve = all_serves[key]
-        end_ms, volume_ul = serve.end_ms, serve.volume_ul
-        low = bisect_left(at, end_ms - within_ms)
-        for place in range(low, bisect_right(at, end_ms + within_ms, low)):
-            ring = rings[place]
-            portion_ul = ring.portion_ul
-            if abs(volume_ul - portion_ul) <= ALIKE * portion_ul and (ring.product == serve.product) == own:
-                near.append((abs(at[place] - end_ms), key, numbers[place]))
+    """Serve (of ``keys``, in order of time) to the ring of another product (``own``: of its own), moved by
+    ``move_ms``, that it meets: nearest first, each at most once. ``ends``: when the serves ended, where
+    that is at hand."""
+    serves = facts.serves
+    ends = ends or [serves[key].end_ms for key in keys]
+    near = []
+    for number in numbers:
+        ring = facts.rings[number]
+        at_ms, portion_ul = ring.at_ms + move_ms, ring.portion_ul
+        low = bisect_left(ends, at_ms - within_ms)
+        for key in keys[low : bisect_right(ends, at_ms + within_ms, low)]:
+            serve = serves[key]
+            alike = abs(serve.volume_ul - portion_ul) <= ALIKE * portion_ul
+            if alike and (ring.product == serve.product) == own:
+                near.append((abs(at_ms - serve.end_ms), key, number))
     return nearest_first(near)
 
 

@@ -35,7 +35,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
             step = piece.level - usual.level
             alike = piece.alike and usual.alike
             told = (_lasts(facts, piece) and _lasts(facts, usual)) or bool(_came_before(facts, tap, piece))
-            if piece is not usual and alike and told and stands_clear(step, len(piece.keys)):
+            if piece is not usual and alike and told and stands_clear(step, piece.glasses):
                 found.append(_finding(facts, settings, tap, piece, step, len(taps)))
     return found
 
@@ -46,13 +46,13 @@ def _lasts(facts: Facts, piece: Piece) -> bool:
 
 
 def _came_before(facts: Facts, tap: Tap, piece: Piece) -> str:
-    return _what_came_before(facts, tap.tap, facts.serves[piece.keys[0]].start_ms)
+    return _what_came_before(facts, tap.tap, facts.serves[piece.first].start_ms)
 
 
 def _finding(
     facts: Facts, settings: Settings, tap: Tap, piece: Piece, step: float, places: int
 ) -> Finding:
-    first, last = piece.keys[0], piece.keys[-1]
+    first, last = piece.first, piece.last
     claims = {
         key: round(step * facts.serves[key].portion_ul)
         for key in facts.window.by_tap[tap.tap] if first <= key <= last and facts.serves[key].paired

@@ -13,7 +13,7 @@ from collections import defaultdict
 
 from unrung.findings.certainty import confidence, level, ounces
 from unrung.findings.facts import Facts
-from unrung.findings.fills import FAR, FEW, Fill, fills_of, remaining, second_goes, steady
+from unrung.findings.fills import FAR, FEW, Fill, Steady, fills_of, remaining, second_goes
 from unrung.findings.finding import Finding
 from unrung.findings.tap_levels import Piece, Tap, middle_of, tap_levels
 from unrung.findings.unmet import unmet
@@ -50,7 +50,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
         for fill in fills:
             cell = fill.cell
             item = (cell.outlet, cell.product, cell.item, cell.size, cell.portion_ul)
-            if tap_name not in told and len(fill.keys) >= FEW and not _gross(facts, fill):
+            if tap_name not in told and fill.count >= FEW and not _gross(facts, fill):
                 items[item].append((fill, fill.mean - middle_of(fills)))
     for _, cells in sorted(items.items()):
         made = _one_item(facts, settings, cells, len(items))
@@ -60,7 +60,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
 
 def _gross(facts: Facts, fill: Fill) -> bool:
     """Whether what other findings explain of a cell is so much that sizes were taken for others."""
-    explained = sum(facts.taken.get(key, 0) for key in fill.keys) / len(fill.keys) if facts.taken else 0
+    explained = sum(facts.taken.get(key, 0) for key in fill.keys) / fill.count if facts.taken else 0
     return abs(explained) >= GROSS * fill.cell.portion_ul
 
 
@@ -77,12 +77,14 @@ def stands_clear(difference: float, serves: int, portion_ul: float = 0.0) -> boo
 def _whole_tap(
     facts: Facts, settings: Settings, tap: Tap, piece: Piece, places: int
 ) -> Finding | None:
-    chance = piece.steady.chance(piece.level)
-    clear = stands_clear(piece.level, len(piece.keys))
+    clear = stands_clear(piece.level, piece.glasses)
     steady = all(one.level * piece.level > 0 and abs(one.level) >= abs(piece.level) / 2 for one in tap.pieces)
-    if not (tap.agrees and clear and steady) or chance >= level(places):
+    if not (tap.agrees and clear and steady):
         return None
-    first, last = piece.keys[0], piece.keys[-1]
+    chance = piece.steady.chance(piece.level)
+    if chance >= level(places):
+        return None
+    first, last = piece.first, piece.last
     claims = {
         key: round(piece.level * facts.serves[key].portion_ul)
         for key in facts.window.by_tap[tap.tap] if first <= key <= last and facts.serves[key].paired
@@ -103,14 +105,16 @@ def _whole_tap(
 def _one_item(
     facts: Facts, settings: Settings, cells: list[tuple[Fill, float]], places: int
 ) -> Finding | None:
-    count = sum(len(fill.keys) for fill, _ in cells)
-    off = sum(difference * len(fill.keys) for fill, difference in cells) / count
+    count = sum(fill.count for fill, _ in cells)
+    off = sum(difference * fill.count for fill, difference in cells) / count
     cell = cells[0][0].cell
     if not stands_clear(off, count, cell.portion_ul):
         return None
-    glasses = sorted(
-        (key, ratio) for fill, _ in cells for key, ratio in zip(fill.keys, fill.ratios, strict=True))
-    chance = steady(facts, [key for key, _ in glasses], [ratio for _, ratio in glasses]).chance(off)
+    by_day: dict[int, list[float]] = defaultdict(list)
+    for fill, _ in cells:
+        for part in fill.parts:
+            by_day[part.day] += part.kept.ratios
+    chance = Steady([by_day[day] for day in sorted(by_day)]).chance(off)
     if chance >= level(places):
         return None
     taps = [fill.cell.tap for fill, _ in cells]
@@ -132,7 +136,7 @@ def _one_item(
         facts.serves[key].left_ul - cell.portion_ul for key in alone)
     claims |= {key: facts.serves[key].left_ul for key in alone}
     serves = [facts.serves[key] for key in sorted(claims.keys() - goes.values())]
-    mean = cell.portion_ul * (1 + sum(fill.mean * len(fill.keys) for fill, _ in cells) / count)
+    mean = cell.portion_ul * (1 + sum(fill.mean * fill.count for fill, _ in cells) / count)
     name = drink(cell.item, cell.size)
     evidence = (
         f"{times(len(serves), 'serve')} of {name} at tap {' and '.join(taps)} held "

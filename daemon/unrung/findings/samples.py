@@ -7,12 +7,16 @@ glass beside them are pieces of it and do not count. Noise is held to be ``USUAL
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from functools import partial
 
 from unrung.findings.certainty import confidence, level, ounces
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
+from unrung.findings.of_a_day import leaving
 from unrung.findings.statistics import poisson_tail
 from unrung.findings.wording import figure, serve_volume, sum_volume, times
+from unrung.ledger.facts import DayFacts
 from unrung.settings import Settings
 from unrung.venue_time import moment
 
@@ -25,13 +29,11 @@ FEWEST = 6
 
 def find(facts: Facts, settings: Settings) -> list[Finding]:
     """One finding per outlet or pool."""
-    portions, pieces = facts.window.portions, facts.window.pieces
+    window = facts.window
     tasters: dict[str, list[int]] = defaultdict(list)
-    for key in facts.lone:
-        serve = facts.serves[key]
-        limit = min([LARGEST, *(OF_PORTION * one for one in portions.get(serve.product, ())[:1])])
-        if SMALLEST <= serve.left_ul == serve.volume_ul <= limit and key not in pieces:
-            tasters[serve.outlet].append(key)
+    for key in window.keys_of("tasters", partial(_tasters, window.portions), settings):
+        if key not in facts.taken and key not in window.pieces:
+            tasters[facts.serves[key].outlet].append(key)
     served = facts.window.served
     found = []
     for outlet, keys in sorted(tasters.items()):
@@ -41,12 +43,21 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     return found
 
 
+def _tasters(portions: Mapping[str, Sequence[int]], day: DayFacts) -> list[int]:
+    """Numbers of the day's small pours without a ring."""
+    return [
+        number for number in day.once("leaving", None, partial(leaving, day))
+        if SMALLEST <= (serve := day.serves[number]).left_ul == serve.volume_ul
+        <= min([LARGEST, *(OF_PORTION * one for one in portions.get(serve.product, ())[:1])])
+    ]
+
+
 def _finding(
     facts: Facts, settings: Settings, outlet: str, keys: list[int], chance: float, places: int
 ) -> Finding:
     serves = [facts.serves[key] for key in keys]
     volume = sum(serve.left_ul for serve in serves)
-    all_served = sum(serve.outlet == outlet for serve in facts.serves)
+    all_served = facts.window.served[outlet]
     evidence = (
         f"{times(len(keys), 'small pour')} of about {serve_volume(volume / len(keys), settings)} without "
         f"a ring at {outlet} since {moment(serves[0].start_ms, settings)}, "

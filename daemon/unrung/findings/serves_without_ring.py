@@ -22,6 +22,7 @@ from unrung.findings.clusters import cluster_of
 from unrung.findings.facts import DAYS, Facts
 from unrung.findings.finding import Finding
 from unrung.findings.keg_change_loss import run_after
+from unrung.findings.of_a_day import columns, leaving
 from unrung.findings.statistics import binomial_tail, counts, poisson_tail
 from unrung.findings.wording import share, sum_volume, times
 from unrung.ledger.coverage import Span, covers, union
@@ -49,11 +50,11 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     """One finding per outlet or pool."""
     lone: dict[str, list[int]] = defaultdict(list)
     silent, run_off = _silences(facts), _run_off(facts, settings)
-    for key in facts.lone:
+    for key in facts.window.keys_of("unrung", partial(_unrung, facts.window.portions), settings):
         serve = facts.serves[key]
-        full = is_full(serve, facts.window.portions) and not _is_second_go(facts, key)
-        unrung = full and 2 * serve.left_ul >= serve.volume_ul
-        if unrung and not covers(silent.get(serve.outlet, []), serve.end_ms):
+        if key in facts.taken or _is_second_go(facts, key):
+            continue
+        if not covers(silent.get(serve.outlet, []), serve.end_ms):
             lone[serve.outlet].append(key)
     alone: dict[str, list[int]] = defaultdict(list)
     for number in facts.lone_rings:
@@ -80,9 +81,17 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     return found
 
 
+def _unrung(portions: Mapping[str, Sequence[int]], day: DayFacts) -> list[int]:
+    """Numbers of the day's full serves of which at least half is without a ring."""
+    return [
+        number for number in day.once("leaving", None, partial(leaving, day))
+        if 2 * (serve := day.serves[number]).left_ul >= serve.volume_ul and is_full(serve, portions)
+    ]
+
+
 def _glasses(facts: Facts) -> Counter[str]:
     """How many glasses each outlet served: drips, foam and rinses that other findings explain are none."""
-    return facts.window.paired + Counter(facts.serves[key].outlet for key in facts.lone)
+    return facts.window.paired + Counter([facts.serves[key].outlet for key in facts.lone])
 
 
 def _is_second_go(facts: Facts, key: int) -> bool:
@@ -181,7 +190,7 @@ def _beer_shares(facts: Facts, left: Sequence[int]) -> dict[tuple[str, str], flo
 
 
 def _beers(day: DayFacts) -> Counter[tuple[str, str]]:
-    return Counter((serve.outlet, serve.product) for serve in day.serves)
+    return Counter(zip(columns(day).outlet, columns(day).product, strict=True))
 
 
 def is_full(serve: ServeFact, portions: Mapping[str, Sequence[int]]) -> bool:
@@ -197,13 +206,15 @@ def is_full(serve: ServeFact, portions: Mapping[str, Sequence[int]]) -> bool:
 def _rung_late(facts: Facts, lone: list[int]) -> set[int]:
     """Serves that a lone ring of the same beer, size and day may have been meant for, the nearest; then
     those near a lone ring of the same beer whatever its size."""
+    unanswered = list(facts.lone_rings)
+    if not unanswered:
+        return set()
     days = [day.bounds[0] for day in facts.window.days]
     free: dict[tuple[int, str, str], list[int]] = defaultdict(list)
     for key in lone:
         serve = facts.serves[key]
         free[_day(days, serve.end_ms), serve.outlet, serve.product].append(key)
     late: set[int] = set()
-    unanswered = list(facts.lone_rings)
     for alike, within_ms in ((ALIKE, DAY_MS), (ANY_SIZE, NEAR_MS)):
         for number in tuple(unanswered):
             ring = facts.rings[number]

@@ -10,12 +10,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from itertools import pairwise
+from itertools import accumulate, pairwise
 from statistics import fmean, median
 from typing import NamedTuple
 
 D2 = 1.128
 """Mean range of two standard normal values, to the three decimals of the published tables."""
+
+AT_A_TIME, ROUNDED = 64, 1 + 1e-9
+"""Places of a change looked at together, and the room that rounding is given."""
 
 
 class Limits(NamedTuple):
@@ -31,7 +34,8 @@ def spread(values: Sequence[float]) -> float:
     if len(values) < 2:
         return 0.0
     centre = fmean(values)
-    return math.sqrt(math.fsum((value - centre) ** 2 for value in values) / (len(values) - 1))
+    squares = [(apart := value - centre) * apart for value in values]
+    return math.sqrt(math.fsum(squares) / (len(values) - 1))
 
 
 def middle(values: Sequence[float]) -> float:
@@ -107,12 +111,18 @@ def change_point(values: Sequence[float], least: int = 1) -> tuple[int, float]:
     Both parts hold at least ``least`` values; (0, 0.0) where there are too few.
     """
     count, centre = len(values), fmean(values) if values else 0.0
+    apart = [value - centre for value in values]
+    total, sums = math.fsum(apart), list(accumulate(apart))
     best = (0, 0.0)
-    before = 0.0
-    total = math.fsum(value - centre for value in values)
-    for at in range(1, count):
-        before += values[at - 1] - centre
-        if least <= at <= count - least:
+    for low in range(least, count - least + 1, AT_A_TIME):
+        high = min(low + AT_A_TIME, count - least + 1)
+        part = sums[low - 1 : high - 1]
+        reach = max(max(part), -min(part))
+        # No place among these saves more than this, so most of them need no closer look.
+        most = reach * reach / low + (reach + abs(total)) ** 2 / (count - high + 1)
+        if most * ROUNDED <= best[1]:
+            continue
+        for at, before in enumerate(part, low):
             after = total - before
             saved = before * before / at + after * after / (count - at) - total * total / count
             if saved > best[1]:
@@ -167,8 +177,11 @@ def binomial_tail(count: int, trials: int, share: float) -> float:
         math.lgamma(trials + 1) - math.lgamma(count + 1) - math.lgamma(trials - count + 1)
         + count * math.log(share) + (trials - count) * math.log1p(-share)
     )
+    odds = share / (1 - share)
     for at in range(count, trials):
-        term *= share / (1 - share) * (trials - at) / (at + 1)
+        term *= odds * (trials - at) / (at + 1)
+        if total + term == total:
+            break  # those that follow are smaller still
         total += term
     return min(1.0, total)
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import pairwise
@@ -18,7 +18,9 @@ from statistics import NormalDist, fmean, median
 from typing import NamedTuple
 
 from unrung.findings.facts import Facts
-from unrung.findings.fills import FEW, SMALLEST_DAY, Fill, Steady, fills_of, steady
+from unrung.findings.fills import FEW, SMALLEST_DAY, Fill, Steady, fills_of
+from unrung.findings.glass_series import Series, series_of
+from unrung.findings.glasses import Cell
 from unrung.findings.statistics import (
     change_point,
     cusum,
@@ -44,8 +46,10 @@ EWMA_WEIGHT = 0.3
 class Piece:
     """Part of the window in which a tap's level did not step."""
 
-    keys: list[int]
-    """Plain serves, in order of time."""
+    first: int
+    last: int
+    """Keys of its first and last plain serve."""
+    glasses: int
     level: float
     steady: Steady
     chance: float = 1.0
@@ -87,7 +91,7 @@ def _levels(facts: Facts) -> list[Tap]:
 
 def middle_of(fills: Sequence[Fill]) -> float:
     """The middle of a tap's items: of two that disagree, the one nearer to its portion."""
-    means = [fill.mean for fill in fills if len(fill.keys) >= FEW] or [fill.mean for fill in fills]
+    means = [fill.mean for fill in fills if fill.count >= FEW] or [fill.mean for fill in fills]
     if len(means) == 2:
         errors = sum(fill.error**2 for fill in fills if fill.mean in means)
         if abs(means[0] - means[1]) > 3 * math.sqrt(errors) + 0.01:
@@ -113,29 +117,25 @@ def _tap(tap: str, own: _Own, base: float) -> Tap:
 
 def _own(facts: Facts, fills: list[Fill]) -> _Own:
     middle = middle_of(fills)
-    series = sorted(
-        (key, ratio - fill.mean, number) for number, fill in enumerate(fills)
-        for key, ratio in zip(fill.keys, fill.ratios, strict=True)
-    )
-    keys = [key for key, _, _ in series]
-    values = [value for _, value, _ in series]
-    cuts = _cuts(facts, keys, values)
+    series = series_of(facts.window, fills)
+    cuts = _cuts(series)
     pieces = []
-    for low, high in pairwise([0, *sorted(cuts), len(keys)]):
-        part = values[low:high]
+    for low, high in pairwise([0, *sorted(cuts), len(series.values)]):
+        part = series.values[low:high]
         if part:
             mean = fmean(part)
-            alike = not cuts or _alike(series[low:high], mean)
-            known = steady(facts, keys[low:high], part)
-            pieces.append(Piece(keys[low:high], mean, known, cuts.get(low, 1.0), alike))
+            alike = not cuts or _alike(zip(series.items(low, high), part, strict=True), mean)
+            pieces.append(Piece(
+                series.key(low), series.key(high - 1), len(part), mean,
+                Steady([values for _, values in series.by_day(low, high)]), cuts.get(low, 1.0), alike))
     return _Own(fills[0].cell.outlet, middle, _agree(fills, middle), pieces)
 
 
-def _alike(part: Sequence[tuple[int, float, int]], shift: float) -> bool:
+def _alike(part: Iterable[tuple[Cell, float]], shift: float) -> bool:
     """Whether every item with enough serves in a piece of the window shifted with the tap."""
-    items: dict[int, list[float]] = defaultdict(list)
-    for _, value, number in part:
-        items[number].append(value)
+    items: dict[Cell, list[float]] = defaultdict(list)
+    for cell, value in part:
+        items[cell].append(value)
     return all(
         abs(fmean(values) - shift) <= 4 * max(spread(values), 0.005) / math.sqrt(len(values)) + 0.01
         for values in items.values() if len(values) >= FEW
@@ -144,48 +144,59 @@ def _alike(part: Sequence[tuple[int, float, int]], shift: float) -> bool:
 
 def _agree(fills: Sequence[Fill], middle: float) -> bool:
     """Whether every item with enough serves is near the tap's middle."""
-    return all(
-        abs(fill.mean - middle) <= 4 * fill.error + 0.01 for fill in fills if len(fill.keys) >= FEW
-    )
+    return all(_is_near(fill, middle) for fill in fills if fill.count >= FEW)
 
 
-def _cuts(facts: Facts, keys: Sequence[int], values: Sequence[float]) -> dict[int, float]:
+def _is_near(fill: Fill, middle: float) -> bool:
+    apart = abs(fill.mean - middle)
+    return apart <= 4 * fill.least_error + 0.01 or apart <= 4 * fill.error + 0.01
+
+
+def _cuts(series: Series) -> dict[int, float]:
     """Where the level steps: index of the first serve after each step, to its chance."""
     found: dict[int, float] = {}
-    parts = [(0, len(values))]
+    parts = [(0, len(series.values))]
     while parts and len(found) < MOST_CUTS:
         low, high = parts.pop(0)
-        at, chance = _step(facts, keys[low:high], values[low:high])
+        at, chance = _step(series, low, high)
         if at:
             found[low + at] = chance
             parts += [(low, low + at), (low + at, high)]
     return found
 
 
-def _step(facts: Facts, keys: Sequence[int], values: Sequence[float]) -> tuple[int, float]:
-    """(first index after the clearest step, its chance); (0, 1) where none stands clear."""
+def _step(series: Series, low: int, high: int) -> tuple[int, float]:
+    """(first index from ``low`` on after the clearest step up to ``high``, its chance); (0, 1) where none
+    stands clear."""
+    values = series.values[low:high]
     at, _ = change_point(values, LEAST_SERVES)
     if not at:
         return 0, 1.0
-    before, after = values[:at], values[at:]
-    sigma = math.hypot(
-        spread(before) / math.sqrt(len(before)), spread(after) / math.sqrt(len(after))
-    )
-    z = abs(fmean(after) - fmean(before)) / max(sigma, 1e-9)
-    chance = min(1.0, len(values) * 2 * NormalDist().cdf(-z))
-    if chance < CLEAR and _daily(facts, keys, values, at):
+    shorter, longer = sorted((values[:at], values[at:]), key=len)
+    step = abs(fmean(longer) - fmean(shorter))
+    error = spread(shorter) / math.sqrt(len(shorter))
+    # Most are not clear even of the noise on one side: the other is not looked at.
+    if _chance(step, error, len(values)) >= CLEAR:
+        return 0, 1.0
+    chance = _chance(step, math.hypot(error, spread(longer) / math.sqrt(len(longer))), len(values))
+    if chance < CLEAR and _daily(series, low, high, low + at):
         return at, chance
     return 0, 1.0
 
 
-def _daily(facts: Facts, keys: Sequence[int], values: Sequence[float], at: int) -> bool:
+def _chance(step: float, sigma: float, places: int) -> float:
+    """Of a step this far beyond its error, at any of so many places."""
+    z = step / max(sigma, 1e-9)
+    return min(1.0, places * 2 * NormalDist().cdf(-z))
+
+
+def _daily(series: Series, low: int, high: int, at: int) -> bool:
     """Whether a CUSUM or an EWMA of the days' means about the level before signals too: serves of one
     day may lean one way together. With too few days before, the serves alone must do."""
-    days: dict[int, list[float]] = defaultdict(list)
-    for key, value in zip(keys, values, strict=True):
-        days[facts.window.day_of(key)].append(value)
-    step_day = facts.window.day_of(keys[at])
-    means = [(day, fmean(found)) for day, found in sorted(days.items()) if len(found) >= SMALLEST_DAY]
+    step_day = series.day(at)
+    means = [
+        (day, fmean(values)) for day, values in series.by_day(low, high) if len(values) >= SMALLEST_DAY
+    ]
     before = [mean for day, mean in means if day < step_day]
     after = [mean for day, mean in means if day >= step_day]
     if len(before) < 3 or len(after) < 2:
@@ -194,8 +205,8 @@ def _daily(facts: Facts, keys: Sequence[int], values: Sequence[float], at: int) 
     sigma = max((limits.high - limits.centre) / 3, 1e-6)
     usual = fmean(before)
     above, below = cusum(after, usual, CUSUM_SLACK * sigma)
-    low, _, high = ewma_limits(usual, sigma, EWMA_WEIGHT)
-    drifted = any(not low <= level <= high for level in ewma(after, usual, EWMA_WEIGHT))
+    limits = ewma_limits(usual, sigma, EWMA_WEIGHT)
+    drifted = any(not limits.low <= level <= limits.high for level in ewma(after, usual, EWMA_WEIGHT))
     return drifted or max(*above, *below) > CUSUM_LIMIT * sigma
 
 

@@ -82,6 +82,8 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     for number, day in enumerate(facts.window.days):
         for tap, product, own, other in day.once("strangers", None, partial(_strangers, day)):
             days[tap, product].append((number, own, other))
+    if not days:
+        return []
     runs = {place: _last_run(hits) for place, hits in sorted(days.items())}
     listed = {tap: facts.serves[keys[-1]][:2] for tap, keys in facts.window.by_tap.items()}
     found = []

@@ -8,16 +8,18 @@ much fuller those end than the tap's other glasses.
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from statistics import fmean, median
 from typing import NamedTuple
 
 from unrung.findings.certainty import confidence, level
-from unrung.findings.facts import Facts
-from unrung.findings.fills import FAR, Cell, cell_of, fills_of, remaining, topped_up
+from unrung.findings.facts import Facts, Window
+from unrung.findings.fills import FAR, Fill, fills_of, remaining
 from unrung.findings.finding import Finding
+from unrung.findings.glasses import Cell, cell_of, in_several_goes, topped_up
 from unrung.findings.statistics import above_zero, binomial_tail
 from unrung.findings.wording import figure, serve_volume, share, sum_volume
-from unrung.ledger.facts import DayFacts
 from unrung.settings import Settings
 from unrung.venue_time import moment
 
@@ -39,68 +41,120 @@ class Topped(NamedTuple):
     """Share of its portion that it ends fuller than the plain glasses of its item at its tap."""
 
 
+@dataclass
+class _Tap:
+    """The paired serves of a tap."""
+
+    over: dict[int, float] = field(default_factory=dict)
+    """Those in several goes: what each came to, as in ``Topped``."""
+    fills: list[Fill] = field(default_factory=list)
+    doubtful: dict[Cell, set[int]] = field(default_factory=dict)
+    """Serves in ``fills`` with pieces beside them, or of which another finding explains some."""
+    others: list[float] = field(default_factory=list)
+    """Metered over set less 1 of those of them that are plain all the same."""
+
+    @property
+    def plain(self) -> int:
+        """How many plain glasses there are."""
+        filled = sum(fill.count - len(self.doubtful.get(fill.cell, ())) for fill in self.fills)
+        return filled + len(self.others)
+
+    def plain_ratios(self) -> list[float]:
+        """Metered over set less 1 of each."""
+        return self.others + [
+            ratio for fill in self.fills for key, ratio in zip(fill.keys, fill.ratios, strict=True)
+            if key not in self.doubtful.get(fill.cell, ())
+        ]
+
+
 def find(facts: Facts, settings: Settings) -> list[Finding]:
     """One finding per tap."""
-    topped, plain = _glasses(facts)
+    goes = _goes(facts)
+    taps = _taps(facts, goes)
     shares = {
-        tap: len(topped.get(tap, ())) / (len(topped.get(tap, ())) + len(ratios))
-        for tap, ratios in plain.items() if len(ratios) >= FEWEST
+        tap: len(own.over) / (len(own.over) + own.plain) for tap, own in taps.items() if own.plain >= FEWEST
     }
     usual = max(USUAL, median(shares.values())) if shares else 1.0
-    made = (
-        _judge(facts, settings, tap, topped.get(tap, []), plain[tap], usual, len(shares))
-        for tap in sorted(shares)
-    )
+    made = (_judge(facts, settings, tap, taps[tap], goes, usual, len(shares)) for tap in sorted(shares))
     return [finding for finding in made if finding]
 
 
-def _glasses(facts: Facts) -> tuple[dict[str, list[Topped]], dict[str, list[float]]]:
-    """Each tap's paired serves: those in several goes, and metered over set less 1 of the plain ones."""
-    topped: dict[str, list[Topped]] = defaultdict(list)
-    plain: dict[str, list[float]] = defaultdict(list)
+def _goes(facts: Facts) -> dict[int, list[int]]:
+    """Paired serve to the lone pieces of it that nothing explains yet."""
     goes: dict[int, list[int]] = defaultdict(list)
     for piece, key in facts.window.pieces.items():
         if piece not in facts.taken:
             goes[key].append(piece)
+    return goes
+
+
+def _taps(facts: Facts, goes: Mapping[int, Sequence[int]]) -> dict[str, _Tap]:
+    """Every tap with glasses."""
+    taps: dict[str, _Tap] = defaultdict(_Tap)
+    fills = fills_of(facts)
+    for cell, fill in fills.items():
+        taps[cell.tap].fills.append(fill)
     others = goes.keys() | facts.taken.keys()
-    usual_of, filled = dict[Cell, float](), set[int]()
-    for cell, fill in fills_of(facts).items():
-        plain[cell.tap] += [
-            ratio for key, ratio in zip(fill.keys, fill.ratios, strict=True) if key not in others
-        ]
-        filled.update(others.intersection(fill.keys))
-        usual_of[cell] = fill.mean
     # A full glass that was topped up may be nearer another size: it is looked at all the same.
-    for key in [*facts.window.keys_of("topped up", _topped_up), *others]:
-        serve, own = facts.serves[key], goes.get(key, ())
-        if not serve.paired:
-            continue
-        more = sum(facts.serves[piece].left_ul for piece in own)
-        ratio = (serve.difference_ul + more - facts.taken.get(key, 0)) / serve.portion_ul
-        if not own and not topped_up(serve):
-            plain[serve.tap] += [ratio] if key in filled else []
-        elif abs(over := ratio - usual_of.get(cell_of(serve), 0.0)) <= FAR:
-            topped[serve.tap].append(Topped(key, tuple(own), over))
-    return {tap: sorted(set(glasses)) for tap, glasses in topped.items()}, plain
+    for cell, keys, ratios in _in_several_goes(facts.window):
+        usual = fills[cell].mean if cell in fills else 0.0
+        taps[cell.tap].over.update(
+            (key, over) for key, ratio in zip(keys, ratios, strict=True)
+            if abs(over := ratio - usual) <= FAR and key not in others
+        )
+    for key in others:
+        if facts.serves[key].paired:
+            _enter(facts, taps, fills, key, goes.get(key, ()))
+    return taps
 
 
-def _topped_up(day: DayFacts) -> list[int]:
-    return [number for number, serve in enumerate(day.serves) if serve.paired and topped_up(serve)]
+def _in_several_goes(window: Window) -> Iterator[tuple[Cell, list[int], list[float]]]:
+    """By cell, the serves of the window that were topped up, and metered over set less 1 of each."""
+    found: dict[Cell, tuple[list[int], list[float]]] = defaultdict(lambda: ([], []))
+    first = 0
+    for day in window.days:
+        for cell, glasses in in_several_goes(day).items():
+            keys, ratios = found[cell]
+            keys += [first + number for number in glasses.numbers]
+            ratios += glasses.ratios
+        first += len(day.serves)
+    return ((cell, keys, ratios) for cell, (keys, ratios) in found.items())
+
+
+def _enter(
+    facts: Facts, taps: dict[str, _Tap], fills: Mapping[Cell, Fill], key: int, goes: Sequence[int]
+) -> None:
+    """One paired serve with pieces beside it, or of which another finding explains some."""
+    serve = facts.serves[key]
+    cell, tap = cell_of(serve), taps[serve.tap]
+    fill = fills.get(cell)
+    filled = fill is not None and fill.holds(key)
+    if filled:
+        tap.doubtful.setdefault(cell, set()).add(key)
+    more = sum(facts.serves[piece].left_ul for piece in goes)
+    ratio = (serve.difference_ul + more - facts.taken.get(key, 0)) / serve.portion_ul
+    if not goes and not topped_up(serve):
+        if filled:
+            tap.others.append(ratio)
+    elif abs(over := ratio - (fill.mean if fill else 0.0)) <= FAR:
+        tap.over[key] = over
 
 
 def _judge(
-    facts: Facts, settings: Settings, tap: str, topped: list[Topped], plain: list[float],
-    usual: float, places: int,
+    facts: Facts, settings: Settings, tap: str, own: _Tap, goes: Mapping[int, Sequence[int]], usual: float,
+    places: int,
 ) -> Finding | None:
-    if len(topped) < FEWEST:
+    if len(own.over) < FEWEST:
         return None
-    glasses = len(topped) + len(plain)
-    chance = binomial_tail(len(topped), glasses, usual)
-    usual_fill = fmean(plain)
+    glasses = len(own.over) + own.plain
+    chance = binomial_tail(len(own.over), glasses, usual)
+    if chance >= level(places):
+        return None
+    topped = [Topped(key, tuple(goes.get(key, ())), own.over[key]) for key in sorted(own.over)]
     over = [glass.over for glass in topped]
-    if chance >= level(places) or not above_zero(over, level(places)) or fmean(over) < LEAST_OVER:
+    if not above_zero(over, level(places)) or fmean(over) < LEAST_OVER:
         return None
-    claims = _claims(facts, topped, over) | _other_goes(facts, tap, usual_fill)
+    claims = _claims(facts, topped, over) | _other_goes(facts, tap, fmean(own.plain_ratios()))
     serves = [facts.serves[glass.key] for glass in topped]
     volume = _in_all(facts, tap) or sum(claims.values())
     evidence = (

@@ -6,6 +6,8 @@ line's own content and ``RINSE`` more.
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
 from unrung.findings.certainty import ounces
@@ -33,7 +35,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     largest = max((row.portion_ul for row in settings.menu), default=0)
     found = []
     after_ms = settings.matching.keg_change_minutes * 60_000
-    for tap, keys in facts.lone_by_tap.items():
+    for tap, keys in _while_closed(facts).items():
         for run in _runs(facts, keys, facts.window.kegs_on.get(tap, ()), after_ms):
             volume = sum(facts.serves[key].left_ul for key in run)
             flows = {facts.serves[key].parts[0][:2] for key in run}
@@ -45,15 +47,25 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     return found
 
 
+def _while_closed(facts: Facts) -> dict[str, list[int]]:
+    """The lone flows of each tap that ended while the venue was closed."""
+    lone, found = facts.lone, defaultdict[str, list[int]](list)
+    for span in facts.window.hours.closed:
+        low, high = (bisect_left(lone, at_ms, key=lambda key: facts.serves[key].end_ms) for at_ms in span)
+        for key in lone[low:high]:
+            found[facts.serves[key].tap].append(key)
+    return dict(sorted(found.items()))
+
+
 def _runs(
     facts: Facts, keys: list[int], kegs: Sequence[int], after_ms: float
 ) -> Iterator[list[int]]:
-    """Lone flows of a tap while closed, those just after a keg went on left out, cut where an hour passes
-    between two."""
+    """Lone flows of a tap (``keys``: all while closed), drips and those just after a keg went on left out,
+    cut where an hour passes between two."""
     run: list[int] = []
     for key in keys:
         serve = facts.serves[key]
-        if serve.left_ul < SMALLEST_FLOW or not facts.window.hours.is_closed(serve.end_ms):
+        if serve.left_ul < SMALLEST_FLOW:
             continue
         if any(0 <= serve.start_ms - at_ms <= after_ms for at_ms in kegs):
             continue

@@ -11,7 +11,8 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterable
 
 from unrung.findings.facts import Facts
-from unrung.findings.fills import SHIFTED, Cell
+from unrung.findings.fills import SHIFTED
+from unrung.findings.glasses import Cell
 from unrung.findings.nearest import nearest_first
 
 NEAR_MS = 20 * 60_000

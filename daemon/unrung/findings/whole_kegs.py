@@ -58,10 +58,13 @@ def whole_kegs(facts: Facts, settings: Settings) -> list[WholeKeg]:
 
 
 def _whole_kegs(facts: Facts, settings: Settings) -> list[WholeKeg]:
+    events = _events(facts, settings)
+    if not events:
+        return []
     spans: list[TapSpan] = []
     for day in facts.window.days:
         spans += day.once("tap spans", settings, partial(tap_spans, day, settings))
-    rows = keg_rows(_events(facts, settings), Meters(spans), facts.day.bounds[1], settings)
+    rows = keg_rows(events, Meters(spans), facts.day.bounds[1], settings)
     return [
         WholeKeg(row.line, row.outlet, row.product, row.keg, row.on_ms, row.off_ms, used,
                  row.metered_ul, row.within_ul)

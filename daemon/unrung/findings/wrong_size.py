@@ -14,8 +14,9 @@ from statistics import median
 
 from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
-from unrung.findings.fills import FEW, SHIFTED, Cell, cell_of, of_other_size, remaining
+from unrung.findings.fills import FEW, SHIFTED, remaining
 from unrung.findings.finding import Finding
+from unrung.findings.glasses import Cell, cell_of, of_other_size
 from unrung.findings.statistics import binomial_tail
 from unrung.findings.wording import drink, sum_volume, times
 from unrung.ledger.facts import DayFacts, ServeFact

@@ -1,0 +1,86 @@
+"""The glasses of one day that a single ring answers, by menu item and tap."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from functools import partial
+from itertools import compress
+from typing import NamedTuple
+
+from unrung.findings.of_a_day import columns
+from unrung.ledger.facts import DayFacts, ServeFact
+
+TOP_UP_SHARE = 0.2
+"""A last go of at most this share of the glass is a top-up; a larger one is a glass in two goes."""
+
+
+class Cell(NamedTuple):
+    """One menu item (or portion) of one product at one tap."""
+
+    outlet: str
+    product: str
+    tap: str
+    item: str
+    size: str
+    portion_ul: int
+
+
+class Glasses(NamedTuple):
+    """Glasses of a cell on one day, in order of time."""
+
+    numbers: list[int]
+    """Of their serves within the day."""
+    differences_ul: list[int]
+    """Metered less set."""
+    ratios: list[float]
+    """The same over the portion."""
+    other_size: frozenset[int]
+    """Numbers of those that are nearer another size."""
+
+
+def topped_up(serve: ServeFact) -> bool:
+    """Whether the last of several goes at a glass was a small one."""
+    return len(serve.parts) > 1 and serve.parts[-1][2] <= TOP_UP_SHARE * serve.volume_ul
+
+
+def cell_of(serve: ServeFact) -> Cell:
+    """The cell of a paired serve."""
+    return Cell(serve.outlet, serve.product, serve.tap, serve.item, serve.size, serve.portion_ul)
+
+
+def of_other_size(day: DayFacts) -> list[int]:
+    """Numbers of the day's serves that are nearer another size than the one rung."""
+    return [number for number, other_size in enumerate(columns(day).other_size) if other_size]
+
+
+def in_one_go(day: DayFacts) -> dict[Cell, Glasses]:
+    """The day's glasses but for those that were topped up."""
+    return day.once("glasses", None, partial(_glasses_of, day))[False]
+
+
+def in_several_goes(day: DayFacts) -> dict[Cell, Glasses]:
+    """The day's glasses that were topped up."""
+    return day.once("glasses", None, partial(_glasses_of, day))[True]
+
+
+def _glasses_of(day: DayFacts) -> dict[bool, dict[Cell, Glasses]]:
+    """By whether they were topped up."""
+    own, serves = columns(day), day.serves
+    cells = zip(own.outlet, own.product, own.tap, own.item, own.size, own.portion_ul, strict=True)
+    found: dict[bool, dict[tuple[str, str, str, str, str, int], list[int]]] = {
+        False: defaultdict(list), True: defaultdict(list)}
+    for number, cell in compress(enumerate(cells), own.paired):
+        found[len(own.parts[number]) > 1 and topped_up(serves[number])][cell].append(number)
+    return {
+        topped: {Cell._make(cell): _glasses(day, cell[-1], numbers) for cell, numbers in cells_of.items()}
+        for topped, cells_of in found.items()
+    }
+
+
+def _glasses(day: DayFacts, portion_ul: int, numbers: list[int]) -> Glasses:
+    own = columns(day)
+    differences_ul = [own.volume_ul[number] - portion_ul for number in numbers]
+    return Glasses(
+        numbers, differences_ul, [difference_ul / portion_ul for difference_ul in differences_ul],
+        frozenset(number for number in numbers if own.other_size[number]),
+    )
