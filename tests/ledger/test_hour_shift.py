@@ -20,7 +20,7 @@ def evening(count: int, hours: int, *, rung: float = 1.0, seed: int = 3) -> tupl
     ends = sorted(chance.randrange(6 * HOUR_MS) for _ in range(count))
     serves = [Serve("Amber", "1", end - 8000, end, PINT, ((n, PINT),), None) for n, end in enumerate(ends)]
     times = [end + 30_000 + round(chance.gauss(0, 15_000)) for end in ends if chance.random() < rung]
-    return [Rung(at + hours * HOUR_MS, at + hours * HOUR_MS - 30_000, "Amber", PINT) for at in times], serves
+    return [(at + hours * HOUR_MS, at + hours * HOUR_MS - 30_000, "Amber", PINT) for at in times], serves
 
 
 @pytest.mark.parametrize("hours", [0, 1, -3, 5, 12, -14])

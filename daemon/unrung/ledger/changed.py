@@ -33,13 +33,13 @@ def note_changed(
 ) -> dict[str, Matched]:
     """Write into the draft what cannot be compared, and give back the pairs that still can be believed."""
     done = {}
+    rung: dict[str, list[Rung]] = {outlet: [] for outlet in matched}
+    for unit in units.values():
+        if not unit.voided and unit.outlet in rung:
+            corrected_ms = clocks[unit.outlet].corrected(unit.at_ms)
+            rung[unit.outlet].append((unit.at_ms, corrected_ms, unit.product, unit.portion_ul))
     for outlet, found in matched.items():
-        rings = [
-            Rung(unit.at_ms, clocks[outlet].corrected(unit.at_ms), unit.product, unit.portion_ul)
-            for unit in units.values()
-            if unit.outlet == outlet and not unit.voided
-        ]
-        hours = hours_ahead(rings, found.serves)
+        hours = hours_ahead(rung[outlet], found.serves)
         if hours:
             draft.hours_ahead[outlet] = hours
             _close(draft, outlet)

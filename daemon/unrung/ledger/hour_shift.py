@@ -7,18 +7,20 @@ other whole hour.
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
+from bisect import bisect_left
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import NamedTuple
 
 from unrung.ledger.coverage import Span
 from unrung.ledger.rings import Unit
 from unrung.matching.types import Matched, Serve
 
-Ends = Mapping[str, list[tuple[int, int]]]
-"""Product to the ends and volumes of its serves, in order."""
+Rung = tuple[int, int, str, int]
+"""When a unit was rung as the till's clock has it, and by the clock that matching learnt from the day (ms);
+its product, and its portion (microlitres). Plain, since three days' units are made into these."""
+Ends = Mapping[str, tuple[list[int], list[int]]]
+"""Product to the ends of its serves, in order, and to their volumes."""
 
 HOUR_MS = 3_600_000
 MOST_HOURS = 14
@@ -38,57 +40,58 @@ CLEARLY = 2.0
 """The right hour's peak beside that of any other hour (on simulated days at least 2.4)."""
 
 
-class Rung(NamedTuple):
-    at_ms: int
-    """As the till's clock has it."""
-    corrected_ms: int
-    """By the clock that matching learnt from the day."""
-    product: str
-    portion_ul: int
-
-
 def hours_ahead(rings: Sequence[Rung], serves: Sequence[Serve]) -> int:
     """By how many whole hours the till is ahead of the meters; 0 where it is not, where matching learnt
     the offset by itself (it looks for one as far as an hour or two), or where nothing tells."""
     fewer = min(len(rings), len(serves))
     if fewer < FEWEST:
         return 0
-    ends: dict[str, list[tuple[int, int]]] = defaultdict(list)
-    for serve in serves:
-        ends[serve.product].append((serve.end_ms, serve.volume_ul))
-    for times in ends.values():
-        times.sort()
+    ends = _ends(serves)
     rings, part = _sample(rings, ends)
     least = SHARE * fewer * part
-    learnt = [ring._replace(at_ms=ring.corrected_ms) for ring in rings]
-    if _peak(learnt, ends, 0) >= least:
+    if _peak(rings, [corrected_ms for _, corrected_ms, _, _ in rings], ends) >= least:
         return 0
-    peaks = {hours: _peak(rings, ends, hours) for hours in range(-MOST_HOURS, MOST_HOURS + 1)}
+    peaks = {hours: _peak(rings, [at_ms - hours * HOUR_MS for at_ms, _, _, _ in rings], ends)
+             for hours in range(-MOST_HOURS, MOST_HOURS + 1)}
     second, best = sorted(peaks, key=lambda hours: (peaks[hours], -abs(hours)))[-2:]
     return best if peaks[best] >= max(least, CLEARLY * peaks[second], FEWEST * SHARE) else 0
 
 
 def _sample(rings: Sequence[Rung], ends: Ends) -> tuple[Sequence[Rung], float]:
     """Every k-th ring, so that a crowd's neighbours stay few enough to be counted; and its share."""
-    near = sum(len(_near(ring, ring.corrected_ms, ends)) for ring in rings[::SAMPLED]) * SAMPLED
+    sample = rings[::SAMPLED]
+    near = sum(len(_near(product, corrected_ms, ends)) for _, corrected_ms, product, _ in sample) * SAMPLED
     step = max(1, -(-near // MOST_NEAR))
     return rings[::step], 1 / step
 
 
-def _near(ring: Rung, at_ms: int, ends: Ends) -> Sequence[tuple[int, int]]:
-    """Ends and volumes of the serves of a ring's product about a moment."""
-    times = ends.get(ring.product, [])
-    return times[bisect_left(times, (at_ms - REACH_MS, 0)) : bisect_right(times, (at_ms + REACH_MS, 0))]
+def _ends(serves: Sequence[Serve]) -> Ends:
+    by_product: dict[str, list[tuple[int, int]]] = defaultdict(list)
+    for serve in serves:
+        by_product[serve.product].append((serve.end_ms, serve.volume_ul))
+    return {
+        product: ([end_ms for end_ms, _ in rows], [volume_ul for _, volume_ul in rows])
+        for product, rows in ((product, sorted(rows)) for product, rows in by_product.items())
+    }
 
 
-def _peak(rings: Sequence[Rung], ends: Ends, hours: int) -> float:
-    """How many rings stand above chance at the most frequent lag, were the till set back by ``hours``."""
-    shift_ms = hours * HOUR_MS
-    bins = Counter([
-        (ring.at_ms - shift_ms - end_ms) // BIN_MS for ring in rings
-        for end_ms, volume_ul in _near(ring, ring.at_ms - shift_ms, ends)
-        if 3 * abs(volume_ul - ring.portion_ul) <= ring.portion_ul
-    ])
+def _near(product: str, at_ms: int, ends: Ends) -> range:
+    """Which serves of a product end about a moment."""
+    times, _ = ends.get(product, ([], []))
+    first = bisect_left(times, at_ms - REACH_MS)
+    return range(first, bisect_left(times, at_ms + REACH_MS, first))
+
+
+def _peak(rings: Sequence[Rung], times_ms: Sequence[int], ends: Ends) -> float:
+    """How many rings stand above chance at the most frequent lag, were they rung at ``times_ms``."""
+    lags = []
+    first = min(times[0] for times, _ in ends.values()) - REACH_MS
+    last = max(times[-1] for times, _ in ends.values()) + REACH_MS
+    for (_, _, product, portion_ul), at_ms in zip(rings, times_ms, strict=True):
+        if first <= at_ms <= last and (near := _near(product, at_ms, ends)):
+            times, volumes = ends[product]
+            lags += [at_ms - times[one] for one in near if 3 * abs(volumes[one] - portion_ul) <= portion_ul]
+    bins = Counter([lag // BIN_MS for lag in lags])
     reach = REACH_MS // BIN_MS
     sums = [sum(bins[at + n] for n in range(BINS)) for at in range(-reach, reach - BINS + 1)]
     usual = sum(bins.values()) * BINS / (2 * reach)

@@ -131,9 +131,9 @@ def fill(inputs: DayInputs, kind: str, rows: Iterable[Sequence[Any]]) -> DayInpu
     """Add the store's rows of ``kind`` to ``inputs``: tuples of id, ``ORIGIN`` and ``COLUMNS``."""
     match kind:
         case "ring":
-            inputs.rings += [RingLine(row[0], Origin(*row[1:5]), *row[5:]) for row in rows]
+            inputs.rings += [RingLine._make((row[0], Origin._make(row[1:5]), *row[5:])) for row in rows]
         case "pour":
-            inputs.pours += [PourLine(row[0], Origin(*row[1:5]), *row[5:]) for row in rows]
+            inputs.pours += [PourLine(row[0], Origin._make(row[1:5]), *row[5:]) for row in rows]
         case "log":
             inputs.logs += [LogLine(row[0], Origin(*row[1:5]), *row[5:]) for row in rows]
         case "keg":

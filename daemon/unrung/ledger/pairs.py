@@ -79,7 +79,8 @@ def _pair(draft: Draft, leaf: Leaf, serve: Serve, unit: Unit) -> bool:
 def _another_size(volume_ul: int, unit: Unit, material: Material) -> bool:
     """Whether the serve is nearer another size of its product on the menu than the size rung."""
     own = abs(volume_ul - unit.portion_ul)
-    return any(abs(volume_ul - size) < own for size in material.menu.sizes_of(unit.product))
+    nearest = min([abs(volume_ul - size) for size in material.menu.sizes_of(unit.product)], default=own)
+    return nearest < own
 
 
 def count(leaf: Leaf, unit: Unit) -> None:

@@ -76,7 +76,7 @@ def day_pours(
             continue
         flow = Flow(line.id, line, outlets.of(tap.outlet), tap.tap, tap.product, line.start_ms,
                     line.end_ms, volume, tap.line_volume_ul)
-        entry = next((span for span in spans if _names(span, tap) and _within(flow, span)), None)
+        entry = _cleaning_of(flow, tap, spans) if spans else None
         if line.span:
             day.untimed.append(flow._replace(cleaning=entry))
         elif entry is not None:
@@ -138,6 +138,10 @@ def _cleaning_spans(logs: Iterable[LogLine]) -> Sequence[LogLine]:
              if log.reason == "cleaning" and log.at_ms is not None and log.end_ms is not None]
     return sorted(spans, key=lambda log: (
         -bool(log.tap), -bool(log.product), -bool(log.outlet), log.at_ms, log.end_ms, log.origin, log.id))
+
+
+def _cleaning_of(flow: Flow, tap: TapRow, spans: Iterable[LogLine]) -> LogLine | None:
+    return next((span for span in spans if _names(span, tap) and _within(flow, span)), None)
 
 
 def _within(flow: Flow, span: LogLine) -> bool:

@@ -35,7 +35,10 @@ class Rung(NamedTuple):
     @property
     def by_volume(self) -> bool:
         """Whether the till's quantity counts volume: a self-serve wall."""
-        return any(row.sold_by == "volume" for row in self.portions)
+        for row in self.portions:  # asked of every line, so without a generator
+            if row.sold_by == "volume":
+                return True
+        return False
 
 
 def make_whole(rungs: Iterable[Rung]) -> list[Rung]:

@@ -13,11 +13,14 @@ from unrung.store.movements import Span
 
 def lines_between(db: Database, kind: str, lo_ms: int, hi_ms: int) -> list[tuple[Any, ...]]:
     """Current rows of one kind with lo <= at_ms < hi, in a fixed order of content, as
-    ``unrung.ledger.inputs`` takes them."""
-    return db.execute(
+    ``unrung.ledger.inputs`` takes them. They come nearly in order of time, and are put in order here, in
+    less time than SQLite takes."""
+    rows = db.execute(
         f"SELECT {_columns(kind)} FROM movements m WHERE superseded_by IS NULL AND at_ms >= ? AND at_ms < ? "
-        "AND kind = ? ORDER BY at_ms, feed, source, line, id", [lo_ms, hi_ms, kind],
+        "AND kind = ?", [lo_ms, hi_ms, kind],
     ).fetchall()
+    at = 1 + len(ORIGIN) + COLUMNS[kind].index("at_ms")
+    return sorted(rows, key=lambda row: (row[at], *row[1:4], row[0]))  # feed, source, line; id
 
 
 def _columns(kind: str) -> str:
