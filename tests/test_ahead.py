@@ -10,7 +10,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import closing
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -53,12 +53,27 @@ def alone(bar: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def two(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[subprocess.Popen[bytes]]]:
     """The processes that are started, as on a machine with two processors; afterwards all have ended."""
+    made = _noted(monkeypatch)
+    yield made
+    assert len(made) == 2 and all(process.returncode is not None for process in made)
+
+
+@pytest.fixture
+def three(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[subprocess.Popen[bytes]]]:
+    """The same, where two of them take turns of two days at the ledgers."""
+    monkeypatch.setattr(ledgers, "SHARED_DAYS", DAYS)
+    monkeypatch.setattr(ledgers, "TURN_DAYS", 2)
+    made = _noted(monkeypatch)
+    yield made
+    assert len(made) == 3 and all(process.returncode is not None for process in made)
+
+
+def _noted(monkeypatch: pytest.MonkeyPatch) -> list[subprocess.Popen[bytes]]:
     made: list[subprocess.Popen[bytes]] = []
     start = ledgers._process
     monkeypatch.setattr(ledgers, "processors", lambda: 2)
     monkeypatch.setattr(ledgers, "_process", lambda *given: made.append(start(*given)) or made[-1])  # type: ignore[func-returns-value]
-    yield made
-    assert len(made) == 2 and all(process.returncode is not None for process in made)
+    return made
 
 
 def _never(*_: object) -> None:
@@ -91,9 +106,12 @@ def rows(folder: Path) -> dict[str, list[tuple[object, ...]]]:
         return {name: db.execute(f"SELECT * FROM {name}").fetchall() for name in names}
 
 
+@pytest.mark.parametrize("started", ["two", "three"])
 def test_the_same_files_and_the_same_store(
-    bar: Path, alone: Path, tmp_path: Path, two: list[object], monkeypatch: pytest.MonkeyPatch
+    bar: Path, alone: Path, tmp_path: Path, started: str, request: pytest.FixtureRequest,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
+    request.getfixturevalue(started)
     monkeypatch.setattr(issuing, "_computed", _never)
     done = run(bar, tmp_path / "bar")
     assert files(tmp_path / "bar") == files(alone)
@@ -101,17 +119,19 @@ def test_the_same_files_and_the_same_store(
     assert any(one.ledger.findings for one in done.issued) and any(one.ledger.fixes for one in done.issued)
 
 
-@pytest.mark.parametrize("which", [0, 1])
+@pytest.mark.parametrize(
+    ("started", "which"), [("two", 0), ("two", 1), ("three", 0), ("three", 1), ("three", 2)])
 def test_a_process_that_ends_too_early_costs_time_only(
-    bar: Path, alone: Path, tmp_path: Path, two: list[subprocess.Popen[bytes]], which: int,
+    bar: Path, alone: Path, tmp_path: Path, started: str, which: int, request: pytest.FixtureRequest,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
+    made: list[subprocess.Popen[bytes]] = request.getfixturevalue(started)
     read, said = ledgers.read_ledger, list[str]()
 
     def third_time_killed(given: object) -> object:
         if sum(text.startswith("issued 2025-06-") for text in said) == 2:
-            two[which].kill()
-            two[which].wait()
+            made[which].kill()
+            made[which].wait()
         return read(given)  # type: ignore[arg-type]
 
     monkeypatch.setattr(ledgers, "read_ledger", third_time_killed)
@@ -119,6 +139,14 @@ def test_a_process_that_ends_too_early_costs_time_only(
     assert sum("computing ahead ended" in text for text in said) == 1
     assert files(tmp_path / "bar") == files(alone)
     assert rows(tmp_path / "bar") == rows(alone)
+
+
+@pytest.mark.parametrize("count", [ledgers.SHARED_DAYS, 100, 364])
+def test_turns_share_the_days_equally(count: int) -> None:
+    days = [LAST + timedelta(days=n) for n in range(count)]
+    (first, own), (handed_on, second) = ledgers.plans_of(days)
+    assert first == own and handed_on == days and sorted([*first, *second]) == days
+    assert abs(len(first) - len(second)) <= 2 * ledgers.TURN_DAYS // 10
 
 
 def test_few_days_are_not_worth_a_process(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,4 +1,4 @@
-"""Starts the two processes that compute days ahead, and hands their ledgers over one by one."""
+"""Starts the processes that compute days ahead, and hands their ledgers over one by one."""
 
 from __future__ import annotations
 
@@ -8,15 +8,23 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from datetime import date
+from math import ceil
 from typing import IO
 
-from unrung.ahead.worker import read_ledger, write_message
+from unrung.ahead.worker import Plan, read_ledger, write_message
 from unrung.issuing import Ahead
 from unrung.ledger.results import DayLedger
 from unrung.settings import Settings
 
 FEWEST_DAYS = 8
 """With fewer, starting the processes takes longer than they save."""
+SHARED_DAYS = 32
+"""From so many on, two processes take turns at the ledgers."""
+TURN_DAYS = 24
+"""At most. The first and the last day of a turn need a neighbour that is made ready for it alone."""
+KEPT = {"MALLOC_MMAP_THRESHOLD_": "33554432", "MALLOC_TRIM_THRESHOLD_": "33554432"}
+"""Bytes that the C library (glibc) keeps for the next array, instead of asking the system for them anew a
+hundred times a day: a tenth of the processor's time."""
 
 
 @contextmanager
@@ -64,18 +72,33 @@ def processors() -> int:
 def _started(
     started: list[subprocess.Popen[bytes]], settings: Settings, days: Sequence[date]
 ) -> IO[bytes]:
-    """Start both; where the second one's ledgers come out."""
-    started.append(_process("ledgers", subprocess.PIPE))
-    first = started[0]
-    assert first.stdin is not None and first.stdout is not None
-    started.append(_process("findings", first.stdout))
-    first.stdout.close()  # the second one's alone now: with it goes the first
+    """Start them, each reading what the one before writes; where the last one's ledgers come out."""
+    plans = plans_of(days)
+    first = _process("ledgers", subprocess.PIPE)
+    started.append(first)
+    for step in (*["ledgers"] * (len(plans) - 1), "findings"):
+        before = started[-1].stdout
+        assert before is not None
+        started.append(_process(step, before))
+        before.close()  # the next one's alone now: with it goes the one before
+    assert first.stdin is not None
     with suppress(BrokenPipeError):
         write_message(first.stdin, settings)
-        write_message(first.stdin, list(days))
-    source = started[1].stdout
+        write_message(first.stdin, plans)
+    source = started[-1].stdout
     assert source is not None
     return source
+
+
+def plans_of(days: Sequence[date]) -> list[Plan]:
+    """What each process at the ledgers computes and hands on: all days, or every other turn of them, so that
+    both are busy all the time and end together."""
+    if len(days) < SHARED_DAYS:
+        return [(days, days)]
+    length = ceil(len(days) / (2 * ceil(len(days) / (2 * TURN_DAYS))))
+    first, second = (
+        [day for nth, day in enumerate(days) if nth // length % 2 == which] for which in (0, 1))
+    return [(first, first), (days, second)]
 
 
 def _process(step: str, given: int | IO[bytes]) -> subprocess.Popen[bytes]:
@@ -83,6 +106,6 @@ def _process(step: str, given: int | IO[bytes]) -> subprocess.Popen[bytes]:
     windows = ("CREATE_NO_WINDOW", "BELOW_NORMAL_PRIORITY_CLASS")
     return subprocess.Popen(
         [sys.executable, "-P", "-m", "unrung.ahead.worker", step],
-        env={**os.environ, "PYTHONPATH": found_here}, stdin=given, stdout=subprocess.PIPE,
+        env={**KEPT, **os.environ, "PYTHONPATH": found_here}, stdin=given, stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL, creationflags=sum(getattr(subprocess, name, 0) for name in windows),
     )

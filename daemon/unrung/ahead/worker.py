@@ -1,7 +1,7 @@
-"""One of the two processes; ``python -m unrung.ahead.worker ledgers`` or ``findings``.
+"""One of the processes; ``python -m unrung.ahead.worker ledgers`` or ``findings``.
 
-Both read messages (pickle) from their standard input and write them to their standard output, the settings
-and the days first. A pipe that breaks ends them: neither lives on without who started them.
+All read messages (pickle) from their standard input and write them to their standard output, the settings
+first. A pipe that breaks ends them: none lives on without who started them.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ import os
 import pickle
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
 from dataclasses import replace
 from datetime import date
@@ -39,9 +39,14 @@ memory is held."""
 
 
 Give = Callable[[object], None]
-WAITING = 4
-"""Messages that wait to be read, at most: days are not all equally long."""
-_LAST = object()
+WAITING = {"ledgers": 48, "findings": 4}
+"""Messages that wait to be read, at most, about 0.2 MB each: days are not all equally long, and who takes
+turns at the ledgers is two turns ahead."""
+_LAST, _PASS_ON = object(), object()
+
+Plan = tuple[Sequence[date], Sequence[date]]
+"""The days whose ledgers a process hands on, in order, and those of them that it computes. The others come
+in by its standard input."""
 
 
 def write_message(to: IO[bytes], message: object) -> None:
@@ -51,12 +56,18 @@ def write_message(to: IO[bytes], message: object) -> None:
 
 def ledgers(db: Store, settings: Settings, given: IO[bytes], give: Give) -> None:
     """The ledger of every day, without findings, as bytes that the next one hands on as they are."""
-    days: list[date] = pickle.load(given)
+    plans: list[Plan] = pickle.load(given)
+    (days, mine), *others = plans
     give(settings)
-    cache: Cache = {}
-    for number, day in enumerate(days):
-        ledger = ledger_of(db, settings, day, cache, days[number + 1 : number + 1 + TOGETHER])
-        give(pickle.dumps(ledger, pickle.HIGHEST_PROTOCOL))
+    if others:
+        give(others)
+    left, cache = list(mine), Cache()
+    for day in days:
+        if left[:1] == [day]:
+            del left[0]
+            give(pickle.dumps(ledger_of(db, settings, day, cache, left[:TOGETHER]), pickle.HIGHEST_PROTOCOL))
+        else:
+            give(_PASS_ON)
 
 
 def findings(db: Store, settings: Settings, given: IO[bytes], give: Give) -> None:
@@ -93,16 +104,17 @@ STEPS: dict[str, Callable[[Store, Settings, IO[bytes], Give], None]] = {
 
 
 @contextmanager
-def _written_behind(to: IO[bytes]) -> Iterator[Give]:
-    """Messages are written while the next one is made: a pipe alone does not hold one whole. A pipe that
-    nobody reads any more ends the process."""
-    waiting: Queue[object] = Queue(WAITING)
+def _written_behind(to: IO[bytes], given: IO[bytes], most: int) -> Iterator[Give]:
+    """Messages are written while the next one is made: a pipe alone does not hold one whole. What is passed
+    on is the next one of those ``given``. A pipe that nobody reads any more, or whose writer has ended, ends
+    the process."""
+    waiting: Queue[object] = Queue(most)
 
     def write() -> None:
         try:
             while (message := waiting.get()) is not _LAST:
-                write_message(to, message)
-        except OSError:
+                write_message(to, pickle.load(given) if message is _PASS_ON else message)
+        except (OSError, EOFError, pickle.UnpicklingError):
             os._exit(1)
 
     writer = threading.Thread(target=write, daemon=True)
@@ -117,10 +129,11 @@ def main() -> None:
     given = sys.stdin.buffer
     if hasattr(os, "nice"):
         os.nice(POLITE)
+    step = sys.argv[1]
     settings: Settings = pickle.load(given)
     with (closing(look_at_store(Path(settings.folder) / settings.files.store)) as db,
-          _written_behind(sys.stdout.buffer) as give):
-        STEPS[sys.argv[1]](db, settings, given, give)
+          _written_behind(sys.stdout.buffer, given, WAITING[step]) as give):
+        STEPS[step](db, settings, given, give)
 
 
 if __name__ == "__main__":
