@@ -8,13 +8,15 @@ chance, the partners of those that are rightly named. The same goes for a wrong 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from unrung.matching import priors
+from unrung.matching.assign import best_assignment
 from unrung.matching.columns import Bools, Floats, Ints, spread
-from unrung.matching.costs import Edges, Glasses, Rings, is_said, possible_pairs, rings_at
+from unrung.matching.costs import Edges, Glasses, Rings, glasses_at, is_said, possible_pairs, rings_at
 from unrung.matching.laws import Laws
 
 Confusion = tuple[tuple[int, int], ...]
@@ -51,15 +53,6 @@ def swapped_lines(rings: Rings, glasses: Glasses, tap: Ints, full: Bools) -> Con
     return tuple(sorted(found))
 
 
-def misrung(rings: Rings, glasses: Glasses, confusion: Confusion) -> Confusion:
-    """Every other product for every product: a wrong button now and then, at any hour."""
-    rung, poured = (np.unique(side.product).tolist() for side in (rings, glasses))
-    return tuple(
-        (product, other) for product in rung for other in poured
-        if product != other and (product, other) not in confusion
-    )
-
-
 def with_confusion(
     edges: Edges, rings: Rings, glasses: Glasses, laws: Laws, confusion: Confusion,
     near: Bools | None = None,
@@ -79,11 +72,57 @@ def with_confusion(
     found = possible_pairs(as_other, glasses, laws, None if near is None else near[rows])
     gain = found.gain + (price - least[glasses.product])[found.glass]
     keep = gain > 0
-    ring, glass, gain = (np.concatenate(both) for both in zip(
-        (edges.ring, edges.glass, edges.gain),
-        (rows[found.ring[keep]], found.glass[keep], gain[keep]), strict=True,
-    ))
-    order = np.lexsort((glass, ring))
+    more = Edges(rows[found.ring[keep]], found.glass[keep], gain[keep])
+    return _put_together((edges, more), len(price))
+
+
+def with_wrong_buttons(
+    edges: Edges, rings: Rings, glasses: Glasses, laws: Laws, confusion: Confusion
+) -> Edges:
+    """``edges`` and those between any two products but the confused ones, at a price: a wrong button now
+    and then, at any hour. Only where the ring or the serve is badly off without: two that are well paired
+    by their own names have no reason to change."""
+    partner = best_assignment(edges, len(rings.product))
+    well = (partner[edges.ring] == edges.glass) & (edges.gain >= priors.POOR_GAIN * priors.MILLINATS)
+    poor_ring, poor_glass = np.ones(len(partner), np.bool_), np.ones(len(glasses.end), np.bool_)
+    poor_ring[edges.ring[well]], poor_glass[edges.glass[well]] = False, False
+    real = ~is_said(rings)
+    parts = (
+        _wrong_buttons(rings, glasses, laws, confusion, real & poor_ring, np.ones_like(poor_glass)),
+        _wrong_buttons(rings, glasses, laws, confusion, real & ~poor_ring, poor_glass),
+    )
+    return _put_together((edges, *parts), len(glasses.end))
+
+
+def _wrong_buttons(
+    rings: Rings, glasses: Glasses, laws: Laws, confusion: Confusion, which: Bools, serve: Bools
+) -> Edges:
+    """Pairs of two products between some of the rings and some of the serves."""
+    rows, serves = np.flatnonzero(which), np.flatnonzero(serve)
+    rows = rows[np.argsort(rings.corrected[rows], kind="stable")]
+    serves = serves[np.argsort(glasses.end[serves], kind="stable")]
+    # All as one product, under whose name every serve costs what another name than its own costs.
+    some, others = rings_at(rings, rows), glasses_at(glasses, serves)
+    least = int(others.other.max(initial=-(1 << 40)))
+    found = possible_pairs(
+        replace(some, product=np.zeros_like(rows), base=some.base + least),
+        replace(others, product=np.zeros_like(serves), own=others.other - least),
+        laws, np.ones(len(rows), np.bool_),
+    )
+    ring, glass = rows[found.ring], serves[found.glass]
+    rung, poured = rings.product[ring], glasses.product[glass]
+    keep = rung != poured
+    for product, other in confusion:
+        keep &= (rung != product) | (poured != other)
+    return Edges(ring[keep], glass[keep], found.gain[keep])
+
+
+def _put_together(parts: Sequence[Edges], glasses: int) -> Edges:
+    """All of them, sorted; no pair is in two. ``glasses``: how many there are."""
+    ring, glass, gain = (
+        np.concatenate([getattr(part, name) for part in parts]) for name in Edges.__slots__
+    )
+    order = np.argsort(ring * glasses + glass)
     return Edges(ring[order], glass[order], gain[order])
 
 

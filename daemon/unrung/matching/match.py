@@ -9,7 +9,7 @@ import numpy as np
 from unrung.matching import priors
 from unrung.matching.assign import best_assignment, good_assignment
 from unrung.matching.columns import Bools, Ints
-from unrung.matching.confusion import misrung, own, with_confusion
+from unrung.matching.confusion import own, with_confusion, with_wrong_buttons
 from unrung.matching.costs import Edges, is_said, pair_count, possible_pairs
 from unrung.matching.crowd_learning import as_assigned
 from unrung.matching.marginals import chances
@@ -34,9 +34,7 @@ def match_day(before: Prepared | None, day: Prepared, after: Prepared | None) ->
     if nodes.confusion:
         edges = with_confusion(edges, nodes.rings, nodes.glasses, nodes.laws, nodes.confusion)
     if not blurred:
-        others = misrung(nodes.rings, nodes.glasses, nodes.confusion)
-        near = np.ones(len(nodes.rings.product), np.bool_)
-        edges = with_confusion(edges, nodes.rings, nodes.glasses, nodes.laws, others, near)
+        edges = with_wrong_buttons(edges, nodes.rings, nodes.glasses, nodes.laws, nodes.confusion)
     assigned = (good_assignment if blurred else best_assignment)(edges, len(nodes.rings.product))
     partner = own(nodes.rings, nodes.glasses, assigned)
     said = is_said(nodes.rings)
