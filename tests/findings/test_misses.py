@@ -10,8 +10,8 @@ import pytest
 from findings import trade
 from findings.test_causes import LAST, judged, unrung
 from findings.trade import OZ, alone, at, changed, fuller, ordinary, ring, with_rings, with_serves
-from unrung.findings.feed_gap import pauses
 from unrung.findings.fills import Steady
+from unrung.findings.pauses import pauses
 from unrung.findings.table import findings_of, rows_of_all
 from unrung.ledger.facts import DayFacts, ServeFact, SilenceFact
 from unrung.settings import Pool

@@ -7,38 +7,28 @@ should have answered stays alone.
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
-from collections import Counter, defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from bisect import bisect_left
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from functools import partial
-from itertools import compress, pairwise
-from typing import NamedTuple
+from itertools import pairwise
 
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.mis_ring import meetings
-from unrung.findings.of_a_day import columns
+from unrung.findings.pauses import BY_CHANCE, GLASS_UL, TOGETHER_MS, Gap, meter_pauses, till_pauses
 from unrung.findings.statistics import binomial_tail, none_by_chance
 from unrung.findings.wording import sum_volume, times
 from unrung.ledger.facts import DayFacts, SilenceFact
 from unrung.settings import Settings
 from unrung.venue_time import clock, moment
 
-SHORTEST_MS = 30 * 60_000
 FEWEST = 6
 """Lone serves, or lone rings, in the pause."""
 ALONE = 0.6
 """Share of the other side's rows in the pause that stay alone."""
-TOGETHER_MS = 120_000
-"""Rows this close together are one event: a round, a check."""
-BY_CHANCE = 0.0067
-"""Chance of a pause that is still told, since what stays alone in it tells the rest: that of five events
-expected and none seen, had the rhythm been known exactly."""
 OWN_MATTER = 0.01
 """Chance of one tap having so many of the serves of a pause."""
-GLASS_UL = 100_000
-
-Gap = tuple[int, int]
 
 
 def find(facts: Facts, settings: Settings) -> list[Finding]:
@@ -144,7 +134,7 @@ def _silent_tills(facts: Facts, settings: Settings) -> Iterator[Finding]:
     outlet_of = facts.window.outlet_of_tap
     usual, start = facts.window.served_at, 0
     for day in facts.window.days:
-        for outlet, gap, inside in day.once("till pauses", settings, partial(_till_pauses, day, outlet_of)):
+        for outlet, gap, inside in day.once("till pauses", settings, partial(till_pauses, day, outlet_of)):
             alone = [start + number for number in inside if _is_lone(facts, start + number)]
             enough = len(alone) >= max(FEWEST, ALONE * len(inside))
             if enough and not _one_tap(facts, outlet, alone, usual):
@@ -172,29 +162,12 @@ def _one_tap(facts: Facts, outlet: str, alone: Sequence[int], usual: Counter[str
     return binomial_tail(count, len(alone), usual[tap] / served) < OWN_MATTER
 
 
-def _till_pauses(day: DayFacts, outlet_of: Mapping[str, str]) -> list[tuple[str, Gap, list[int]]]:
-    """(outlet, pause of its tills, the day's serves in it) of every outlet."""
-    pours: dict[str, list[int]] = defaultdict(list)
-    for number, (tap, volume_ul) in enumerate(zip(columns(day).tap, columns(day).volume_ul, strict=True)):
-        if volume_ul >= GLASS_UL:
-            pours[outlet_of.get(tap, "")].append(number)
-    rows: dict[str, list[int]] = defaultdict(list)
-    for till in day.till:
-        rows[till.outlet] += [day.bounds[0] + 1000 * second for second in till.at_s]
-    ends = columns(day).end_ms
-    return [
-        (outlet, gap, [n for n in pours[outlet] if gap[0] <= ends[n] < gap[1]])
-        for outlet, own in sorted(rows.items())
-        for gap in pauses(sorted(own), [ends[n] for n in pours[outlet]])
-    ]
-
-
 def _silent_meters(facts: Facts, settings: Settings) -> Iterator[Finding]:
     """Taps that paused while their beer was rung on and rings stayed alone."""
     lone_rings = set(facts.lone_rings)
     first_ring = 0
     for day in facts.window.days:
-        for pause in day.once("meter pauses", None, partial(_meter_pauses, day)):
+        for pause in day.once("meter pauses", None, partial(meter_pauses, day)):
             inside = [first_ring + n for n in pause.rings if first_ring + n in lone_rings]
             enough = len(inside) >= max(FEWEST, ALONE * pause.expected)
             if enough and not _poured_elsewhere(facts, pause.gap, inside):
@@ -211,57 +184,6 @@ def _poured_elsewhere(facts: Facts, gap: Gap, inside: list[int]) -> bool:
         if gap[0] <= facts.serves[key].end_ms < gap[1] and facts.serves[key].outlet == outlet
     ]
     return 2 * len(meetings(facts, near, inside, 0)) >= len(inside)
-
-
-class _MeterPause(NamedTuple):
-    tap: str
-    gap: Gap
-    rings: list[int]
-    """The day's rings without a serve in it, by their number."""
-    expected: float
-    """What was rung of its beer meanwhile, as far as this tap usually pours it."""
-
-
-def _meter_pauses(day: DayFacts) -> list[_MeterPause]:
-    """Pauses of every tap of a day."""
-    by_tap: dict[str, list[int]] = defaultdict(list)
-    rung: dict[tuple[str, str], list[int]] = defaultdict(list)
-    poured: dict[tuple[str, str], list[int]] = defaultdict(list)
-    own_of = columns(day)
-    places = list(zip(own_of.outlet, own_of.product, strict=True))
-    place_of = dict(zip(own_of.tap, places, strict=True))
-    for tap, place, end_ms in zip(own_of.tap, places, own_of.end_ms, strict=True):
-        poured[place].append(end_ms)
-        by_tap[tap].append(end_ms)
-    for place, ring_ms in compress(zip(places, own_of.ring_ms, strict=True), own_of.paired):
-        rung[place].append(ring_ms)
-    alone: dict[tuple[str, str], list[int]] = defaultdict(list)
-    for number, ring in enumerate(day.rings):
-        rung[ring.outlet, ring.product].append(ring.at_ms)
-        alone[ring.outlet, ring.product].append(number)
-    return [
-        _MeterPause(
-            tap, gap, [n for n in alone[place_of[tap]] if gap[0] <= day.rings[n].at_ms < gap[1]],
-            sum(gap[0] <= at < gap[1] for at in rung[place_of[tap]]) * len(own)
-            / max(1, sum(not gap[0] <= at < gap[1] for at in poured[place_of[tap]])),
-        )
-        for tap, own in sorted(by_tap.items()) for gap in pauses(own, sorted(rung[place_of[tap]]))
-    ]
-
-
-def pauses(own: Sequence[int], other: Sequence[int]) -> Iterator[Gap]:
-    """Pauses of ``own`` (times, sorted) too long for chance, judged by the other side's rows in them.
-
-    Own events per row of the other side make the rhythm, outside the pause.
-    """
-    long = [(low, high) for low, high in pairwise(own) if high - low >= SHORTEST_MS]
-    if not long or not other:
-        return
-    events = 1 + sum(after - before > TOGETHER_MS for before, after in pairwise(own))
-    for low, high in long:
-        within = bisect_left(other, high) - bisect_right(other, low)
-        if none_by_chance(events, within, len(other)) <= BY_CHANCE:
-            yield (low + 1, high)
 
 
 def _till(

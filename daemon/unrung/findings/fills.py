@@ -214,6 +214,8 @@ def _near_their_like(stretches: list[_Stretch], cell: Cell, left: list[list[floa
 
 def _near(glasses: Glasses, before: list[float], own: list[float], after: list[float]) -> Kept:
     ratios, low = [*before, *own, *after], 0
+    if max(ratios) - min(ratios) <= FAR and not glasses.other_size:
+        return Kept(glasses.numbers, own)
     around = sorted(ratios[: 2 * AROUND + 1])
     last = len(ratios) - 2 * AROUND - 1
     kept = Kept([], [])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
+from itertools import chain
 from typing import NamedTuple
 
 from unrung.findings.facts import Window
@@ -94,9 +95,7 @@ def _days(window: Window, fills: Sequence[Fill]) -> Iterator[_Day]:
 
 
 def _merged(kept: Sequence[Kept]) -> _Merged:
-    rows = sorted(
-        row for item, own in enumerate(kept)
-        for row in zip(own.numbers, own.ratios, [item] * len(own.numbers), strict=True)
-    )
-    numbers, ratios, items = zip(*rows, strict=True)
+    rows = chain.from_iterable(
+        zip(own.numbers, own.ratios, [item] * len(own.numbers), strict=True) for item, own in enumerate(kept))
+    numbers, ratios, items = zip(*sorted(rows), strict=True)
     return _Merged(numbers, ratios, items)

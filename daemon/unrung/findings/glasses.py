@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections import defaultdict
 from functools import partial
 from itertools import compress
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
-from unrung.findings.of_a_day import columns
+from unrung.findings.of_a_day import Columns, columns
 from unrung.ledger.facts import DayFacts, ServeFact
 
 TOP_UP_SHARE = 0.2
@@ -65,22 +65,22 @@ def in_several_goes(day: DayFacts) -> dict[Cell, Glasses]:
 
 def _glasses_of(day: DayFacts) -> dict[bool, dict[Cell, Glasses]]:
     """By whether they were topped up."""
-    own, serves = columns(day), day.serves
+    own, other_size = columns(day), set(of_other_size(day))
     cells = zip(own.outlet, own.product, own.tap, own.item, own.size, own.portion_ul, strict=True)
-    found: dict[bool, dict[tuple[str, str, str, str, str, int], list[int]]] = {
-        False: defaultdict(list), True: defaultdict(list)}
+    once: dict[tuple[Any, ...], list[int]] = defaultdict(list)
+    again: dict[tuple[Any, ...], list[int]] = defaultdict(list)
     for number, cell in compress(enumerate(cells), own.paired):
-        found[len(own.parts[number]) > 1 and topped_up(serves[number])][cell].append(number)
+        topped = len(own.parts[number]) > 1 and topped_up(day.serves[number])
+        (again if topped else once)[cell].append(number)
     return {
-        topped: {Cell._make(cell): _glasses(day, cell[-1], numbers) for cell, numbers in cells_of.items()}
-        for topped, cells_of in found.items()
+        topped: {
+            Cell._make(cell): _glasses(own, cell[-1], numbers, other_size) for cell, numbers in found.items()
+        }
+        for topped, found in ((False, once), (True, again))
     }
 
 
-def _glasses(day: DayFacts, portion_ul: int, numbers: list[int]) -> Glasses:
-    own = columns(day)
+def _glasses(own: Columns, portion_ul: int, numbers: list[int], other_size: set[int]) -> Glasses:
     differences_ul = [own.volume_ul[number] - portion_ul for number in numbers]
-    return Glasses(
-        numbers, differences_ul, [difference_ul / portion_ul for difference_ul in differences_ul],
-        frozenset(number for number in numbers if own.other_size[number]),
-    )
+    ratios = [difference_ul / portion_ul for difference_ul in differences_ul]
+    return Glasses(numbers, differences_ul, ratios, frozenset(other_size.intersection(numbers)))

@@ -10,6 +10,7 @@ from bisect import bisect_left
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from functools import partial
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from unrung.ledger.coverage import Span, covers, intersect, length_ms, subtract, union
@@ -56,10 +57,13 @@ def _opened(day: DayFacts, settings: Settings) -> list[Span]:
     around = AROUND_MS if usual else ALONE_MS
     at = sorted({second // 60 for till in day.till for second in till.at_s})
     opened = _served(usual, day, at)
-    opened += [
-        (day.bounds[0] + minute * 60_000 - around, day.bounds[0] + minute * 60_000 + around)
-        for minute in at
-    ]
+    if at:
+        pauses = [(before, after) for before, after in pairwise(at) if (after - before) * 60_000 > 2 * around]
+        first, last = [at[0], *(after for _, after in pauses)], [*(before for before, _ in pauses), at[-1]]
+        opened += [
+            (day.bounds[0] + one * 60_000 - around, day.bounds[0] + other * 60_000 + around)
+            for one, other in zip(first, last, strict=True)
+        ]
     if at and day.bounds[0] + at[-1] * 60_000 >= day.bounds[1] - ALONE_MS:
         # It trades across the day's end: the next ring belongs to a day that may not be known yet.
         opened.append((day.bounds[1] - ALONE_MS, day.bounds[1]))

@@ -42,7 +42,9 @@ def columns(day: DayFacts) -> Columns:
 
 def _columns(day: DayFacts) -> Columns:
     fields = list(zip(*day.serves, strict=True)) or [()] * (len(Columns._fields) - 1)
-    return Columns._make([*fields, [serve.paired for serve in day.serves]])
+    own = Columns._make([*fields, ()])
+    answered = zip(own.portion_ul, own.voided, strict=True)
+    return own._replace(paired=[portion_ul > 0 and not voided for portion_ul, voided in answered])
 
 
 def by_tap(day: DayFacts) -> dict[str, list[int]]:

@@ -72,11 +72,12 @@ def pieces_of(days: Iterable[tuple[int, Mapping[str, Beside]]]) -> dict[int, int
 def _short_beside(serves: Sequence[ServeFact], keys: Sequence[int], at: int) -> int | None:
     """The paired serve near by that lacks about what this flow holds."""
     piece = serves[keys[at]]
+    lacks_ul = 0.5 * piece.volume_ul
     for beside in (*keys[max(0, at - 3) : at][::-1], *keys[at + 1 : at + 4]):
         other = serves[beside]
-        gap = max(piece.start_ms - other.end_ms, other.start_ms - piece.end_ms)
-        if gap <= NEAR_MS and other.paired and other.difference_ul <= -0.5 * piece.volume_ul:
-            return beside
+        if other.portion_ul - other.volume_ul >= lacks_ul and other.paired:
+            if max(piece.start_ms - other.end_ms, other.start_ms - piece.end_ms) <= NEAR_MS:
+                return beside
     return None
 
 

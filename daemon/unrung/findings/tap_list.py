@@ -23,8 +23,8 @@ from unrung.findings.statistics import binomial_tail
 from unrung.findings.turned_taps import (
     CLOSE_MS,
     FEWEST,
+    glasses_of,
     is_glass,
-    is_near,
     is_turned,
     turn_of,
     weights_of,
@@ -134,25 +134,24 @@ def _own_share(run: list[Hit]) -> float:
 
 def _strangers(day: DayFacts) -> list[tuple[str, str, Fit, Fit]]:
     """(tap, other product, fit of its own, fit of the other) of taps that fit another better."""
-    by_tap: dict[str, list[ServeFact]] = defaultdict(list)
-    for serve in day.serves:
-        if is_glass(serve):
-            by_tap[serve.tap].append(serve)
-    near = {tap: _near(serves) for tap, serves in by_tap.items() if len(serves) >= FEWEST}
+    glasses = glasses_of(day)
+    first = {tap: day.serves[numbers[0]] for tap, (numbers, _) in glasses.items()}
+    near = {tap: beside / len(own) for tap, (own, beside) in glasses.items() if len(own) >= FEWEST}
     rings: _Day | None = None
     found = []
     for tap, share in near.items():
-        outlet, product = by_tap[tap][0].outlet, by_tap[tap][0].product
-        others = {one: near[one] for one in near if by_tap[one][0].outlet == outlet and one != tap}
+        outlet, product = first[tap].outlet, first[tap].product
+        others = {one: near[one] for one in near if first[one].outlet == outlet and one != tap}
         middle = sorted(others.values())[len(others) // 2] if others else 0.0
         if not others or share >= POOR * middle:
             continue
         fine = [one for one in others if others[one] >= POOR * middle]
-        usual = sum(near[one] * len(by_tap[one]) for one in fine) / sum(len(by_tap[one]) for one in fine)
-        rings = rings or _rings(day)
-        own = rings.fit(by_tap[tap], outlet, product)._replace(usual=usual)
+        count = {one: len(glasses[one][0]) for one in fine}
+        usual = sum(near[one] * count[one] for one in fine) / sum(count.values())
+        rings, serves = rings or _rings(day), [day.serves[number] for number in glasses[tap][0]]
+        own = rings.fit(serves, outlet, product)._replace(usual=usual)
         fits = [
-            (rings.fit(by_tap[tap], outlet, other), other)
+            (rings.fit(serves, outlet, other), other)
             for place, other in rings.at_ms if place == outlet and other != product
         ]
         if fits:
@@ -160,11 +159,6 @@ def _strangers(day: DayFacts) -> list[tuple[str, str, Fit, Fit]]:
             if best.excess > max(own.excess, 0) + CLEARLY:
                 found.append((tap, other, own, best))
     return found
-
-
-def _near(serves: Sequence[ServeFact]) -> float:
-    """Share of serves whose own ring came close."""
-    return sum(map(is_near, serves)) / len(serves)
 
 
 def _rings(day: DayFacts) -> _Day:

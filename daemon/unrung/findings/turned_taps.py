@@ -6,11 +6,13 @@ By how many of its serves stand beside a ring of the listed beer: few while it p
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Mapping
 from functools import partial
 from statistics import median_high
 
 from unrung.findings.facts import Facts
+from unrung.findings.of_a_day import columns
 from unrung.ledger.coverage import Span
 from unrung.ledger.facts import DayFacts, ServeFact
 
@@ -42,12 +44,24 @@ def is_turned(facts: Facts, tap: str, number: int, turned: float) -> bool:
 
 def _beside_rings(day: DayFacts) -> dict[str, tuple[str, int, int]]:
     """Each tap's outlet, how many of its glasses stand beside their own ring, and how many it has."""
-    found: dict[str, tuple[str, int, int]] = {}
-    for serve in day.serves:
-        if is_glass(serve):
-            _, near, count = found.get(serve.tap, NOBODY)
-            found[serve.tap] = serve.outlet, near + is_near(serve), count + 1
-    return found
+    return {
+        tap: (day.serves[glasses[-1]].outlet, near, len(glasses))
+        for tap, (glasses, near) in glasses_of(day).items()
+    }
+
+
+def glasses_of(day: DayFacts) -> dict[str, tuple[list[int], int]]:
+    """Each tap's glasses, by their numbers within the day, and how many stand beside their own ring."""
+    own = columns(day)
+    found: dict[str, list[int]] = defaultdict(list)
+    for number, (tap, reason, volume_ul) in enumerate(zip(own.tap, own.reason, own.volume_ul, strict=True)):
+        if volume_ul > LEAST_UL and not reason:
+            found[tap].append(number)
+    near = [
+        paired and abs(ring_ms - end_ms) <= CLOSE_MS
+        for paired, ring_ms, end_ms in zip(own.paired, own.ring_ms, own.end_ms, strict=True)
+    ]
+    return {tap: (numbers, sum([near[number] for number in numbers])) for tap, numbers in found.items()}
 
 
 def weights_of(usual: float, turned: float) -> dict[bool, float]:
