@@ -25,32 +25,33 @@ Confusion = tuple[tuple[int, int], ...]
 
 def confused(rings: Rings, glasses: Glasses, lone_ring: Bools, lone_glass: Bools) -> Confusion:
     """Pairs of products of which lone rings and lone serves coincide far beyond chance."""
-    found = []
-    rung = _by_product(rings.product, lone_ring)
-    poured = _by_product(glasses.product, lone_glass)
-    for product, rows in rung.items():
-        for other, serves in poured.items():
-            if product != other and _coincide(rings.corrected[rows], glasses.end[serves]):
-                found.append((product, other))
+    rung, rows, group = _kinds(rings.product, lone_ring)
+    poured, serves, kind = _kinds(glasses.product, lone_glass)
+    more, chance = _met(rings.corrected[rows], group, glasses.end[serves], kind, (len(rung), len(poured)))
+    at, other = np.nonzero((more >= _clearly(chance)) & (rung[:, None] != poured))
     # Two lines are swapped more often than one is connected twice.
-    return tuple(sorted({*found, *((other, product) for product, other in found)}))
+    return _both_ways(rung[at], poured[other])
 
 
 def swapped_lines(rings: Rings, glasses: Glasses, tap: Ints, full: Bools) -> Confusion:
     """Products that a tap's serves meet the rings of, all of them, far more often than those of the
     product that the tap list gives: where much is poured, both find enough wrong partners by chance that
     few of either stay alone. ``tap``: code of each serve's; ``full``: which of them are glasses."""
-    found = set()
-    rung = _by_product(rings.product, ~is_said(rings))
-    for line in np.unique(glasses.product * (1 << 20) + tap).tolist():
-        poured = line >> 20
-        end = glasses.end[full & (glasses.product == poured) & (tap == line % (1 << 20))]
-        meets = {product: _met(rings.corrected[rows], end) for product, rows in rung.items()}
-        own, usual = meets.pop(poured, (0.0, 0.0))
-        for product, (more, chance) in meets.items():
-            if more - own >= _clearly(chance + usual):
-                found |= {(product, poured), (poured, product)}
-    return tuple(sorted(found))
+    rung, rows, group = _kinds(rings.product, ~is_said(rings))
+    lines, line = np.unique(glasses.product * (1 << 20) + tap, return_inverse=True)
+    more, chance = _met(
+        rings.corrected[rows], group, glasses.end[full], line[full], (len(rung), len(lines))
+    )
+    poured = lines >> 20
+    own = rung[:, None] == poured
+    own_more, own_chance = np.where(own, more, 0.0).sum(axis=0), np.where(own, chance, 0.0).sum(axis=0)
+    product, at = np.nonzero(~own & (more - own_more >= _clearly(chance + own_chance)))
+    return _both_ways(rung[product], poured[at])
+
+
+def _both_ways(one: Ints, two: Ints) -> Confusion:
+    pairs = {*zip(one.tolist(), two.tolist(), strict=True)}
+    return tuple(sorted({*pairs, *((second, first) for first, second in pairs)}))
 
 
 def with_confusion(
@@ -134,38 +135,32 @@ def own(rings: Rings, glasses: Glasses, partner: Ints) -> Ints:
     return found
 
 
-def _by_product(product: Ints, which: Bools) -> dict[int, Ints]:
+def _kinds(product: Ints, which: Bools) -> tuple[Ints, Ints, Ints]:
+    """Products of which there are enough to tell, their rows among ``which``, and the place of each row's
+    product among them. ``product`` is sorted."""
     rows = np.flatnonzero(which)
-    codes, begin, count = np.unique(product[rows], return_index=True, return_counts=True)
-    until = begin + count
-    return {
-        code: rows[low:high]
-        for code, low, high in zip(codes.tolist(), begin.tolist(), until.tolist(), strict=True)
-        if high - low >= priors.CONFUSED_LEAST
-    }
+    codes, group, count = np.unique(product[rows], return_inverse=True, return_counts=True)
+    enough = count >= priors.CONFUSED_LEAST
+    kept = enough[group]
+    return codes[enough], rows[kept], (np.cumsum(enough) - 1)[group[kept]]
 
 
-def _coincide(at: Ints, end: Ints) -> bool:
-    more, chance = _met(at, end)
-    return more >= _clearly(chance)
-
-
-def _clearly(chance: float) -> float:
+def _clearly(chance: Floats) -> Floats:
     """What is far more than chance: several times its standard deviation."""
-    return float(max(priors.CONFUSED_LEAST, priors.CONFUSED_SIGMAS * (chance + 1) ** 0.5))
+    return np.maximum(priors.CONFUSED_LEAST, priors.CONFUSED_SIGMAS * (chance + 1) ** 0.5)
 
 
-def _met(at: Ints, end: Ints) -> tuple[float, float]:
-    """How many more serves lie within ``CONFUSED_NEAR_S`` of a ring than the stretch around it promises,
-    and how many it promises."""
-    near, far = 1_000 * priors.CONFUSED_NEAR_S, 1_000 * priors.CONFUSED_FAR_S
-    inner, outer = _within(at, end, near), _within(at, end, far)
+def _met(at: Ints, group: Ints, end: Ints, kind: Ints, shape: tuple[int, int]) -> tuple[Floats, Floats]:
+    """How many more serves of each kind (columns) lie within ``CONFUSED_NEAR_S`` of a ring of each group
+    (rows) than the stretch around it promises, and how many it promises."""
+    near, far = round(1_000 * priors.CONFUSED_NEAR_S), round(1_000 * priors.CONFUSED_FAR_S)
+    order = np.argsort(end, kind="stable")
+    end, kind = end[order], kind[order]
+    edges = np.searchsorted(end, at[None, :] + np.array((-far, -near, near, far))[:, None])
+    inner, outer = np.zeros(shape), np.zeros(shape)
+    for one in range(shape[1]):
+        until = np.concatenate(([0], np.cumsum(kind == one)))[edges]
+        inner[:, one] = np.bincount(group, until[2] - until[1], shape[0])
+        outer[:, one] = np.bincount(group, until[3] - until[0], shape[0])
     chance = (outer - inner) * near / (far - near)
     return inner - chance, chance
-
-
-def _within(at: Ints, end: Ints, reach: float) -> float:
-    found: Floats = np.searchsorted(end, at + reach) - np.searchsorted(end, at - reach)
-    return float(found.sum())
-
-
