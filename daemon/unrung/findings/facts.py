@@ -122,10 +122,10 @@ class Window:
             bisect_left(keys, at_ms, key=lambda key: serves[key].end_ms)
             for at_ms in (from_ms, to_ms + LONGEST_MS)
         )
-        return sorted(
-            (*part, key) for key in keys[low:high] for part in serves[key].parts
-            if from_ms <= part[0] <= to_ms
-        )
+        return sorted([
+            (*part, key) for key in keys[low:high] if serves[key].start_ms <= to_ms
+            for part in serves[key].parts if from_ms <= part[0] <= to_ms
+        ])
 
     @cached_property
     def tap_named(self) -> dict[str, str]:

@@ -6,7 +6,6 @@ the last time has closed, though its usual hours run on.
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from functools import partial
@@ -35,13 +34,6 @@ class Hours:
     def closed_ms(self, within: Span) -> int:
         """How long the venue was closed in a span."""
         return length_ms(self.closed, within)
-
-    def stretch(self, at_ms: int) -> Span | None:
-        """The closed span that holds a moment."""
-        place = bisect_left(self.closed, (at_ms + 1, 0)) - 1
-        if place < 0 or self.closed[place][1] <= at_ms:
-            return None
-        return self.closed[place]
 
 
 def hours_of(days: Sequence[DayFacts], settings: Settings) -> Hours:

@@ -167,6 +167,13 @@ def _poured(facts: Facts, place: Place, low: int, high: int) -> int:
 
 def run_after(facts: Facts, settings: Settings, tap: str, on_ms: int) -> tuple[tuple[int, ...], int]:
     """Serves that the flows right after a keg went on belong to, and the volume of those flows."""
+    runs: dict[tuple[str, int], tuple[tuple[int, ...], int]] = facts.window.once("runs", dict)
+    if (tap, on_ms) not in runs:
+        runs[tap, on_ms] = _run_after(facts, settings, tap, on_ms)
+    return runs[tap, on_ms]
+
+
+def _run_after(facts: Facts, settings: Settings, tap: str, on_ms: int) -> tuple[tuple[int, ...], int]:
     until = on_ms + round(settings.matching.keg_change_minutes * 60_000)
     ended, volume = on_ms + FIRST_MS - PAUSE_MS, 0
     keys: dict[int, None] = {}

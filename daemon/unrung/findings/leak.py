@@ -8,6 +8,7 @@ the first to the last without a long pause, open or closed.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Iterator
 
@@ -16,7 +17,7 @@ from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.statistics import poisson_tail
 from unrung.findings.wording import sum_volume, times
-from unrung.ledger.coverage import Span, union
+from unrung.ledger.coverage import union
 from unrung.settings import Settings
 from unrung.venue_time import moment
 
@@ -45,15 +46,11 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
 
 def _closed_drips(facts: Facts, tiny: list[int], places: int) -> tuple[set[int], float]:
     """Tiny flows of the closed stretches that hold too many, and the chance of the clearest."""
-    hours = facts.window.hours
-    stretches: dict[Span, list[int]] = {}
-    for key in tiny:
-        stretch = hours.stretch(facts.serves[key].end_ms)
-        if stretch is not None:
-            stretches.setdefault(stretch, []).append(key)
+    ends = [facts.serves[key].end_ms for key in tiny]
     drips: set[int] = set()
     clearest = 1.0
-    for keys in stretches.values():
+    for low, high in facts.window.hours.closed:
+        keys = tiny[bisect_left(ends, low) : bisect_left(ends, high)]
         chance = poisson_tail(len(keys), USUAL)
         volume = sum(facts.serves[key].volume_ul for key in keys)
         if len(keys) >= FEWEST and volume >= LEAST and chance < level(places):
@@ -67,7 +64,7 @@ def _spells(facts: Facts, tiny: list[int], closed: set[int]) -> Iterator[list[in
     ends = [facts.serves[key].end_ms for key in tiny]
     runs = union((end, end + PAUSE_MS) for end in ends)
     for low, high in runs:
-        spell = [key for key, end in zip(tiny, ends, strict=True) if low <= end < high]
+        spell = tiny[bisect_left(ends, low) : bisect_left(ends, high)]
         if closed.intersection(spell):
             yield spell
 

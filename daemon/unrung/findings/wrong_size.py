@@ -9,14 +9,13 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable
-from functools import partial
 from statistics import median
 
 from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
 from unrung.findings.fills import FEW, SHIFTED, remaining
 from unrung.findings.finding import Finding
-from unrung.findings.glasses import Cell, cell_of, of_other_size
+from unrung.findings.glasses import Cell, cell_of, in_one_go, in_several_goes, of_other_size
 from unrung.findings.statistics import binomial_tail
 from unrung.findings.wording import drink, sum_volume, times
 from unrung.ledger.facts import DayFacts, ServeFact
@@ -59,20 +58,25 @@ def _all_are_off(facts: Facts, key: int, serve: ServeFact) -> bool:
     from their portion on the whole: then a larger one is one of them, and no other size."""
     window, cell = facts.window, cell_of(serve)
     day = window.days[window.day_of(key)]
-    ratios = day.once("ratios", None, partial(_ratios, [day])).get(cell, [])
-    if len(ratios) < FEW:
-        ratios = window.once("ratios", partial(_ratios, window.days)).get(cell, [])
-    return len(ratios) >= FEW and abs(median(ratios)) > SHIFTED
+    of_the_day: dict[Cell, bool | None] = day.once("cells off", None, dict)
+    if cell not in of_the_day:
+        of_the_day[cell] = _is_off([day], cell)
+    off = of_the_day[cell]
+    if off is None:
+        of_all: dict[Cell, bool | None] = window.once("cells off", dict)
+        if cell not in of_all:
+            of_all[cell] = _is_off(window.days, cell)
+        off = of_all[cell]
+    return bool(off)
 
 
-def _ratios(days: Iterable[DayFacts]) -> dict[Cell, list[float]]:
-    """By how much of its portion each paired glass differs, by cell."""
-    found: dict[Cell, list[float]] = defaultdict(list)
-    for day in days:
-        for serve in day.serves:
-            if serve.paired:
-                found[cell_of(serve)].append(serve.difference_ul / serve.portion_ul)
-    return found
+def _is_off(days: Iterable[DayFacts], cell: Cell) -> bool | None:
+    """Whether a cell's paired glasses are far from their portion on the whole; None where few tell."""
+    ratios = [
+        ratio for day in days for glasses in (in_one_go(day), in_several_goes(day)) if cell in glasses
+        for ratio in glasses[cell].ratios
+    ]
+    return abs(median(ratios)) > SHIFTED if len(ratios) >= FEW else None
 
 
 def _is_a_size(facts: Facts, serve: ServeFact, left_ul: int) -> bool:
