@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import date, datetime
+from datetime import date, datetime, time
 from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
@@ -58,7 +58,14 @@ def time_text(local: datetime, locale: str) -> str:
     >>> time_text(noon, "en_US"), time_text(noon, "en_GB"), time_text(noon, "de_DE")
     ('1:05 PM', '13:05', '13:05')
     """
-    return _plain(format_time(local, "short", tzinfo=local.tzinfo, locale=locale_of(locale)))
+    # Of the seconds it shows at most whether there are any: some locales have a word for noon itself.
+    return _clock_text(time(local.hour, local.minute, min(local.second, 1)), locale)
+
+
+@lru_cache(maxsize=4096)
+def _clock_text(at: time, locale: str) -> str:
+    """A day's page names the same minutes over and over."""
+    return _plain(format_time(at, "short", locale=locale_of(locale)))
 
 
 def day_text(day: date, locale: str, *, year: bool = False) -> str:

@@ -50,14 +50,16 @@ def _swapped(
     """Day and month in the other order: the newest row is far from the day the file was written, and
     would be near with the two exchanged, as those of earlier exports were."""
     last_ms = max(times_ms)
-    if abs(written_ms - last_ms) < FAR_MS:
+    if abs(written_ms - last_ms) < FAR_MS or local_time(last_ms, settings).day > 12:
+        return ""
+    usual = lags_ms(db, feed.name)
+    if len(usual) < EARLIER or median(usual) > USUAL_MS:
         return ""
     moments = [local_time(at, settings) for at in times_ms]
     if any(at.day > 12 for at in moments):
         return ""
     other = max(at.replace(month=at.day, day=at.month).timestamp() * 1000 for at in moments)
-    usual = lags_ms(db, feed.name)
-    if abs(written_ms - other) > NEAR_MS or len(usual) < EARLIER or median(usual) > USUAL_MS:
+    if abs(written_ms - other) > NEAR_MS:
         return ""
     read, meant = (
         day_name(at.date(), settings, year=True) for at in (max(moments), local_time(other, settings))
