@@ -12,7 +12,7 @@ from unrung.periods import PeriodKind
 
 
 class _Table(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
+    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 class Periods(_Table):

@@ -16,7 +16,6 @@ from unrung.daybook import Cache
 from unrung.errors import SourceError
 from unrung.heartbeat import beat, untold
 from unrung.intake.archive import REASONS, sentence
-from unrung.intake.poll import poll_feed
 from unrung.intake.scan import Scan, read_again, scan
 from unrung.intake.take_in import Taken
 from unrung.issuing import Issued, due_days, issue_day
@@ -80,8 +79,13 @@ def poll_all(
     db: Store, settings: Settings, now_ms: int, done: CaughtUp, say: Say, environ: Mapping[str, str]
 ) -> None:
     """Ask every polled address, except where its server asked to be left alone for a while."""
-    for feed in settings.feed:
-        for _ in range(MOST_GOES if feed.url else 0):
+    polled_feeds = [feed for feed in settings.feed if feed.url]
+    if not polled_feeds:
+        return
+    from unrung.intake.poll import poll_feed  # requests loads at first use
+
+    for feed in polled_feeds:
+        for _ in range(MOST_GOES):
             doubtful = in_doubt(db, settings, now_ms)
             polled = poll_feed(db, settings, feed, now_ms, environ, on_demand=True, doubtful=doubtful)
             done.taken += polled.taken

@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 class Files(BaseModel):
     """Where files go, how the issued ones are written, and who may read them."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
+    model_config = ConfigDict(frozen=True, extra="forbid")
 
     folder: str = Field(
         "issued", description="Where daily and monthly files go; relative to the config folder."

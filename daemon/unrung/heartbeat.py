@@ -11,8 +11,6 @@ import json
 from typing import NamedTuple
 from urllib.parse import urlsplit, urlunsplit
 
-import requests
-
 from unrung.daybook import bounds_of
 from unrung.intake.pauses import http_date_ms
 from unrung.morning import FRESH_MS
@@ -75,6 +73,8 @@ def address(url: str, *, whole: bool) -> str:
 
 
 def _ask(url: str) -> Asked:
+    import requests  # loads at first use
+
     host = urlsplit(url).hostname or ""
     try:
         # The body is never read: a server that trickles it would hold us past the timeout.

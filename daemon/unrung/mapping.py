@@ -13,7 +13,7 @@ VolumeUnit = Literal["us_fl_oz", "imp_fl_oz", "ml", "cl", "l", "us_gal", "imp_ga
 class Constant(BaseModel):
     """A field that is the same for every row: ``outlet = {const = "Boathouse"}``."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
+    model_config = ConfigDict(frozen=True, extra="forbid")
     const: str
 
 
@@ -28,7 +28,7 @@ def _as_source(value: object) -> object:
 class RowFilter(BaseModel):
     """Rows to pass over, such as a footer: where ``column`` holds one of ``values``."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
+    model_config = ConfigDict(frozen=True, extra="forbid")
     column: str
     values: tuple[str, ...]
 

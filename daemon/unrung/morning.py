@@ -21,7 +21,6 @@ from unrung.mail.compose import morning_mail
 from unrung.mail.message import Attachment
 from unrung.mail.outbox import Mail, folded_notice, to_fold
 from unrung.mail.render import Composed
-from unrung.menu_mail import items_told
 from unrung.morning_past import keep_standing, same_weekdays, standing_before
 from unrung.outgoing import write_down
 from unrung.settings import Settings
@@ -59,6 +58,8 @@ def write_morning_mail(
         _move_alerts(db, raised, history, ledger.day)
     if not (settings.mail.to and settings.mail.host):
         return
+    from unrung.menu_mail import items_told  # with it loads what looks at exports
+
     if newest:
         ledger = with_fix_news(db, ledger)
     late = to_fold([_mail(row) for row in outbox.mails(db, state="waiting")])

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from unrung.clock_doubt import in_doubt
 from unrung.errors import ConfigError
 from unrung.mail.outbox import Mail, Recipient, after, due, expired, expires_ms, state_of
 from unrung.mail.secret import password
-from unrung.mail.smtp import Outcome, send
 from unrung.settings import Settings
 from unrung.store import outbox
 from unrung.store.open import Store, write_tx
+
+if TYPE_CHECKING:
+    from unrung.mail.smtp import Outcome
 
 
 def send_one(db: Store, settings: Settings, now_ms: int, environ: Mapping[str, str]) -> bool:
@@ -51,6 +53,8 @@ def send_due(db: Store, settings: Settings, now_ms: int, environ: Mapping[str, s
 def _offer(
     row: Mapping[str, Any], settings: Settings, to: list[str], environ: Mapping[str, str]
 ) -> dict[str, Outcome]:
+    from unrung.mail.smtp import Outcome, send  # smtplib and ssl load at first use
+
     try:
         secret = password(settings.mail, environ, settings.folder)
     except ConfigError as error:

@@ -38,7 +38,7 @@ Clock = Annotated[time, BeforeValidator(_as_time)]
 class Section(BaseModel):
     """A table of ``venue.toml``: unknown keys are errors, values never change."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
+    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 class Venue(Section):
@@ -216,7 +216,7 @@ class Product(Section):
     valid_from: date | None = None
 
 
-class MenuRow(Section):
+class MenuRow(Section, use_attribute_docstrings=True):
     """A row of ``menu.csv``: one portion of one product in one menu item.
 
     An empty product says that the item is known and is not draught beer.
@@ -235,7 +235,7 @@ class MenuRow(Section):
     valid_to: date | None = None
 
 
-class TapRow(Section):
+class TapRow(Section, use_attribute_docstrings=True):
     """A row of ``taps.csv``: what a tap poured between two dates."""
 
     tap: str
@@ -265,7 +265,7 @@ class Fix(Section):
     finding: str = ""
 
 
-class Settings(Section):
+class Settings(Section, use_attribute_docstrings=True):
     """The whole config folder, read and checked."""
 
     venue: Venue

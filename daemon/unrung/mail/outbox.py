@@ -8,9 +8,10 @@ lost.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
-from unrung.mail.smtp import Outcome
+if TYPE_CHECKING:
+    from unrung.mail.smtp import Outcome
 
 Kind = Literal["morning", "threshold", "safety", "clock", "trial"]
 MailState = Literal["waiting", "sent", "partly", "refused", "expired", "folded"]
