@@ -12,6 +12,7 @@ from __future__ import annotations
 import re
 from decimal import ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
+from functools import lru_cache
 
 from unrung.errors import UnrungError
 
@@ -82,6 +83,7 @@ def from_ul(volume_ul: int, unit: str, places: int = 3) -> Decimal:
     return Decimal(thousandths(volume_ul, unit, places)).scaleb(-places)
 
 
+@lru_cache(maxsize=4096)  # a day's files, page and mail ask for the same figures
 def thousandths(volume_ul: int, unit: str, places: int = 3) -> int:
     """``volume_ul`` in the last of ``places`` decimals of ``unit``, half to even, in whole numbers.
 

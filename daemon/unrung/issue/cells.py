@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 
 VOLUME_PLACES = 3
 PERCENT_PLACES = 2
 
 
+@lru_cache(maxsize=4096)
 def volume(thousandths: int) -> Decimal:
     """Thousandths of the venue's unit as a number with 3 decimals.
 

@@ -41,6 +41,8 @@ def printed(cell: Cell, mark: str) -> str:
     """One cell as text: numbers plain, text guarded, nothing as nothing."""
     if type(cell) is Decimal:
         return f"{cell:f}" if mark == "." else f"{cell:f}".replace(".", mark)
+    if type(cell) is int:
+        return str(cell)
     if cell is None:
         return ""
     if isinstance(cell, bool):

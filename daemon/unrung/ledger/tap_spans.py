@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from operator import add
 from typing import NamedTuple
 
 from unrung.ledger.facts import DayFacts, FlowFact, ServeFact
@@ -56,20 +57,28 @@ def tap_spans(facts: DayFacts, settings: Settings) -> tuple[TapSpan, ...]:
     cuts = _cuts(facts, lines)
     sums: dict[tuple[str, str, str, int, int], list[int]] = defaultdict(lambda: [0, 0, 0, 0])
 
-    def add(tap: str, outlet: str, product: str, at_ms: int, amounts: Sequence[int]) -> None:
-        line = lines.get(tap.casefold(), tap)
+    def sum_at(line: str, outlet: str, product: str, at_ms: int) -> list[int]:
         span = _span(cuts[line], at_ms, facts.bounds) if line in cuts else facts.bounds
-        sum_of = sums[(line, outlet, product, *span)]
-        for nth, amount in enumerate(amounts):
-            sum_of[nth] += amount
+        return sums[(line, outlet, product, *span)]
 
+    places: dict[tuple[str, str, str], list[ServeFact]] = defaultdict(list)
     for serve in facts.serves:
-        # A glass begun from one keg may have been filled from the next.
-        for _, end_ms, volume_ul in serve.parts:
-            add(serve.tap, serve.outlet, serve.product, end_ms, (volume_ul, 0, 0, 0))
-        add(serve.tap, serve.outlet, serve.product, serve.end_ms, _of_serve(serve))
+        places[lines.get(serve.tap.casefold(), serve.tap), serve.outlet, serve.product].append(serve)
+    for place, serves in places.items():
+        whole = None if place[0] in cuts else sum_at(*place, facts.bounds[0])
+        for serve in serves:
+            # A glass begun from one keg may have been filled from the next.
+            for _, end_ms, volume_ul in serve.parts:
+                (whole or sum_at(*place, end_ms))[0] += volume_ul
+            own = whole or sum_at(*place, serve.end_ms)
+            if serve.paired:
+                own[1] += serve.portion_ul
+            elif not serve.voided:
+                own[2] += serve.volume_ul - serve.left_ul - serve.not_compared_ul
     for flow in facts.flows:
-        add(flow.tap, outlets.get(flow.tap, ""), flow.product, flow.end_ms, _of_flow(flow))
+        own = sum_at(lines.get(flow.tap.casefold(), flow.tap), outlets.get(flow.tap, ""), flow.product,
+                     flow.end_ms)
+        own[:] = map(add, own, _of_flow(flow))
     return tuple(TapSpan(*key, *sums[key]) for key in sorted(sums))
 
 
@@ -87,14 +96,6 @@ def _span(cuts: Sequence[int], at_ms: int, bounds: tuple[int, int]) -> tuple[int
     place = bisect_right(cuts, at_ms)
     start = cuts[place - 1] if place else bounds[0]
     return start, cuts[place] if place < len(cuts) else bounds[1]
-
-
-def _of_serve(serve: ServeFact) -> tuple[int, int, int, int]:
-    """What of a serve was rung and logged; its beer is counted part by part."""
-    if serve.paired:
-        return 0, serve.portion_ul, 0, 0
-    logged = 0 if serve.voided else serve.volume_ul - serve.left_ul - serve.not_compared_ul
-    return 0, 0, logged, 0
 
 
 def _of_flow(flow: FlowFact) -> tuple[int, int, int, int]:

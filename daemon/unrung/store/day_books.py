@@ -11,9 +11,7 @@ from sqlite_utils import Database
 
 from unrung.ledger.results import COMPONENTS, Counts, DayLedger, Leaf, LoggedRow, ProductDay, Volumes
 from unrung.ledger.tap_spans import TapSpan
-from unrung.store.days import leaves_between
-
-_COUNTS = ("serves", "units_rung_micro", "comp_units_micro", "net_sales_minor")
+from unrung.store.days import COUNTS, leaves_between
 
 
 def save_day_books(db: Database, ledger: DayLedger, spans: Iterable[TapSpan]) -> None:
@@ -82,7 +80,7 @@ def _leaf(row: dict[str, Any]) -> Leaf:
     return Leaf(
         row["window_start_ms"], row["window_minutes"], row["outlet"], row["product"],
         Volumes(**{name: row[name] for name in COMPONENTS}),
-        Counts(**{name: row[name] for name in _COUNTS}),
+        Counts(**{name: row[name] for name in COUNTS}),
     )
 
 

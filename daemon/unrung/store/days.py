@@ -5,17 +5,20 @@ from __future__ import annotations
 import json
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields
 from datetime import date, timedelta
 from typing import Any
 
 from sqlite_utils import Database
 
 from unrung.business_day import business_day, day_bounds
-from unrung.ledger.results import COMPONENTS, Leaf
+from unrung.ledger.results import COMPONENTS, Counts, Leaf
 from unrung.settings import Venue
 
 UNPLACED = "unplaced"
+COUNTS = tuple(field.name for field in fields(Counts))
+_LEAF = ("day", "outlet", "product", "window_start_ms", "window_minutes", *COMPONENTS, *COUNTS)
+_INSERT_LEAF = f"INSERT INTO leaves ({', '.join(_LEAF)}) VALUES (:{', :'.join(_LEAF)})"
 
 
 @dataclass(slots=True)
@@ -85,7 +88,7 @@ def save_day(
     """Write down a computed day: its leaves, and that it is clean unless rows came in since ``changes``
     were counted."""
     db.execute("DELETE FROM leaves WHERE day = ?", [day.isoformat()])
-    db.table("leaves").insert_all(leaf_values(day, leaf) for leaf in leaves)
+    db.conn.executemany(_INSERT_LEAF, [leaf_values(day, leaf) for leaf in leaves])
     db.execute(
         "INSERT INTO days (day, dirty, changed_ms, revision, status, digest, config_digest, "
         "issued_ms, changes) VALUES (?, 0, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (day) DO UPDATE SET "
@@ -101,7 +104,8 @@ def leaf_values(day: date, leaf: Leaf) -> dict[str, Any]:
     return {
         "day": day.isoformat(), "outlet": leaf.outlet, "product": leaf.product,
         "window_start_ms": leaf.window_start_ms, "window_minutes": leaf.window_minutes,
-        **{name: getattr(leaf.volumes, name) for name in COMPONENTS}, **asdict(leaf.counts),
+        **{name: getattr(leaf.volumes, name) for name in COMPONENTS},
+        **{name: getattr(leaf.counts, name) for name in COUNTS},
     }
 
 
