@@ -9,7 +9,7 @@ from unrung.adjusting import crossing, seal, stock_figures_of
 from unrung.clock_doubt import clock_doubt
 from unrung.clock_trust import clock_trouble
 from unrung.daybook import bounds_of, day_at
-from unrung.issue.month_sums import month_sums
+from unrung.issue.month_sums import month_figures
 from unrung.issue.monthly import monthly_files
 from unrung.issue.place import Unplaced, folder_for_month, place
 from unrung.ledger.menu import Menu, resembles
@@ -91,10 +91,10 @@ def close(db: Store, settings: Settings, name: str, now_ms: int, *, accept: bool
     if found.firm or (found.open and not accept):
         return Closed(period, False, found)
     month = make_month(month_inputs(db, settings, period, closed=True), settings)
-    sums = month_sums(month, settings)
-    digest = month_digest(month, settings, sums)
+    figures = month_figures(month, settings)
+    digest = month_digest(month, settings, figures)
     revision = (row.revision if row else 0) + 1
-    made = monthly_files(month, settings, revision, sums)
+    made = monthly_files(month, settings, revision, figures)
     files = made.files
     unplaced = place(folder_for_month(settings, period.name), files, readers=settings.files.readable_by)
     edge = crossing(db, settings, period.last)

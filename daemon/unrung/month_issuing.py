@@ -13,11 +13,10 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from unrung.issue.digest import NO_REVISION, content_digest
-from unrung.issue.month_sums import Sums, month_sums
+from unrung.issue.month_sums import Figures, month_figures
 from unrung.issue.monthly import monthly_files, monthly_tables
 from unrung.issue.place import Unplaced, folder_for_month, place
 from unrung.ledger.month import MonthLedger, make_month
-from unrung.ledger.stock import Place
 from unrung.monthbook import books_of, margin_days, month_inputs, period_at
 from unrung.periods import Period, after
 from unrung.settings import Settings
@@ -86,11 +85,11 @@ def issue_month(db: Store, settings: Settings, period: Period, now_ms: int) -> M
     """Make the period's files and issue them where they are new or differ. Not for closed periods."""
     row = month_row(db, period.name)
     month = make_month(month_inputs(db, settings, period), settings)
-    sums = month_sums(month, settings)
-    digest = month_digest(month, settings, sums)
+    figures = month_figures(month, settings)
+    digest = month_digest(month, settings, figures)
     changed = row is None or not row.revision or row.digest != digest
     revision = (row.revision if row else 0) + changed
-    made = monthly_files(month, settings, revision, sums)
+    made = monthly_files(month, settings, revision, figures)
     folder = folder_for_month(settings, period.name)
     due = made.files if changed else {
         name: data for name, data in made.files.items()
@@ -104,10 +103,10 @@ def issue_month(db: Store, settings: Settings, period: Period, now_ms: int) -> M
     return MonthIssued(period, revision, changed, month, unplaced, made.notes)
 
 
-def month_digest(month: MonthLedger, settings: Settings, sums: dict[Place, Sums]) -> str:
+def month_digest(month: MonthLedger, settings: Settings, figures: Figures) -> str:
     """Of what the period's tables say, whatever their revision. The workbook and the data package
     follow from them; how they look may change with the program, which is no reason for a revision."""
-    return content_digest(monthly_tables(month, settings, NO_REVISION, sums))
+    return content_digest(monthly_tables(month, settings, NO_REVISION, figures))
 
 
 def write_down(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from itertools import groupby
 
@@ -18,19 +18,26 @@ from unrung.units import UNITS_UL
 
 def logged_table(ledger: DayLedger, settings: Settings) -> Table:
     """One row per outlet, product and reason; ``explained`` foots to variance-D's ``logged``."""
+    rows = logged_rows(ledger, by_product(ledger, settings.venue.volume_unit), settings)
+    key_names = ("outlet", "product", "reason")
+    return Table("logged", "Volume written down, by reason", _columns(settings), rows, key_names)
+
+
+def logged_rows(
+    ledger: DayLedger, by_place: Mapping[tuple[str, str], ProductTotals], settings: Settings
+) -> list[Row]:
+    """The table's rows, from what ``by_product`` makes of the ledger."""
     unit = settings.venue.volume_unit
-    days = by_product(ledger, unit)
     rows: list[Row] = []
     ordered = sorted(ledger.logged, key=lambda it: (it.outlet, it.product, it.reason))
     for key, group in groupby(ordered, key=lambda it: (it.outlet, it.product)):
         entries = list(group)
-        explained = _explained(entries, days.get(key, ProductTotals()), unit)
+        explained = _explained(entries, by_place.get(key, ProductTotals()), unit)
         rows += [
             _cells(one, shown, ledger.day.isoformat(), unit)
             for one, shown in zip(entries, explained, strict=True)
         ]
-    key_names = ("outlet", "product", "reason")
-    return Table("logged", "Volume written down, by reason", _columns(settings), rows, key_names)
+    return rows
 
 
 def _explained(entries: Sequence[LoggedRow], day: ProductTotals, unit: str) -> list[Decimal]:

@@ -21,7 +21,7 @@ from unrung.issue.cells import money
 from unrung.issue.foot import foot
 from unrung.issue.glossary import outlet_column
 from unrung.issue.month_stock import StockCells, place_stock
-from unrung.issue.month_sums import Sums, month_sums
+from unrung.issue.month_sums import Sums
 from unrung.issue.table import Cell, Row, Table, day, number, text
 from unrung.ledger.month import MonthLedger
 from unrung.ledger.stock import Place
@@ -52,10 +52,10 @@ class Line(NamedTuple):
 
 
 def month_journal(
-    month: MonthLedger, settings: Settings, revision: int, sums: dict[Place, Sums] | None = None
+    month: MonthLedger, settings: Settings, revision: int, sums: dict[Place, Sums]
 ) -> Journal:
     """The period's journal, once all its days are issued. A missing account code leaves it out, and
-    nothing else. ``sums``: what ``month_sums`` makes of the period, where that is known."""
+    nothing else."""
     if month.status == "provisional":
         return Journal(None, wanted=False)
     codes = {name: getattr(settings.accounts, name) for name in NEEDED}
@@ -65,7 +65,6 @@ def month_journal(
         return Journal(None, (
             f"journal-{month.period.name}.csv is not written: [accounts] in venue.toml lacks {lacks}.",
         ), len(missing) < len(NEEDED))
-    sums = month_sums(month, settings) if sums is None else sums
     stock = place_stock(month, sums, settings)
     own, notes = _own(month, sums, stock, settings, revision)
     lines = [*own, *_transfers(month, settings, revision), *_corrections(month, settings, revision)]

@@ -6,10 +6,11 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
+from typing import NamedTuple
 
-from unrung.issue.logged import logged_table
+from unrung.issue.logged import logged_rows
 from unrung.issue.shown import by_product
-from unrung.issue.table import Cell
+from unrung.issue.table import Cell, Row
 from unrung.issue.variance import FIGURES, variance_rows
 from unrung.ledger.month import MonthLedger
 from unrung.ledger.results import Volumes
@@ -49,16 +50,27 @@ class Sums:
         return None if name in self.unknown else self.cells[name]
 
 
-def month_sums(month: MonthLedger, settings: Settings) -> dict[Place, Sums]:
+class Figures(NamedTuple):
+    """What a period's tables are made of."""
+
+    sums: dict[Place, Sums]
     """(outlet, product) to its sums, sorted; places that only the cellar or an adjustment names too."""
+    days: list[Row]
+    """The rows of every day's variance file, with the revision that each day has."""
+
+
+def month_figures(month: MonthLedger, settings: Settings) -> Figures:
     sums: dict[Place, Sums] = {}
+    days: list[Row] = []
     for day in month.days:
         by_place = by_product(day, settings.venue.volume_unit)
-        for row in variance_rows(day, by_place, settings, 0):
+        rows = variance_rows(day, by_place, settings, month.revisions.get(day.day, 0))
+        days += rows
+        for row in rows:
             _add_row(sums.setdefault(_place(row), Sums()), row)
         for key, totals in by_place.items():
             sums[key].exact.add(totals.exact)
-        for row in logged_table(day, settings).rows:
+        for row in logged_rows(day, by_place, settings):
             reason = str(row["reason"])
             reason = reason if reason in REASONS else "other"
             place = sums.setdefault(_place(row), Sums())
@@ -70,7 +82,7 @@ def month_sums(month: MonthLedger, settings: Settings) -> dict[Place, Sums]:
         )
     for row_ in month.stock:
         sums.setdefault((row_.outlet, row_.product), Sums())
-    return dict(sorted(sums.items()))
+    return Figures(dict(sorted(sums.items())), days)
 
 
 def total(sums: Iterable[Sums]) -> Sums:

@@ -20,7 +20,7 @@ from unrung.issue.month_stock import (
     total_stock,
     unit_cost,
 )
-from unrung.issue.month_sums import REASONS, SUMMED, Sums, month_sums, total
+from unrung.issue.month_sums import REASONS, SUMMED, Sums, month_figures, total
 from unrung.issue.table import Cell, Column, Row, Table, choice, count, day, number, text
 from unrung.issue.variance import FIGURES
 from unrung.ledger.month import MonthLedger, MonthStatus
@@ -36,8 +36,8 @@ def month_variance_table(
     month: MonthLedger, settings: Settings, revision: int, sums: dict[Place, Sums] | None = None
 ) -> Table:
     """The period by outlet and product, with the cellar's books; totals per outlet and of the venue.
-    ``sums``: what ``month_sums`` makes of the period, where that is known."""
-    sums = month_sums(month, settings) if sums is None else sums
+    ``sums``: the period's, where they are known."""
+    sums = month_figures(month, settings).sums if sums is None else sums
     stock = place_stock(month, sums, settings)
     rows: list[Row] = []
     for outlet in sorted({place[0] for place in sums}):

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from unrung.issue.month_terms import terms_of
 from unrung.issue.table import Cell, Column, Row, Table
-from unrung.issue.variance import variance_table
+from unrung.issue.variance import rows_table
 from unrung.ledger.month import MonthLedger
 from unrung.settings import Settings
 from unrung.units import UNIT_LABELS
@@ -57,10 +57,11 @@ class Sheet(NamedTuple):
 
 
 def workbook_bytes(
-    month: MonthLedger, variance: Table, kegs: Table, adjustments: Table, journal: Table | None,
-    settings: Settings, notes: Sequence[str],
+    month: MonthLedger, days: list[Row], variance: Table, kegs: Table, adjustments: Table,
+    journal: Table | None, settings: Settings, notes: Sequence[str],
 ) -> bytes:
-    """The workbook of one period, from the tables that its CSV files are made of."""
+    """The workbook of one period, from the tables that its CSV files are made of; ``days``: the rows of
+    its days' variance files."""
     from xlsxwriter import Workbook
 
     out = io.BytesIO()
@@ -74,7 +75,7 @@ def workbook_bytes(
     sheets = [
         Sheet("Products", variance.title, shown, [_labelled(row) for row in variance.rows], 2),
         Sheet(FULL, variance.title, variance.columns, variance.rows, 4),
-        _days(month, settings), _sheet("Kegs", kegs, 2), _sheet("Adjustments", adjustments, 2),
+        _days(month, days, settings), _sheet("Kegs", kegs, 2), _sheet("Adjustments", adjustments, 2),
     ]
     if journal is not None:
         sheets.append(_sheet("Journal", journal, 2))
@@ -110,12 +111,8 @@ class _Styles:
         return self._made[key]
 
 
-def _days(month: MonthLedger, settings: Settings) -> Sheet:
-    tables = [
-        variance_table(day, settings, month.revisions.get(day.day, 0)) for day in month.days
-    ]
-    columns = tables[0].columns if tables else ()
-    rows = [row for table in tables for row in table.rows]
+def _days(month: MonthLedger, rows: list[Row], settings: Settings) -> Sheet:
+    columns = rows_table(rows, settings).columns if month.days else ()
     return _sheet("Days", Table("days", "Each issued day, by outlet and product", columns, rows), 3)
 
 

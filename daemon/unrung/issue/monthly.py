@@ -9,13 +9,12 @@ from unrung.issue.daily import PACKAGE
 from unrung.issue.month_adjustments import month_adjustments_table
 from unrung.issue.month_journal import Journal, month_journal
 from unrung.issue.month_kegs import month_kegs_table
-from unrung.issue.month_sums import Sums, month_sums
+from unrung.issue.month_sums import Figures, month_figures
 from unrung.issue.month_variance import month_variance_table
 from unrung.issue.month_xlsx import workbook_bytes
 from unrung.issue.package import package_bytes
 from unrung.issue.table import Table
 from unrung.ledger.month import MonthLedger
-from unrung.ledger.stock import Place
 from unrung.settings import Settings
 
 
@@ -42,18 +41,20 @@ class _Tables:
 
 
 def monthly_files(
-    month: MonthLedger, settings: Settings, revision: int, sums: dict[Place, Sums] | None = None
+    month: MonthLedger, settings: Settings, revision: int, figures: Figures | None = None
 ) -> MonthFiles:
     """Called twice it gives the same bytes: nothing tells when it was made.
 
-    ``datapackage.json`` comes last; it holds the hashes of the tables. ``sums``: what ``month_sums``
-    makes of the period, where that is known.
+    ``datapackage.json`` comes last; it holds the hashes of the tables. ``figures``: what
+    ``month_figures`` makes of the period, where that is known.
     """
-    name, made = month.period.name, _tables(month, settings, revision, sums)
+    figures = figures or month_figures(month, settings)
+    name, made = month.period.name, _tables(month, settings, revision, figures)
     named, journal = made.named(name), made.journal
     files = {path: csv_bytes(table, settings.files) for path, table in named}
     files[f"variance-{name}.xlsx"] = workbook_bytes(
-        month, made.variance, made.kegs, made.adjustments, journal.table, settings, journal.notes
+        month, figures.days, made.variance, made.kegs, made.adjustments, journal.table, settings,
+        journal.notes,
     )
     title = f"{settings.venue.name}: draught beer in {name}"
     files[PACKAGE] = package_bytes(f"draught-{name.lower()}", title, named, files, settings)
@@ -61,17 +62,17 @@ def monthly_files(
 
 
 def monthly_tables(
-    month: MonthLedger, settings: Settings, revision: int, sums: dict[Place, Sums] | None = None
+    month: MonthLedger, settings: Settings, revision: int, figures: Figures | None = None
 ) -> dict[str, bytes]:
     """Only the CSV files among them, without the work that a workbook is."""
-    named = _tables(month, settings, revision, sums).named(month.period.name)
+    named = _tables(month, settings, revision, figures).named(month.period.name)
     return {path: csv_bytes(table, settings.files) for path, table in named}
 
 
 def _tables(
-    month: MonthLedger, settings: Settings, revision: int, sums: dict[Place, Sums] | None
+    month: MonthLedger, settings: Settings, revision: int, figures: Figures | None
 ) -> _Tables:
-    sums = month_sums(month, settings) if sums is None else sums
+    sums = (figures or month_figures(month, settings)).sums
     return _Tables(
         month_variance_table(month, settings, revision, sums), month_kegs_table(month, settings),
         month_adjustments_table(month, settings), month_journal(month, settings, revision, sums),

@@ -30,7 +30,7 @@ FIGURES = (
 def variance_table(ledger: DayLedger, settings: Settings, revision: int) -> Table:
     """The day by outlet and product, with percentages, money and the status of the day."""
     totals = by_product(ledger, settings.venue.volume_unit)
-    return _table(settings, variance_rows(ledger, totals, settings, revision))
+    return rows_table(variance_rows(ledger, totals, settings, revision), settings)
 
 
 def variance_rows(
@@ -49,7 +49,8 @@ def variance_rows(
     return rows
 
 
-def _table(settings: Settings, rows: list[Row]) -> Table:
+def rows_table(rows: list[Row], settings: Settings) -> Table:
+    """A table of such rows, of one day or of several."""
     figures = figure_columns(settings)
     columns = (
         day_column(), outlet_column(), product_column(), unit_column(settings),
