@@ -134,9 +134,8 @@ def _stretches(window: Window) -> _Stretches:
 
 def _fills_at(facts: Facts, cells: dict[Cell, list[_Stretch]]) -> dict[Cell, Fill]:
     """The fills of one tap."""
-    made = {}
+    made, moved = {}, _moved(facts, next(iter(cells)).tap)
     for cell, stretches in cells.items():
-        moved = facts.once("moved", _moved).get(cell.tap, ([], {}))
         left = [_left(moved, cell, stretch.first, stretch.glasses) for stretch in stretches]
         parts = [
             Part(stretch.number, stretch.first, kept)
@@ -161,18 +160,18 @@ def second_goes(facts: Facts) -> dict[int, int]:
 _Moved = tuple[list[int], dict[int, int]]
 
 
-def _moved(facts: Facts) -> dict[str, _Moved]:
-    """By tap: its paired serves that findings explain some of (sorted), to what is explained of them less
-    what their second goes hold."""
-    moved: dict[str, dict[int, int]] = defaultdict(lambda: defaultdict(int))
-    serves = facts.serves
-    for key, volume in facts.taken.items():
-        if serves[key].portion_ul:
-            moved[serves[key].tap][key] += volume
+def _moved(facts: Facts, tap: str) -> _Moved:
+    """A tap's paired serves that findings explain some of (sorted), to what is explained of them less what
+    their second goes hold."""
+    serves, taken = facts.serves, facts.taken
+    moved: dict[int, int] = defaultdict(int)
+    if taken:
+        moved.update(
+            (key, taken[key]) for key in facts.window.by_tap[tap] if key in taken and serves[key].portion_ul)
     for key, go in second_goes(facts).items():
-        if go not in facts.taken:
-            moved[serves[key].tap][key] -= serves[go].left_ul
-    return {tap: (sorted(own), own) for tap, own in moved.items()}
+        if go not in taken and serves[key].tap == tap:
+            moved[key] -= serves[go].left_ul
+    return sorted(moved), moved
 
 
 def _left(moved: _Moved, cell: Cell, first: int, glasses: Glasses) -> list[float]:

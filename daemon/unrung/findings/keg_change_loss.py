@@ -12,7 +12,8 @@ a queue of glasses at a few of them does not count.
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
 from statistics import fmean
@@ -69,7 +70,7 @@ Place = tuple[str, str]
 class _Alone(NamedTuple):
     """What stayed alone at a place."""
 
-    lone: list[int]
+    lone: Sequence[int]
     rings: list[tuple[int, int]]
     """(time, portion)."""
     usual: float
@@ -82,9 +83,12 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
         Fraction(settings.matching.keg_change_allowance) * UNITS_UL[settings.venue.volume_unit]
     )
     taps = {tap: moments for tap, moments in facts.window.kegs_on.items() if tap in facts.window.by_tap}
+    lone: dict[Place, list[int]] = defaultdict(list)
+    for key in facts.lone if taps else ():
+        lone[facts.serves[key][:2]].append(key)
     found = []
     for tap, moments in taps.items():
-        changes = _changes(facts, settings, tap, moments, allowance)
+        changes = _changes(facts, settings, tap, moments, allowance, lone)
         if not changes:
             continue
         over = [change.over_ul for change in changes]
@@ -100,7 +104,8 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
 
 
 def _changes(
-    facts: Facts, settings: Settings, tap: str, moments: Sequence[int], allowance: float
+    facts: Facts, settings: Settings, tap: str, moments: Sequence[int], allowance: float,
+    lone_at: Mapping[Place, Sequence[int]],
 ) -> list[Change]:
     alone: dict[Place, _Alone] = {}
     changes = []
@@ -110,10 +115,11 @@ def _changes(
             continue
         place = _place(facts, tap, at_ms)
         if place not in alone:
-            alone[place] = _alone(facts, place, moments)
+            alone[place] = _alone(facts, place, moments, lone_at.get(place, []))
         lone, rings, usual = alone[place]
         low, high = at_ms - BEFORE_MS, at_ms + AFTER_MS
-        near = [key for key in lone if low <= facts.serves[key].end_ms < high]
+        first, end = (bisect_left(lone, at, key=lambda key: facts.serves[key].end_ms) for at in (low, high))
+        near = [*lone[first:end]]
         near += [key for key in run if facts.serves[key].paired and facts.serves[key].other_size]
         without = sum(_beyond(facts, key) for key in near) - sum(
             portion for at, portion in rings if low <= at < high
@@ -137,8 +143,7 @@ def _beyond(facts: Facts, key: int) -> int:
     return max(0, remaining(facts, key)) if facts.serves[key].paired else facts.serves[key].left_ul
 
 
-def _alone(facts: Facts, place: Place, moments: Sequence[int]) -> _Alone:
-    lone = [k for k in facts.lone if facts.serves[k][:2] == place]
+def _alone(facts: Facts, place: Place, moments: Sequence[int], lone: Sequence[int]) -> _Alone:
     rings = [
         (facts.rings[n].at_ms, facts.rings[n].portion_ul) for n in facts.lone_rings
         if facts.rings[n][:2] == place

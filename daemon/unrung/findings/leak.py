@@ -9,7 +9,6 @@ the first to the last without a long pause, open or closed.
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections import Counter
 from collections.abc import Iterator
 
 from unrung.findings.certainty import confidence, level, ounces
@@ -76,7 +75,8 @@ def _finding(
     volume = sum(serve.left_ul for serve in serves)
     first, last = serves[0].start_ms, serves[-1].end_ms
     hours = max(1.0, (last - first) / 3_600_000)
-    still = Counter(facts.window.hours.is_closed(serve.end_ms) for serve in serves)[True]
+    ends = [serve.end_ms for serve in serves]
+    still = sum(bisect_left(ends, high) - bisect_left(ends, low) for low, high in facts.window.hours.closed)
     evidence = (
         f"{times(len(spell), 'tiny flow')} at tap {tap} since {moment(first, settings)}, {still} of them "
         f"while closed: {sum_volume(volume, settings)}, about {sum_volume(volume / hours, settings)} an hour."

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts, Window
-from unrung.findings.fills import FAR, Fill, fills_of, remaining
+from unrung.findings.fills import FAR, Fill, fills_of, remaining, second_goes
 from unrung.findings.finding import Finding
 from unrung.findings.glasses import Cell, cell_of, in_several_goes, topped_up
 from unrung.findings.statistics import above_zero, binomial_tail
@@ -94,15 +94,18 @@ def _taps(facts: Facts, goes: Mapping[int, Sequence[int]]) -> dict[str, _Tap]:
     fills = fills_of(facts)
     for cell, fill in fills.items():
         taps[cell.tap].fills.append(fill)
-    others = goes.keys() | facts.taken.keys()
+    taken = facts.taken
+    # What else is explained of a plain glass, its fill has left out already.
+    apart = goes.keys() | {key for key, go in second_goes(facts).items() if key in taken and go in taken}
     # A full glass that was topped up may be nearer another size: it is looked at all the same.
     for cell, keys, ratios in _in_several_goes(facts.window):
+        apart |= {key for key in keys if key in taken}
         usual = fills[cell].mean if cell in fills else 0.0
         taps[cell.tap].over.update(
             (key, over) for key, ratio in zip(keys, ratios, strict=True)
-            if abs(over := ratio - usual) <= FAR and key not in others
+            if abs(over := ratio - usual) <= FAR and key not in apart
         )
-    for key in others:
+    for key in apart:
         if facts.serves[key].paired:
             _enter(facts, taps, fills, key, goes.get(key, ()))
     return taps
