@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from functools import lru_cache, partial
+from operator import gt, lt
 
 from unrung.mapping import Mapping
 from unrung_adapters.bad_value import BadValue, Unreadable
@@ -45,7 +46,30 @@ class Moments:
 
     def column(self, field: str, texts: Sequence[str], bad: Bad) -> list[int]:
         """``in_order`` for row after row; 0 where a time cannot be read, which is noted as ``bad``."""
-        return [at_ms or 0 for at_ms in each(partial(self.in_order, field), texts, bad)]
+        plain = self.plain(texts)
+        if plain is None:
+            return [at_ms or 0 for at_ms in each(partial(self.in_order, field), texts, bad)]
+        self.follow(plain)
+        return plain
+
+    def plain(self, texts: Sequence[str]) -> list[int] | None:
+        """The times of a column in one go, as is usual: where each can be read, was shown once and can be
+        meant. None where one has to be looked at by itself."""
+        try:
+            found = list(map(self._find, texts))
+        except Unreadable:
+            return None
+        times = [at_ms for at_ms in found if isinstance(at_ms, int)]
+        if len(times) < len(found) or not times:
+            return None
+        return times if EARLIEST_MS <= min(times) and max(times) <= self._latest_ms else None
+
+    def follow(self, times_ms: Sequence[int]) -> None:
+        """What ``in_order`` remembers of rows with these times, one after the other."""
+        before = times_ms[0] if self._previous_ms is None else self._previous_ms
+        path = [before, *times_ms]
+        self._trend += sum(map(lt, path, times_ms)) - sum(map(gt, path, times_ms))
+        self._previous_ms = times_ms[-1]
 
     def not_before(self, field: str, text: str, floor_ms: int) -> int:
         """A second time of a row: the first pass that is not before ``floor_ms``."""

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from operator import gt
 
 from unrung.units import from_ul
 from unrung_adapters.bad_value import BadValue
-from unrung_adapters.batches import Bad, BuildColumns, Columns, Texts, each, empty, required
+from unrung_adapters.batches import Bad, BuildColumns, Columns, Texts, apart, each, empty, required
+from unrung_adapters.moments import Moments
 from unrung_adapters.plan import Plan
 from unrung_adapters.quantities import count, duration_ms, volume_ul
 
@@ -26,9 +28,10 @@ def pour_columns(plan: Plan) -> BuildColumns:
 
     def build(texts: Texts, bad: Bad) -> Columns:
         starts, ends = texts["start"], texts["end"]
-        spans = _spans(span, starts, ends, texts["duration"], bad)
+        start_ms, end_ms = _plain_spans(plan.moments, texts) or _spans(
+            span, starts, ends, texts["duration"], bad)
         columns: Columns = {
-            "start_ms": [start for start, _ in spans], "end_ms": [end for _, end in spans],
+            "start_ms": start_ms, "end_ms": end_ms,
             "at_text": [end if end.strip() else start for start, end in zip(starts, ends, strict=True)],
         }
         enter_amounts(texts, columns, bad)
@@ -58,9 +61,22 @@ def reading_columns(plan: Plan) -> BuildColumns:
 def _spans(
     span: Callable[[str, str, str], tuple[int, int]], starts: Sequence[str], ends: Sequence[str],
     durations: Sequence[str], bad: Bad,
-) -> list[tuple[int, int]]:
+) -> tuple[list[int], list[int]]:
     rows = list(zip(starts, ends, durations, strict=True))
-    return [found or (0, 0) for found in each(lambda row: span(*row), rows, bad)]
+    spans = [found or (0, 0) for found in each(lambda row: span(*row), rows, bad)]
+    return [start for start, _ in spans], [end for _, end in spans]
+
+
+def _plain_spans(moments: Moments, texts: Texts) -> tuple[list[int], list[int]] | None:
+    """Starts and ends in one go, as is usual: where every row has both, no duration is mapped to agree with
+    them, and none ends before it starts. None where a row has to be looked at by itself."""
+    if "duration" in texts or (end_ms := moments.plain(texts["end"])) is None:
+        return None
+    start_ms = moments.plain(texts["start"])
+    if start_ms is None or any(map(gt, start_ms, end_ms)):
+        return None
+    moments.follow(end_ms)
+    return start_ms, end_ms
 
 
 def _taps(texts: Texts, bad: Bad) -> list[str]:
@@ -92,9 +108,9 @@ def _amounts(plan: Plan, field: str, name: str) -> Callable[[Texts, Columns, Bad
 
     def enter(texts: Texts, columns: Columns, bad: Bad) -> None:
         if "pulses" not in texts:
-            columns[name] = each(volume_of, texts[field], bad)
+            columns[name] = apart(volume_of, texts[field], bad)
         elif field not in texts:
-            columns["pulses"] = each(pulses_of, texts["pulses"], bad)
+            columns["pulses"] = apart(pulses_of, texts["pulses"], bad)
         else:
             both = list(zip(texts[field], texts["pulses"], strict=True))
             columns[name] = each(lambda row: volume_of(row[0]) if row[0].strip() else None, both, bad)

@@ -7,7 +7,7 @@ from typing import get_args
 
 from unrung.records import RingKind
 from unrung_adapters.bad_value import BadValue
-from unrung_adapters.batches import Bad, BuildColumns, Columns, Texts, each, required
+from unrung_adapters.batches import Bad, BuildColumns, Columns, Texts, apart, required
 from unrung_adapters.moments import Moments
 from unrung_adapters.plan import Plan, kind_reader
 from unrung_adapters.quantities import half_even, money_minor, or_none, units_micro
@@ -34,19 +34,19 @@ def ring_columns(plan: Plan) -> BuildColumns:
         at = texts["at"]
         columns: Columns = {"at_ms": moments.column("at", at, bad), "at_text": at, **texts.bare(_BARE)}
         if "units" in texts:
-            columns["units_micro"] = each(units_of, texts["units"], bad)
+            columns["units_micro"] = apart(units_of, texts["units"], bad)
         if "kind" in texts:
-            columns["kind"] = each(kind_of, texts["kind"], bad)
+            columns["kind"] = apart(kind_of, texts["kind"], bad)
         if "voided_at" in texts:
             _enter_voids(texts["voided_at"], moments, columns, bad)
         if "units" in texts:
             _enter_taken_back(texts["units"], formats.negative_units, columns, bad)
         if "amount" in texts:
-            minor = each(amount_of, texts["amount"], bad)
+            minor = apart(amount_of, texts["amount"], bad)
             columns["amount_minor"] = _line_amounts(minor, columns) if formats.amounts == "each" else minor
         columns["item"] = required("item", texts, bad)
         if "tax" in texts:
-            columns["tax_minor"] = each(tax_of, texts["tax"], bad)
+            columns["tax_minor"] = apart(tax_of, texts["tax"], bad)
         return columns
 
     return build

@@ -121,6 +121,27 @@ def test_the_order_of_rows_says_which_pass_a_time_is_of(case: str) -> None:
     ]  # fmt: skip
 
 
+@example([0, 10, 40], [-45, 50, 60])
+@example([130, 90], [-10, -25, -20])
+@given(st.lists(st.integers(-90, 180), max_size=5), st.lists(st.integers(-90, 180), min_size=1, max_size=5))
+def test_a_column_in_one_go_is_what_row_after_row_gives(first: list[int], second: list[int]) -> None:
+    """Minutes after one in the night in which the clocks go back: in one go where no time comes twice."""
+    columns = [[f"{datetime(2026, 11, 1, 1) + timedelta(minutes=each):%Y-%m-%dT%H:%M}" for each in some]  # noqa: DTZ001
+               for some in (first, second)]
+    notes, others = ReadNotes(), ReadNotes()
+    in_one_go, in_turn = moments(notes), moments(others)
+    for texts in columns:
+        assert in_one_go.column("at", texts, {}) == [in_turn.in_order("at", text) for text in texts]
+    assert notes == others
+
+
+@pytest.mark.parametrize("text", ["", "no time", "1999-12-31T23:00Z", "2027-01-01T00:00Z"])
+def test_a_time_of_a_column_that_cannot_be_is_told_of_its_row(text: str) -> None:
+    bad: dict[int, BadValue] = {}
+    found = moments().column("at", ["2026-10-31T20:00Z", text, "2026-10-31T20:01Z"], bad)
+    assert (found[0], found[2], list(bad)) == (utc_ms("2026-10-31T20:00Z"), utc_ms("2026-10-31T20:01Z"), [1])
+
+
 def test_without_an_order_every_doubtful_time_is_its_first_pass_and_counted() -> None:
     notes = ReadNotes()
     read = moments(notes, order="none")

@@ -16,17 +16,17 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from queue import Queue
-from typing import IO
+from typing import IO, TYPE_CHECKING
 
 from unrung.collecting import seldom_collected
-from unrung.daybook import Cache, ledger_of
-from unrung.findings.apply import with_findings
-from unrung.findings.fix_cases import first_needed
 from unrung.ledger.facts import DayFacts
 from unrung.ledger.results import DayLedger
 from unrung.settings import Settings
 from unrung.store.facts import facts_between
 from unrung.store.open import Store, look_at_store
+
+if TYPE_CHECKING:
+    from unrung.daybook import Cache
 
 POLITE = 10
 """What is computed ahead steps back behind all else on this machine (POSIX; on Windows who starts it says
@@ -56,12 +56,15 @@ def write_message(to: IO[bytes], message: object) -> None:
 
 def ledgers(db: Store, settings: Settings, given: IO[bytes], give: Give) -> None:
     """The ledger of every day, without findings, as bytes that the next one hands on as they are."""
+    from unrung.daybook import ledger_of  # each process loads only what it computes with
+
     plans: list[Plan] = pickle.load(given)
     (days, mine), *others = plans
     give(settings)
     if others:
         give(others)
-    left, cache = list(mine), Cache()
+    left = list(mine)
+    cache: Cache = {}
     for day in days:
         if left[:1] == [day]:
             del left[0]
@@ -73,6 +76,9 @@ def ledgers(db: Store, settings: Settings, given: IO[bytes], give: Give) -> None
 def findings(db: Store, settings: Settings, given: IO[bytes], give: Give) -> None:
     """The ledgers and what explains them. Facts of a day that passed through here are not yet in the store,
     or stand there as they were before."""
+    from unrung.findings.apply import with_findings
+    from unrung.findings.fix_cases import first_needed
+
     made: dict[date, DayFacts] = {}
     for content in _messages(given):
         ledger: DayLedger = pickle.loads(content)

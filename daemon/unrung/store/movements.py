@@ -65,7 +65,7 @@ def merge(
 
 
 def _came(result: Merge, fresh: Sequence[Values], stale: Sequence[tuple[int, int]]) -> Merge:
-    at, _, end, day = zip(*(row[8:12] for row in fresh), strict=True) if fresh else ((),) * 4
+    at, end, day = zip(*map(itemgetter(8, 10, 11), fresh), strict=True) if fresh else ((),) * 3
     result.touched_ms += [ms for ms in (*at, *end) if ms is not None]
     result.touched_days += [text for text in day if text is not None]
     result.new_rows, result.superseded = len(fresh) - len(stale), len(stale)
