@@ -76,14 +76,18 @@ class Draft:
     """Places of rests that could not be compared."""
 
     def leaf(self, at_ms: int, outlet: str, product: str) -> Leaf:
+        """That of the window about a moment; of one beside the day, its first or last window."""
         lo, hi = self.material.bounds
         step = self.settings.files.window_minutes * 60_000
-        start = lo + (min(max(at_ms, lo), hi - 1) - lo) // step * step
-        key = (start, outlet, product)
-        if key not in self.leaves:
+        if not lo <= at_ms < hi:
+            at_ms = lo if at_ms < lo else hi - 1
+        start = at_ms - (at_ms - lo) % step
+        found = self.leaves.get((start, outlet, product))
+        if found is None:
             minutes = (min(start + step, hi) - start) // 60_000
-            self.leaves[key] = Leaf(start, minutes, outlet, product, Volumes(), Counts())
-        return self.leaves[key]
+            found = Leaf(start, minutes, outlet, product, Volumes(), Counts())
+            self.leaves[start, outlet, product] = found
+        return found
 
     def name_of(self, origin: Origin) -> str:
         """The export that a line came from, as people know it."""

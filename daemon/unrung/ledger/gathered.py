@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from unrung.ledger.coverage import subtract
+from unrung.ledger.coverage import Span, subtract
 from unrung.ledger.draft import Draft, Seen
 from unrung.ledger.facts import (
     ClockFact,
@@ -20,7 +20,6 @@ from unrung.ledger.facts import (
     TillFact,
 )
 from unrung.ledger.material import groups_of
-from unrung.ledger.pours import Flow
 from unrung.ledger.rest import Said
 from unrung.ledger.results import ClockNote
 from unrung.ledger.rings import Unit
@@ -31,7 +30,8 @@ class _Made(NamedTuple):
 
     draft: Draft
     clocks: Mapping[str, ClockFact]
-    flows: Mapping[int, Flow]
+    spans: Mapping[int, Span]
+    """Of flows, by key."""
     reasons: Mapping[int, str]
     """Place of a rest to why it was written down."""
 
@@ -45,10 +45,10 @@ def day_facts(draft: Draft, said: Sequence[Said], notes: Sequence[ClockNote]) ->
     today = draft.material
     made = _Made(
         draft, {clock.outlet: clock for clock in clocks},
-        {flow.key: flow for flow in (*today.pours.beer, *today.pours.cleaning)},
+        {flow.key: (flow.start_ms, flow.end_ms) for flow in (*today.pours.beer, *today.pours.cleaning)},
         {rest.place: entry.reason for entry in said for rest, _ in entry.explained},
     )
-    serves = (_serve(seen, made) for seen in draft.seen)
+    serves = [_serve(seen, made) for seen in draft.seen]
     return DayFacts(
         today.day, today.bounds, tuple(sorted(serves, key=_by_end)), tuple(sorted(_rings(made))),
         tuple(sorted(_flows(draft))), tuple(sorted(_kegs(draft))), tuple(sorted(_logs(said))),
@@ -63,8 +63,7 @@ def _by_end(serve: ServeFact) -> tuple[object, ...]:
 
 def _serve(seen: Seen, made: _Made) -> ServeFact:
     serve, unit, rest = seen.serve, seen.unit, seen.rest
-    parts = tuple(
-        [(made.flows[key].start_ms, made.flows[key].end_ms, volume) for key, volume in serve.parts])
+    parts = tuple([(*made.spans[key], volume) for key, volume in serve.parts])
     rung = (0, "", "", 0, False, False) if unit is None else (
         unit.portion_ul, unit.line.item, unit.line.size, _corrected(unit, made), unit.voided, unit.comp)
     left_ul = not_compared_ul = 0
@@ -77,10 +76,10 @@ def _serve(seen: Seen, made: _Made) -> ServeFact:
             not_compared_ul = rest.left_ul
         else:
             left_ul = rest.left_ul
-    return ServeFact(
+    return ServeFact._make((
         seen.outlet, serve.product, serve.tap, serve.start_ms, serve.end_ms, serve.volume_ul, parts, *rung,
         serve.uncertain, seen.other_size, left_ul, not_compared_ul, reason,
-    )
+    ))
 
 
 def _corrected(unit: Unit, made: _Made) -> int:
@@ -143,10 +142,10 @@ def _till(made: _Made) -> Iterator[TillFact]:
     start = made.draft.material.bounds[0]
     times: dict[tuple[str, str], list[int]] = defaultdict(list)
     for line in made.draft.material.inputs.rings:
-        clock = made.clocks.get(groups.get(line.outlet, line.outlet))
-        at = line.at_ms if clock is None else clock.corrected(line.at_ms)
-        times[line.outlet, line.terminal].append((at - start) // 1000)
-    for place, seconds in times.items():
-        yield TillFact(*place, tuple(sorted(seconds)))
+        times[line.outlet, line.terminal].append(line.at_ms)
+    for place, rung in times.items():
+        clock = made.clocks.get(groups.get(place[0], place[0]))
+        at = rung if clock is None else map(clock.corrected, rung)
+        yield TillFact(*place, tuple(sorted([(at_ms - start) // 1000 for at_ms in at])))
 
 

@@ -79,12 +79,12 @@ def _hear_pooled(
     """
     today, outlets = draft.material, Outlets(draft.settings)
     within = usual_hours(today.day, draft.settings.venue) or today.bounds
-    rings = _rung_at(draft, clocks, outlets, outlets.own)
     serves: dict[str, list[Serve]] = defaultdict(list)
-    for found in matched.values():
+    for found in matched.values() if today.stands else ():
         for serve in found.serves:
             if serve.tap in today.stands and serve.volume_ul >= GLASS_LEAST_UL:
                 serves[today.stands[serve.tap]].append(serve)
+    rings = _rung_at(draft, clocks, outlets, outlets.own) if serves else {}
     in_pool: dict[str, list[Span]] = defaultdict(list)
     for own, mine in sorted(serves.items()):
         holes = silences(sorted(rings[own]), sorted(serve.end_ms for serve in mine), within, CERTAIN / 2)
@@ -106,8 +106,12 @@ def _rung_at(
     """When each outlet rang anything at all, by the meters' clock; ``named``: what it goes by."""
     times: dict[str, list[int]] = defaultdict(list)
     for line in draft.material.inputs.rings:
-        times[named(line.outlet)].append(_corrected(line.at_ms, clocks.get(outlets.of(line.outlet))))
-    return times
+        times[line.outlet].append(line.at_ms)
+    heard: dict[str, list[int]] = defaultdict(list)
+    for outlet, rung in times.items():
+        clock = clocks.get(outlets.of(outlet))
+        heard[named(outlet)] += [_corrected(at_ms, clock) for at_ms in rung]
+    return heard
 
 
 def _without_rings(hole: Span, serves: Sequence[Serve]) -> bool:

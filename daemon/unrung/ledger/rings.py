@@ -161,8 +161,10 @@ def _units(rung: Rung, serial: Counter[int]) -> list[Unit]:
         row = rung.portions[0]
         key = (line.id << _UNIT_BITS) | serial[line.id]
         serial[line.id] += 1
-        return [Unit(key, line, rung.outlet, row.product, row.portion_ul, line.at_ms, ONE, rung.net_minor,
-                     comp, part.voided, part.voided_ms)]
+        return [Unit._make((
+            key, line, rung.outlet, row.product, row.portion_ul, line.at_ms, ONE, rung.net_minor, comp,
+            part.voided, part.voided_ms,
+        ))]
     vessels = pieces(rung)
     cents = equal_shares(rung.net_minor, len(vessels))
     units: list[Unit] = []

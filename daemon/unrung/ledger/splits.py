@@ -48,7 +48,7 @@ def make_whole(rungs: Iterable[Rung]) -> list[Rung]:
     done: list[Rung] = []
     waiting: dict[tuple[str, ...], list[Rung]] = defaultdict(list)
     for rung in rungs:
-        if rung.part.voided or rung.by_volume:
+        if rung.part.micro == ONE or rung.part.voided or rung.by_volume:
             done.append(rung)
             continue
         whole, fraction = _parted(rung)

@@ -19,6 +19,7 @@ class TapList:
         self._zone, self._starts = venue.timezone, venue.day_starts
         self._rows = tuple(rows)
         self._by_name: dict[str, list[TapRow]] = defaultdict(list)
+        self._always: dict[str, TapRow] = {}
         for row in self._rows:
             for name in {row.tap.casefold(), row.meter.casefold()} - {""}:
                 self._by_name[name].append(row)
@@ -26,9 +27,12 @@ class TapList:
     def at(self, name: str, at_ms: int) -> TapRow | None:
         """The row in force for tap or meter ``name``; None where unknown, or where one meter feeds
         faucets of several products and so cannot tell them apart."""
+        always = self._always.get(name)
+        if always is not None:
+            return always
         rows = self._by_name.get(name.strip().casefold(), ())
         if len(rows) == 1 and _undated(rows[0]):
-            return rows[0]
+            self._always[name] = rows[0]
         live = self._live(rows, at_ms)
         return live[0] if live and len({(row.product, row.outlet) for row in live}) == 1 else None
 
