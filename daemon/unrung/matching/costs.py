@@ -127,6 +127,8 @@ def possible_pairs(
     crowds = np.flatnonzero(np.bincount(day, last - first) > most)
     if not len(crowds):
         return edges_of(rings, glasses, laws, *spread(first, last))
+    if (day == crowds[0]).all():
+        return edges_of(rings, glasses, laws, *_offered(rings, glasses, laws, first, last, most))
     ring, glass = spread(first, np.where(np.isin(day, crowds), first, last))
     keys = [ring * len(glasses.end) + glass]
     for crowd in crowds.tolist():
