@@ -51,21 +51,21 @@ def alone(bar: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def two(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[subprocess.Popen[bytes]]]:
-    """The processes that are started, as on a machine with two processors; afterwards all have ended."""
+def one(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[subprocess.Popen[bytes]]]:
+    """The process that is started, as on a machine with two processors; afterwards it has ended."""
     made = _noted(monkeypatch)
     yield made
-    assert len(made) == 2 and all(process.returncode is not None for process in made)
+    assert len(made) == 1 and all(process.returncode is not None for process in made)
 
 
 @pytest.fixture
-def three(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[subprocess.Popen[bytes]]]:
-    """The same, where two of them take turns of two days at the ledgers."""
+def two(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[subprocess.Popen[bytes]]]:
+    """The same, where two take turns of two days."""
     monkeypatch.setattr(ledgers, "SHARED_DAYS", DAYS)
     monkeypatch.setattr(ledgers, "TURN_DAYS", 2)
     made = _noted(monkeypatch)
     yield made
-    assert len(made) == 3 and all(process.returncode is not None for process in made)
+    assert len(made) == 2 and all(process.returncode is not None for process in made)
 
 
 def _noted(monkeypatch: pytest.MonkeyPatch) -> list[subprocess.Popen[bytes]]:
@@ -106,13 +106,13 @@ def rows(folder: Path) -> dict[str, list[tuple[object, ...]]]:
         return {name: db.execute(f"SELECT * FROM {name}").fetchall() for name in names}
 
 
-@pytest.mark.parametrize("started", ["two", "three"])
+@pytest.mark.parametrize("started", ["one", "two"])
 def test_the_same_files_and_the_same_store(
     bar: Path, alone: Path, tmp_path: Path, started: str, request: pytest.FixtureRequest,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     request.getfixturevalue(started)
-    monkeypatch.setattr(issuing, "_computed", _never)
+    monkeypatch.setattr(issuing, "ledger_of", _never)
     done = run(bar, tmp_path / "bar")
     assert files(tmp_path / "bar") == files(alone)
     assert rows(tmp_path / "bar") == rows(alone)
@@ -120,7 +120,7 @@ def test_the_same_files_and_the_same_store(
 
 
 @pytest.mark.parametrize(
-    ("started", "which"), [("two", 0), ("two", 1), ("three", 0), ("three", 1), ("three", 2)])
+    ("started", "which"), [("one", 0), ("two", 0), ("two", 1)])
 def test_a_process_that_ends_too_early_costs_time_only(
     bar: Path, alone: Path, tmp_path: Path, started: str, which: int, request: pytest.FixtureRequest,
     monkeypatch: pytest.MonkeyPatch,
@@ -174,7 +174,7 @@ def test_after_kill_9_no_process_is_left_and_the_next_run_goes_on(
     process.send_signal(signal.SIGKILL)
     process.wait()
     process.stdout.close()
-    assert len(started) == 2
+    assert len(started) == 1
     patience = time.monotonic() + 60
     while any(_runs(pid) for pid in started):
         assert time.monotonic() < patience, "a process outlived the one that started it"

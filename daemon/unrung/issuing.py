@@ -101,8 +101,8 @@ def issue_day(
 ) -> Issued:
     """Compute ``day`` and issue it where it is new or differs from what was issued. A day of a closed
     period is never issued again: what differs is carried by the open one. By a clock in doubt it is
-    issued, and mailed, as at the time that is known. ``ahead``: its ledger where that was computed before,
-    since when no movement may have come in."""
+    issued, and mailed, as at the time that is known. ``ahead``: its ledger, without findings, where that was
+    computed before, since when no movement may have come in."""
     now_ms = seen_ms(db, settings, now_ms)
     closed = closing_of(db, day)
     if closed is not None:
@@ -110,7 +110,8 @@ def issue_day(
         return Issued(day, closed.revision, False, ledger, adjusted=moved)
     row = day_row(db, day)
     revision, digest = (row.revision, row.digest) if row else (0, "")
-    ledger = ahead(day) or _computed(db, settings, day, cache)
+    ledger = ahead(day) or ledger_of(db, settings, day, cache)
+    ledger = with_findings(ledger, facts_between(db, first_needed(day, settings), day), settings)
     tables = tables_of(ledger, settings, NO_REVISION)
     first = csv_files(ledger, settings, tables)
     now_digest = content_digest(first)
@@ -147,11 +148,6 @@ def issue_day(
                 db, settings, ledger, files, now_ms, bounds_of(settings, day)[1], first=revision == 1
             )
     return Issued(day, revision, changed, ledger, unplaced)
-
-
-def _computed(db: Store, settings: Settings, day: date, cache: Cache) -> DayLedger:
-    ledger = ledger_of(db, settings, day, cache)
-    return with_findings(ledger, facts_between(db, first_needed(day, settings), day), settings)
 
 
 def _time_has_come(db: Store, settings: Settings, day: date, now_ms: int) -> bool:

@@ -1,10 +1,9 @@
-"""Days of a long backlog, computed ahead in processes of their own while another one writes them down.
+"""Ledgers of a long backlog, computed ahead in processes of their own while who started them writes.
 
-``worker``   the processes, as a pipe: each day's ledger, then its findings
+``worker``   one of the processes: the ledgers of its days
 ``ledgers``  starts them and hands the ledgers over
 
-Computing a day is two parts that need different things: the first the movements of three days, the second
-the facts of 28 days before. So they go one behind the other. The first takes longer; of many days two
-processes take turns at it, and the second of them hands on what the first one made. They read the store and
-nothing else; only who started them writes, day after day as without them.
+A ledger takes as long as all else of a day together. Of many days two processes take turns at them, and the
+second of them hands on what the first one made. They read the store and nothing else; only who started them
+finds out what the ledgers show, and writes, day after day as without them.
 """

@@ -29,9 +29,10 @@ hundred times a day: a tenth of the processor's time."""
 
 @contextmanager
 def ledgers_ahead(settings: Settings, days: Sequence[date], say: Callable[[str], None]) -> Iterator[Ahead]:
-    """Has ``days`` computed ahead, in order, where there are many and more than one processor; ask for each
-    in that order. Where that fails, for whatever reason, it is said once, and every day from then on is to
-    be computed by who asks, who then sees what is wrong. Nobody else may write movements meanwhile."""
+    """Has the ledgers of ``days`` computed ahead, in order, where there are many and more than one processor;
+    ask for each in that order. Where that fails, for whatever reason, it is said once, and every day from
+    then on is to be computed by who asks, who then sees what is wrong. Nobody else may write movements
+    meanwhile."""
     if len(days) < FEWEST_DAYS or processors() < 2:
         yield lambda day: None
         return
@@ -74,12 +75,12 @@ def _started(
 ) -> IO[bytes]:
     """Start them, each reading what the one before writes; where the last one's ledgers come out."""
     plans = plans_of(days)
-    first = _process("ledgers", subprocess.PIPE)
+    first = _process(subprocess.PIPE)
     started.append(first)
-    for step in (*["ledgers"] * (len(plans) - 1), "findings"):
+    for _ in plans[1:]:
         before = started[-1].stdout
         assert before is not None
-        started.append(_process(step, before))
+        started.append(_process(before))
         before.close()  # the next one's alone now: with it goes the one before
     assert first.stdin is not None
     with suppress(BrokenPipeError):
@@ -101,11 +102,11 @@ def plans_of(days: Sequence[date]) -> list[Plan]:
     return [(first, first), (days, second)]
 
 
-def _process(step: str, given: int | IO[bytes]) -> subprocess.Popen[bytes]:
+def _process(given: int | IO[bytes]) -> subprocess.Popen[bytes]:
     found_here = os.pathsep.join(path for path in sys.path if path)
     windows = ("CREATE_NO_WINDOW", "BELOW_NORMAL_PRIORITY_CLASS")
     return subprocess.Popen(
-        [sys.executable, "-P", "-m", "unrung.ahead.worker", step],
+        [sys.executable, "-P", "-m", "unrung.ahead.worker"],
         env={**KEPT, **os.environ, "PYTHONPATH": found_here}, stdin=given, stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL, creationflags=sum(getattr(subprocess, name, 0) for name in windows),
     )

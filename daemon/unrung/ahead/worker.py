@@ -1,7 +1,7 @@
-"""One of the processes; ``python -m unrung.ahead.worker ledgers`` or ``findings``.
+"""One of the processes; ``python -m unrung.ahead.worker``.
 
-All read messages (pickle) from their standard input and write them to their standard output, the settings
-first. A pipe that breaks ends them: none lives on without who started them.
+It reads messages (pickle) from its standard input, the settings first, and writes them to its standard
+output. A pipe that breaks ends it: it does not live on without who started it.
 """
 
 from __future__ import annotations
@@ -11,18 +11,15 @@ import pickle
 import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import closing, contextmanager, suppress
-from dataclasses import replace
+from contextlib import closing, contextmanager
 from datetime import date
 from pathlib import Path
 from queue import Queue
 from typing import IO, TYPE_CHECKING
 
 from unrung.collecting import seldom_collected
-from unrung.ledger.facts import DayFacts
 from unrung.ledger.results import DayLedger
 from unrung.settings import Settings
-from unrung.store.facts import facts_between
 from unrung.store.open import Store, look_at_store
 
 if TYPE_CHECKING:
@@ -39,7 +36,7 @@ memory is held."""
 
 
 Give = Callable[[object], None]
-WAITING = {"ledgers": 48, "findings": 4}
+WAITING = 48
 """Messages that wait to be read, at most, about 0.2 MB each: days are not all equally long, and who takes
 turns at the ledgers is two turns ahead."""
 _LAST, _PASS_ON = object(), object()
@@ -56,12 +53,12 @@ def write_message(to: IO[bytes], message: object) -> None:
 
 def ledgers(db: Store, settings: Settings, given: IO[bytes], give: Give) -> None:
     """The ledger of every day, without findings, as bytes that the next one hands on as they are."""
-    from unrung.daybook import ledger_of  # each process loads only what it computes with
+    from unrung.daybook import ledger_of  # who starts it needs none of it
 
     plans: list[Plan] = pickle.load(given)
     (days, mine), *others = plans
-    give(settings)
     if others:
+        give(settings)
         give(others)
     left = list(mine)
     cache: Cache = {}
@@ -73,48 +70,18 @@ def ledgers(db: Store, settings: Settings, given: IO[bytes], give: Give) -> None
             give(_PASS_ON)
 
 
-def findings(db: Store, settings: Settings, given: IO[bytes], give: Give) -> None:
-    """The ledgers and what explains them. Facts of a day that passed through here are not yet in the store,
-    or stand there as they were before."""
-    from unrung.findings.apply import with_findings
-    from unrung.findings.fix_cases import first_needed
-
-    made: dict[date, DayFacts] = {}
-    for content in _messages(given):
-        ledger: DayLedger = pickle.loads(content)
-        first = first_needed(ledger.day, settings)
-        for day in [day for day in made if (first - day).days > 1]:  # a fix may need one day more
-            del made[day]
-        told = with_findings(ledger, facts_between(db, first, ledger.day, made), settings)
-        if told.facts is not None:
-            made[told.day] = told.facts
-        give((content, {"lone": told.lone, "findings": told.findings, "fixes": told.fixes}))
-
-
 def read_ledger(given: IO[bytes]) -> DayLedger:
-    """The next one that ``findings`` wrote. Raises EOFError, or another error, where none came whole."""
-    content, told = pickle.load(given)
-    ledger: DayLedger = pickle.loads(content)
-    return replace(ledger, **told)
-
-
-def _messages(given: IO[bytes]) -> Iterator[bytes]:
-    with suppress(EOFError):
-        while True:
-            yield pickle.load(given)
-
-
-STEPS: dict[str, Callable[[Store, Settings, IO[bytes], Give], None]] = {
-    "ledgers": ledgers, "findings": findings,
-}
+    """The next one that ``ledgers`` wrote. Raises EOFError, or another error, where none came whole."""
+    ledger: DayLedger = pickle.loads(pickle.load(given))
+    return ledger
 
 
 @contextmanager
-def _written_behind(to: IO[bytes], given: IO[bytes], most: int) -> Iterator[Give]:
+def _written_behind(to: IO[bytes], given: IO[bytes]) -> Iterator[Give]:
     """Messages are written while the next one is made: a pipe alone does not hold one whole. What is passed
     on is the next one of those ``given``. A pipe that nobody reads any more, or whose writer has ended, ends
     the process."""
-    waiting: Queue[object] = Queue(most)
+    waiting: Queue[object] = Queue(WAITING)
 
     def write() -> None:
         try:
@@ -135,11 +102,10 @@ def main() -> None:
     given = sys.stdin.buffer
     if hasattr(os, "nice"):
         os.nice(POLITE)
-    step = sys.argv[1]
     settings: Settings = pickle.load(given)
     with (closing(look_at_store(Path(settings.folder) / settings.files.store)) as db,
-          _written_behind(sys.stdout.buffer, given, WAITING[step]) as give):
-        STEPS[step](db, settings, given, give)
+          _written_behind(sys.stdout.buffer, given) as give):
+        ledgers(db, settings, given, give)
 
 
 if __name__ == "__main__":

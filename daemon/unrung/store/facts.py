@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import json
 import zlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from datetime import date
-from functools import lru_cache
 from typing import Any
 
 from sqlite_utils import Database
@@ -32,6 +31,11 @@ _PARTS = ServeFact._fields.index("parts")
 _TEXTS = tuple(map(ServeFact._fields.index, ("outlet", "product", "tap", "item", "size", "reason")))
 
 
+_LAST_READ: dict[bytes, DayFacts] = {}
+"""What was read last. Days issued one after the other look back over nearly the same days, which are not
+unpacked again; a megabyte a busy day, so none is kept longer."""
+
+
 def save_facts(db: Database, facts: DayFacts) -> None:
     """Keep a day's facts in place of what was known of it; inside the caller's transaction."""
     db.execute(
@@ -41,19 +45,16 @@ def save_facts(db: Database, facts: DayFacts) -> None:
     )
 
 
-def facts_between(
-    db: Database, first: date, last: date, known: Mapping[date, DayFacts] | None = None
-) -> list[DayFacts]:
-    """Facts of the issued business days first..last, in order. Days that are ``known`` stand as they are
-    there, whether the store has them or not."""
-    own = {day: facts for day, facts in (known or {}).items() if first <= day <= last}
+def facts_between(db: Database, first: date, last: date) -> list[DayFacts]:
+    """Facts of the issued business days first..last, in order."""
     rows = db.execute(
-        "SELECT day, facts FROM day_facts WHERE day BETWEEN ? AND ? "
-        "AND day NOT IN (SELECT value FROM json_each(?))",
-        [first.isoformat(), last.isoformat(), json.dumps([day.isoformat() for day in own])],
+        "SELECT facts FROM day_facts WHERE day BETWEEN ? AND ? ORDER BY day",
+        [first.isoformat(), last.isoformat()],
     ).fetchall()
-    own |= {date.fromisoformat(day): unpacked(content) for day, content in rows}
-    return [own[day] for day in sorted(own)]
+    found = {content: _LAST_READ.get(content) or unpacked(content) for (content,) in rows}
+    _LAST_READ.clear()
+    _LAST_READ.update(found)
+    return list(found.values())
 
 
 def packed(facts: DayFacts) -> bytes:
@@ -66,10 +67,8 @@ def packed(facts: DayFacts) -> bytes:
     return zlib.compress(json.dumps(content, separators=(",", ":")).encode("utf-8"))
 
 
-@lru_cache(maxsize=64)
 def unpacked(content: bytes) -> DayFacts:
-    """The facts that ``packed`` made bytes of. Days issued one after the other look back over nearly
-    the same days: the bytes last seen are not unpacked again."""
+    """The facts that ``packed`` made bytes of."""
     read = json.loads(zlib.decompress(content))
     low, high = read["bounds"]
     return DayFacts(
