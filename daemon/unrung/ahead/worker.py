@@ -30,7 +30,7 @@ POLITE = 10
 so)."""
 
 
-TOGETHER = 3
+TOGETHER = 2
 """Days made ready for matching together with one: with more of them, little time is saved and more
 memory is held."""
 
