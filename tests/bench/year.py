@@ -11,21 +11,19 @@ Measured on two cores on which two other programs computed all the while, so tha
 ratios of processor and of memory, with the other's in seconds and megabytes:
 
                                              processor        memory    against
-    28 days, files to variance files         11.1 (1.07 s)    1.89 (191)  pandas script
-    364 days, the same                       19.1 (8.47 s)    0.58 (648)  pandas script
-    one more day after 28, start-up and all   2.6 (1.07 s)    1.02 (191)  pandas script on all days
-    intake of 28 days                         4.2 to 4.7 (0.4 s)    1.9 (46)  csv.reader + executemany
-    intake of 364 days                        4.6 (3.5 s)     1.9 (46)  csv.reader + executemany
-    2, 4, 8 times the rows of 7 days         1.7, 3.6, 6.6    1.4, 2.0, 2.8  1 times the rows
+    28 days, files to variance files          7.0 (1.8 s)     1.39 (185)  pandas script
+    364 days, the same                       12.3 (11.3 s)    0.72 (641)  pandas script
+    one more day after 28, start-up and all   1.8 (1.3 s)     0.89 (180)  pandas script on all days
+    intake of 28 days                         4.2 (0.6 s)     1.8 (40)  csv.reader + executemany
+    intake of 84, 364 days                    3.5 to 4.6      1.8 (41)  csv.reader + executemany
+    2, 4, 8 times the rows of 7 days         1.3, 3.2, 5.7    1.3, 1.9, 3.7  1 times the rows
 
-Of the 162 s of 364 days intake is 16 s, nearly half of it SQLite adding rows to a table with five
-indexes. A day's ledger is 0.19 s, the half of it matching; its findings are 0.16 s once 28 days lie
-behind, less before; its files, page, mail and rows 0.04 s. The first two run in processes of their own,
-one behind the other, beside which the third waits: on idle cores the clock shows no more than the longest
-of the three and intake. Memory does not grow with the days: 95 to 135 MB in each of the three processes.
-Start-up is 0.7 s: imports, of which pydantic's models, SciPy (with the first matching) and requests are
-the most. One more day computes two days, since the one before shares an edge with it: 1.7 s after start-
-up, of which findings are 0.55 s, SciPy's import 0.3 s, and matching 0.3 s.
+Of the 139 s of 364 days intake is 18 to 20 s, a third of it SQLite adding rows: 5.6 microseconds a row, of
+which the five indexes and the look at the export that a row comes from are 2.1. A day's ledger is 0.17 s, two
+thirds of it matching; its findings are 0.09 s; its files, page, mail and rows 0.06 s. Ledgers are made in two
+processes of their own, which take turns, while the third finds and writes: on two idle cores the clock shows
+intake and the half of all else. Memory does not grow with the days: 150 MB in each of the three processes.
+One more day computes two days, since the one before shares an edge with it.
 """
 
 from __future__ import annotations
