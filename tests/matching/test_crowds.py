@@ -14,9 +14,10 @@ from hypothesis import strategies as st
 from matching.days import DAY_MS, HALF, PINT, SETTINGS, busy_day, lone_ul, matched
 from unrung.matching import priors
 from unrung.matching.assign import best_assignment, good_assignment, total_gain
-from unrung.matching.costs import Edges, possible_pairs
+from unrung.matching.costs import possible_pairs
 from unrung.matching.crowd import cap_of
 from unrung.matching.prepare import prepare
+from unrung.matching.sides import Edges
 from unrung.matching.types import Matched, MatchSettings, MeteredPour, RingUnit
 
 LATE = MatchSettings(window_after_ms=360 * 60_000)

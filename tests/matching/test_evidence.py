@@ -10,10 +10,10 @@ import pytest
 
 from matching.days import DAY_MS, HALF, NOON_MS, PINT, SETTINGS, busy_day, lone_ul, pour, ring
 from unrung.matching.assign import best_assignment
-from unrung.matching.costs import Edges
 from unrung.matching.match import match_day
 from unrung.matching.prepare import prepare
 from unrung.matching.prices import prices_of
+from unrung.matching.sides import Edges
 from unrung.matching.types import Entry, KegOn, Matched, MeteredPour, RingUnit
 
 

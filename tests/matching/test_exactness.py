@@ -12,7 +12,7 @@ from ortools.graph.python import linear_sum_assignment as lsa
 from scipy.optimize import linear_sum_assignment
 
 from unrung.matching.assign import best_assignment, total_gain
-from unrung.matching.costs import Edges
+from unrung.matching.sides import Edges
 
 FORBIDDEN = -1
 

@@ -26,13 +26,14 @@ from matching.days import (
 from unrung.matching.assign import best_assignment
 from unrung.matching.clockwork import Centre, clockwork_of
 from unrung.matching.columns import Pours, pour_columns, unit_columns
-from unrung.matching.costs import Rings, possible_pairs
+from unrung.matching.costs import possible_pairs
 from unrung.matching.fills import Fills, Sizes, sizes_of
 from unrung.matching.known import Known, Rung
 from unrung.matching.laws import prior_laws
 from unrung.matching.learning import price, rings_of
 from unrung.matching.rounds import no_mates, rounds_of
 from unrung.matching.serves import Weighed, judge, serves_of, usual_lines, weigh
+from unrung.matching.sides import Rings
 from unrung.matching.types import Matched, MeteredPour, RingUnit
 
 NOTHING_SAID = Rings(*(np.zeros(0, np.int64) for _ in Rings.__slots__))

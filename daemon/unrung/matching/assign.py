@@ -15,7 +15,7 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import min_weight_full_bipartite_matching
 
 from unrung.matching.columns import Ints
-from unrung.matching.costs import Edges
+from unrung.matching.sides import Edges
 
 BLOCK_RINGS = 256
 """Pieces are gathered up to about this many rings a call; the solver's time grows faster than

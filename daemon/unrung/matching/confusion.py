@@ -16,8 +16,9 @@ import numpy as np
 from unrung.matching import priors
 from unrung.matching.assign import best_assignment
 from unrung.matching.columns import Bools, Floats, Ints, spread
-from unrung.matching.costs import Edges, Glasses, Rings, glasses_at, is_said, possible_pairs, rings_at
+from unrung.matching.costs import possible_pairs
 from unrung.matching.laws import Laws
+from unrung.matching.sides import Edges, Glasses, Rings, glasses_at, is_said, rings_at
 
 Confusion = tuple[tuple[int, int], ...]
 """(product rung, product poured)."""

@@ -10,7 +10,9 @@ so it is left out: that, and not a fixed window alone, keeps the problem small w
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -18,52 +20,8 @@ from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints, order_key, spread
 from unrung.matching.crowd import offered
 from unrung.matching.fills import log_fill
-from unrung.matching.laws import CLASSES, SAID, Laws, bins, usual_ms
-
-
-@dataclass(frozen=True, slots=True)
-class Rings:
-    """Ring units and log entries as the assignment sees them, sorted by product and corrected time."""
-
-    product: Ints
-    corrected: Ints
-    """Its time corrected by the learnt clock (ms): about when its serve ended."""
-    shift: Ints
-    """Middle residual lag of its round-mates (ms); 0 without any."""
-    law: Ints
-    """Row of ``Laws.mates``: its day's rows, and how many mates it has; ``SAID`` for a log entry."""
-    base: Ints
-    """Gain of being paired at all."""
-    centre: Floats
-    """Log of what a glass sold as this portion holds."""
-    latest: Ints
-    """Its serve ended no later (voided rings)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Glasses:
-    """Serves as the assignment sees them, sorted by product and end."""
-
-    product: Ints
-    end: Ints
-    log_volume: Floats
-    lone: Floats
-    """Log density of its volume and of having no ring, less the log chance of having one."""
-    wrong: Ints
-    """Gain of its volume under a ring that names another size."""
-    own: Ints
-    """Gain of a ring by the name that the tap list gives,"""
-    other: Ints
-    """and of one by another name: where a tap is connected to another keg, the likelier."""
-
-
-@dataclass(frozen=True, slots=True)
-class Edges:
-    """Possible pairs, sorted by ring and serve; every gain is positive."""
-
-    ring: Ints
-    glass: Ints
-    gain: Ints
+from unrung.matching.laws import CLASSES, Laws, bins, usual_ms
+from unrung.matching.sides import Edges, Glasses, Rings, rings_at
 
 
 def millinats(values: Floats) -> Ints:
@@ -93,26 +51,10 @@ def glasses_of(
     )
 
 
-def is_said(rings: Rings) -> Bools:
-    """Which rows are log entries."""
-    found: Bools = rings.law % CLASSES == SAID
-    return found
-
-
 def ring_bases(ring_rate: Floats, lone: Floats) -> Ints:
     """Gain of being paired at all, from the local rate of rings (per second) and the share of
     such rings that stay alone."""
     return millinats(priors.PAIR_BONUS + np.log((1 - lone) / (lone * ring_rate)))
-
-
-def rings_at(rings: Rings, rows: Ints | Bools | slice) -> Rings:
-    """Some of the rings, in the order of ``rows``."""
-    return Rings(*(getattr(rings, name)[rows] for name in Rings.__slots__))
-
-
-def glasses_at(glasses: Glasses, rows: Ints | Bools | slice) -> Glasses:
-    """Some of the serves, in the order of ``rows``."""
-    return Glasses(*(getattr(glasses, name)[rows] for name in Glasses.__slots__))
 
 
 def possible_pairs(
@@ -126,7 +68,7 @@ def possible_pairs(
     day = rings.law // CLASSES
     crowds = np.flatnonzero(np.bincount(day, last - first) > most)
     if not len(crowds):
-        return edges_of(rings, glasses, laws, *spread(first, last))
+        return _all_edges(rings, glasses, laws, _stretches(first, last))
     if (day == crowds[0]).all():
         return edges_of(rings, glasses, laws, *_offered(rings, glasses, laws, first, last, most))
     ring, glass = spread(first, np.where(np.isin(day, crowds), first, last))
@@ -163,14 +105,49 @@ def crowded_days(rings: Rings, glasses: Glasses, laws: Laws) -> Bools:
     return found
 
 
+PAIRS_AT_ONCE = 32_768
+"""Of many pairs, so many are looked at in one go: what is worked out of them stays near the processor."""
+
+
+def _stretches(first: Ints, last: Ints) -> Iterator[tuple[Ints, Ints]]:
+    """``spread``, a stretch of rings at a time."""
+    until = np.cumsum(last - first)
+    most = int(until[-1]) if len(until) else 0
+    cuts = np.searchsorted(until, np.arange(PAIRS_AT_ONCE, most, PAIRS_AT_ONCE), "right")
+    for low, high in pairwise((0, *np.unique(cuts[cuts > 0]).tolist(), len(first))):
+        ring, glass = spread(first[low:high], last[low:high])
+        yield low + ring, glass
+
+
 def edges_of(rings: Rings, glasses: Glasses, laws: Laws, ring: Ints, glass: Ints) -> Edges:
     """The gains of these pairs; those not worth it left out."""
+    cuts = (*range(0, max(len(ring), 1), PAIRS_AT_ONCE), len(ring))
+    return _all_edges(rings, glasses, laws, (
+        (ring[low:high], glass[low:high]) for low, high in pairwise(cuts)
+    ))
+
+
+def _all_edges(
+    rings: Rings, glasses: Glasses, laws: Laws, stretches: Iterable[tuple[Ints, Ints]]
+) -> Edges:
+    least, whole_round = -_likeliest(laws)[rings.law], _whole_round(rings, laws)
+    by_law = replace(laws, solo=laws.solo_share[:, None] * np.repeat(laws.solo, CLASSES, axis=0))
+    parts = [
+        _edges_of(rings, glasses, by_law, ring, glass, least, whole_round) for ring, glass in stretches
+    ]
+    if len(parts) == 1:
+        return parts[0]
+    return Edges(*(np.concatenate([getattr(part, name) for part in parts]) for name in Edges.__slots__))
+
+
+def _edges_of(
+    rings: Rings, glasses: Glasses, laws: Laws, ring: Ints, glass: Ints, least: Ints, whole_round: Floats
+) -> Edges:
+    """``laws.solo``: a row for each law; ``least``: what each ring's pairs must be worth but for the lag."""
     worth = rings.base[ring] + glasses.own[glass] + _fill_gain(rings.centre[ring], glasses, glass)
-    some = np.flatnonzero(
-        (worth > -_likeliest(laws)[rings.law][ring]) & (glasses.end[glass] <= rings.latest[ring])
-    )
+    some = np.flatnonzero((worth > least[ring]) & (glasses.end[glass] <= rings.latest[ring]))
     ring, glass, worth = ring[some], glass[some], worth[some]
-    density = _lag_density(rings, laws, ring, rings.corrected[ring] - glasses.end[glass])
+    density = _lag_density(rings, laws, ring, rings.corrected[ring] - glasses.end[glass], whole_round)
     some = np.flatnonzero(density > 0)
     gain = millinats(np.log(density[some])) + worth[some]
     kept = np.flatnonzero(gain > 0)
@@ -178,15 +155,14 @@ def edges_of(rings: Rings, glasses: Glasses, laws: Laws, ring: Ints, glass: Ints
     return Edges(ring[some], glass[some], gain[kept])
 
 
-def _lag_density(rings: Rings, laws: Laws, ring: Ints, residual: Ints) -> Floats:
-    """Density (per second) of each ring's lag; 0 beyond the window."""
+def _lag_density(rings: Rings, laws: Laws, ring: Ints, residual: Ints, whole_round: Floats) -> Floats:
+    """Density (per second) of each ring's lag; 0 beyond the window. ``laws.solo``: a row for each law."""
     at, inside = bins(laws.scale, residual)
     law = rings.law[ring]
-    solo = laws.solo_share[:, None] * np.repeat(laws.solo, CLASSES, axis=0)
-    density = solo[law, at]
+    density = laws.solo[law, at]
     some = np.flatnonzero(law % CLASSES)
     near, also = bins(laws.scale, residual[some] - rings.shift[ring[some]])
-    mates = laws.mates[law[some], near] * _whole_round(rings, laws)[ring[some]]
+    mates = laws.mates[law[some], near] * whole_round[ring[some]]
     density[some] += mates * also
     found: Floats = density * inside
     return found

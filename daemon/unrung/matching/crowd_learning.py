@@ -14,13 +14,14 @@ import numpy as np
 from unrung.matching import priors
 from unrung.matching.assign import good_assignment
 from unrung.matching.columns import Bools, Ints
-from unrung.matching.costs import Edges, crowded_days, is_said, possible_pairs
+from unrung.matching.costs import crowded_days, possible_pairs
 from unrung.matching.known import Learnt, Started
 from unrung.matching.laws import flat_laws
 from unrung.matching.learning import price, rings_of, shares
 from unrung.matching.marginals import Chances
 from unrung.matching.second_look import second_look
 from unrung.matching.serves import serves_of
+from unrung.matching.sides import Edges, is_said
 from unrung.matching.types import MatchSettings
 
 

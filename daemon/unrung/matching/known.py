@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from unrung.matching.clockwork import Clockwork
 from unrung.matching.columns import Floats, Ints, Units
 from unrung.matching.confusion import Confusion
-from unrung.matching.costs import Glasses, Rings
 from unrung.matching.laws import Laws
 from unrung.matching.rounds import Mates
 from unrung.matching.serves import Cut, Lines, Serves, Weighed
+from unrung.matching.sides import Glasses, Rings
 
 
 @dataclass(frozen=True, slots=True)

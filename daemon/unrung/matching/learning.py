@@ -18,13 +18,14 @@ from unrung.matching.assign import best_by_day
 from unrung.matching.clockwork import Clockwork
 from unrung.matching.columns import NEVER_MS, Bools, Floats, Ints, medians
 from unrung.matching.confusion import with_confusion
-from unrung.matching.costs import Edges, Glasses, Rings, glasses_of, is_said, possible_pairs, ring_bases
+from unrung.matching.costs import glasses_of, possible_pairs, ring_bases
 from unrung.matching.known import Known, Learnt, Rung, Started
 from unrung.matching.laws import CLASSES, SAID, learn_laws
 from unrung.matching.marginals import Chances, chances
 from unrung.matching.rounds import mates_of
 from unrung.matching.second_look import second_look
 from unrung.matching.serves import Serves, Weighed, serves_of, shares_at
+from unrung.matching.sides import Edges, Glasses, Rings, is_said
 from unrung.matching.swapped import learn_swaps
 from unrung.matching.types import MatchSettings
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints
-from unrung.matching.costs import Edges
+from unrung.matching.sides import Edges
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,12 +10,13 @@ from unrung.matching import priors
 from unrung.matching.assign import best_assignment, good_assignment
 from unrung.matching.columns import Bools, Ints
 from unrung.matching.confusion import own, with_confusion, with_wrong_buttons
-from unrung.matching.costs import Edges, is_said, pair_count, possible_pairs
+from unrung.matching.costs import pair_count, possible_pairs
 from unrung.matching.crowd_learning import as_assigned
 from unrung.matching.marginals import chances
 from unrung.matching.nodes import Nodes, gather
 from unrung.matching.prepare import Prepared
 from unrung.matching.seam import Crossing, seam
+from unrung.matching.sides import Edges, is_said
 from unrung.matching.types import Matched, Serve
 from unrung.matching.uncertain import doubtful, plausible_range
 

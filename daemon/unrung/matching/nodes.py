@@ -9,9 +9,9 @@ import numpy as np
 
 from unrung.matching.columns import Ints
 from unrung.matching.confusion import Confusion
-from unrung.matching.costs import Glasses, Rings
 from unrung.matching.laws import CLASSES, Laws
 from unrung.matching.prepare import Prepared
+from unrung.matching.sides import Glasses, Rings
 
 
 @dataclass(frozen=True, slots=True)

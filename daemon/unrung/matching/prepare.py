@@ -28,13 +28,13 @@ from unrung.matching.columns import (
     unit_columns,
 )
 from unrung.matching.confusion import Confusion
-from unrung.matching.costs import Glasses, Rings, glasses_at, rings_at
 from unrung.matching.crowd_learning import learn_totals, totals_only
 from unrung.matching.fills import Sizes, sizes_of, stacked_sizes
 from unrung.matching.known import Learnt
 from unrung.matching.laws import CLASSES, Laws
 from unrung.matching.learning import learn
 from unrung.matching.serves import Serves, serves_at
+from unrung.matching.sides import Glasses, Rings, glasses_at, rings_at
 from unrung.matching.starting import start
 from unrung.matching.types import Clock, Entry, KegOn, MatchSettings, MeteredPour, RingUnit
 

@@ -16,12 +16,13 @@ import numpy as np
 
 from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints, order_key, spread
-from unrung.matching.costs import Edges, Glasses, Rings, edges_of, glasses_of, possible_pairs
+from unrung.matching.costs import edges_of, glasses_of, possible_pairs
 from unrung.matching.laws import Laws
 from unrung.matching.pieces import SHARED, Pieces
 from unrung.matching.prices import Prices, prices_of
 from unrung.matching.proposals import Proposals, now_of, proposals_of
 from unrung.matching.serves import Cut, Judged, Lines, Serves, Weighed, shares_at, with_pieces
+from unrung.matching.sides import Edges, Glasses, Rings
 
 
 class Change(NamedTuple):

@@ -13,7 +13,7 @@ from unrung.matching import priors
 from unrung.matching.assign import gain_by_day
 from unrung.matching.clockwork import Centre, Clockwork, all_lags, clockwork_of, find_clock, pinned
 from unrung.matching.columns import NEVER_MS, Entries, Floats, Ints, Pours, Units, order_key
-from unrung.matching.costs import Glasses, Rings, crowded_days, glasses_at, ring_bases, rings_at
+from unrung.matching.costs import crowded_days, ring_bases
 from unrung.matching.fills import Fills, Sizes, centres_of, said_centres
 from unrung.matching.known import Known, Rung, Started
 from unrung.matching.laws import CLASSES, SAID, prior_laws
@@ -21,6 +21,7 @@ from unrung.matching.learning import assigned, from_pairs, price, rings_of
 from unrung.matching.marginals import chances
 from unrung.matching.rounds import no_mates, rounds_of
 from unrung.matching.serves import first_cut, serves_of, usual_lines, weigh
+from unrung.matching.sides import Glasses, Rings, glasses_at, rings_at
 from unrung.matching.types import MatchSettings
 
 

@@ -10,9 +10,9 @@ import numpy as np
 from unrung.matching import priors
 from unrung.matching.columns import Bools, Ints
 from unrung.matching.confusion import confused, own, swapped_lines
-from unrung.matching.costs import Glasses, Rings, glasses_at, is_said, rings_at
 from unrung.matching.known import Known
 from unrung.matching.serves import Serves
+from unrung.matching.sides import Glasses, Rings, glasses_at, is_said, rings_at
 
 
 def learn_swaps(

@@ -6,8 +6,8 @@ import numpy as np
 
 from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints
-from unrung.matching.costs import Edges
 from unrung.matching.marginals import Chances
+from unrung.matching.sides import Edges
 
 
 def doubtful(edges: Edges, partner: Ints, likely: Chances) -> Bools:
