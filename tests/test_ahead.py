@@ -1,4 +1,4 @@
-"""Days computed ahead in processes of their own come out as those computed one by one, to the byte."""
+"""Days computed ahead in a process of their own come out as those computed one by one, to the byte."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import closing
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -45,35 +45,20 @@ def alone(bar: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("alone") / "bar"
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(ledgers, "processors", lambda: 1)
-        patch.setattr(ledgers, "_process", _never)
+        patch.setattr(ledgers, "_started", _never)
         run(bar, folder)
     return folder
 
 
 @pytest.fixture
-def one(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[subprocess.Popen[bytes]]]:
+def made(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[subprocess.Popen[bytes]]]:
     """The process that is started, as on a machine with two processors; afterwards it has ended."""
-    made = _noted(monkeypatch)
-    yield made
-    assert len(made) == 1 and all(process.returncode is not None for process in made)
-
-
-@pytest.fixture
-def two(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[subprocess.Popen[bytes]]]:
-    """The same, where two take turns of two days."""
-    monkeypatch.setattr(ledgers, "SHARED_DAYS", DAYS)
-    monkeypatch.setattr(ledgers, "TURN_DAYS", 2)
-    made = _noted(monkeypatch)
-    yield made
-    assert len(made) == 2 and all(process.returncode is not None for process in made)
-
-
-def _noted(monkeypatch: pytest.MonkeyPatch) -> list[subprocess.Popen[bytes]]:
     made: list[subprocess.Popen[bytes]] = []
-    start = ledgers._process
+    start = ledgers._started
     monkeypatch.setattr(ledgers, "processors", lambda: 2)
-    monkeypatch.setattr(ledgers, "_process", lambda *given: made.append(start(*given)) or made[-1])  # type: ignore[func-returns-value]
-    return made
+    monkeypatch.setattr(ledgers, "_started", lambda *given: made.append(start(*given)) or made[-1])  # type: ignore[func-returns-value]
+    yield made
+    assert len(made) == 1 and made[0].returncode is not None
 
 
 def _never(*_: object) -> None:
@@ -106,12 +91,9 @@ def rows(folder: Path) -> dict[str, list[tuple[object, ...]]]:
         return {name: db.execute(f"SELECT * FROM {name}").fetchall() for name in names}
 
 
-@pytest.mark.parametrize("started", ["one", "two"])
 def test_the_same_files_and_the_same_store(
-    bar: Path, alone: Path, tmp_path: Path, started: str, request: pytest.FixtureRequest,
-    monkeypatch: pytest.MonkeyPatch,
+    bar: Path, alone: Path, tmp_path: Path, made: list[object], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    request.getfixturevalue(started)
     monkeypatch.setattr(issuing, "ledger_of", _never)
     done = run(bar, tmp_path / "bar")
     assert files(tmp_path / "bar") == files(alone)
@@ -119,19 +101,16 @@ def test_the_same_files_and_the_same_store(
     assert any(one.ledger.findings for one in done.issued) and any(one.ledger.fixes for one in done.issued)
 
 
-@pytest.mark.parametrize(
-    ("started", "which"), [("one", 0), ("two", 0), ("two", 1)])
 def test_a_process_that_ends_too_early_costs_time_only(
-    bar: Path, alone: Path, tmp_path: Path, started: str, which: int, request: pytest.FixtureRequest,
+    bar: Path, alone: Path, tmp_path: Path, made: list[subprocess.Popen[bytes]],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    made: list[subprocess.Popen[bytes]] = request.getfixturevalue(started)
     read, said = ledgers.read_ledger, list[str]()
 
     def third_time_killed(given: object) -> object:
         if sum(text.startswith("issued 2025-06-") for text in said) == 2:
-            made[which].kill()
-            made[which].wait()
+            made[0].kill()
+            made[0].wait()
         return read(given)  # type: ignore[arg-type]
 
     monkeypatch.setattr(ledgers, "read_ledger", third_time_killed)
@@ -141,17 +120,9 @@ def test_a_process_that_ends_too_early_costs_time_only(
     assert rows(tmp_path / "bar") == rows(alone)
 
 
-@pytest.mark.parametrize("count", [ledgers.SHARED_DAYS, 100, 364])
-def test_turns_share_the_days_equally(count: int) -> None:
-    days = [LAST + timedelta(days=n) for n in range(count)]
-    (first, own), (handed_on, second) = ledgers.plans_of(days)
-    assert first == own and handed_on == days and sorted([*first, *second]) == days
-    assert abs(len(first) - len(second)) <= 2 * ledgers.TURN_DAYS // 10
-
-
 def test_few_days_are_not_worth_a_process(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(ledgers, "processors", lambda: 2)
-    monkeypatch.setattr(ledgers, "_process", _never)
+    monkeypatch.setattr(ledgers, "_started", _never)
     days = [date(2025, 6, 1 + n) for n in range(ledgers.FEWEST_DAYS - 1)]
     with ledgers.ledgers_ahead(None, days, print) as ahead:  # type: ignore[arg-type]
         assert [ahead(day) for day in days] == [None] * len(days)

@@ -1,4 +1,4 @@
-"""Starts the processes that compute days ahead, and hands their ledgers over one by one."""
+"""Starts the process that computes ledgers ahead, and hands them over one by one."""
 
 from __future__ import annotations
 
@@ -8,20 +8,14 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from datetime import date
-from math import ceil
-from typing import IO
 
-from unrung.ahead.worker import Plan, read_ledger, write_message
+from unrung.ahead.worker import read_ledger, write_message
 from unrung.issuing import Ahead
 from unrung.ledger.results import DayLedger
 from unrung.settings import Settings
 
 FEWEST_DAYS = 8
-"""With fewer, starting the processes takes longer than they save."""
-SHARED_DAYS = 32
-"""From so many on, two processes take turns at the ledgers."""
-TURN_DAYS = 24
-"""At most. The first and the last day of a turn need a neighbour that is made ready for it alone."""
+"""With fewer, starting the process takes longer than it saves."""
 KEPT = {"MALLOC_MMAP_THRESHOLD_": "33554432", "MALLOC_TRIM_THRESHOLD_": "33554432"}
 """Bytes that the C library (glibc) keeps for the next array, instead of asking the system for them anew a
 hundred times a day: a tenth of the processor's time."""
@@ -36,33 +30,31 @@ def ledgers_ahead(settings: Settings, days: Sequence[date], say: Callable[[str],
     if len(days) < FEWEST_DAYS or processors() < 2:
         yield lambda day: None
         return
-    started: list[subprocess.Popen[bytes]] = []
+    process = _started(settings, days)
+    assert process.stdout is not None
+    source, left = process.stdout, list(days)
+
+    def ahead(day: date) -> DayLedger | None:
+        if not left or left[0] != day:
+            return None
+        try:
+            ledger = read_ledger(source)
+        except Exception as error:  # noqa: BLE001 - whatever it is, the day can be computed here
+            left.clear()
+            say(f"computing ahead ended ({type(error).__name__}); the days go on one by one")
+            return None
+        del left[0]
+        return ledger
+
     try:
-        source = _started(started, settings, days)
-        left = list(days)
-
-        def ahead(day: date) -> DayLedger | None:
-            if not left or left[0] != day:
-                return None
-            try:
-                ledger = read_ledger(source)
-            except Exception as error:  # noqa: BLE001 - whatever it is, the day can be computed here
-                left.clear()
-                say(f"computing ahead ended ({type(error).__name__}); the days go on one by one")
-                return None
-            del left[0]
-            return ledger
-
         yield ahead
     finally:
-        for process in started:
-            process.kill()
-        for process in started:
-            process.wait()
-            for pipe in (process.stdin, process.stdout):
-                if pipe is not None:
-                    with suppress(OSError):
-                        pipe.close()
+        process.kill()
+        process.wait()
+        for pipe in (process.stdin, process.stdout):
+            if pipe is not None:
+                with suppress(OSError):
+                    pipe.close()
 
 
 def processors() -> int:
@@ -70,43 +62,15 @@ def processors() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def _started(
-    started: list[subprocess.Popen[bytes]], settings: Settings, days: Sequence[date]
-) -> IO[bytes]:
-    """Start them, each reading what the one before writes; where the last one's ledgers come out."""
-    plans = plans_of(days)
-    first = _process(subprocess.PIPE)
-    started.append(first)
-    for _ in plans[1:]:
-        before = started[-1].stdout
-        assert before is not None
-        started.append(_process(before))
-        before.close()  # the next one's alone now: with it goes the one before
-    assert first.stdin is not None
-    with suppress(BrokenPipeError):
-        write_message(first.stdin, settings)
-        write_message(first.stdin, plans)
-    source = started[-1].stdout
-    assert source is not None
-    return source
-
-
-def plans_of(days: Sequence[date]) -> list[Plan]:
-    """What each process at the ledgers computes and hands on: all days, or every other turn of them, so that
-    both are busy all the time and end together."""
-    if len(days) < SHARED_DAYS:
-        return [(days, days)]
-    length = ceil(len(days) / (2 * ceil(len(days) / (2 * TURN_DAYS))))
-    first, second = (
-        [day for nth, day in enumerate(days) if nth // length % 2 == which] for which in (0, 1))
-    return [(first, first), (days, second)]
-
-
-def _process(given: int | IO[bytes]) -> subprocess.Popen[bytes]:
+def _started(settings: Settings, days: Sequence[date]) -> subprocess.Popen[bytes]:
     found_here = os.pathsep.join(path for path in sys.path if path)
     windows = ("CREATE_NO_WINDOW", "BELOW_NORMAL_PRIORITY_CLASS")
-    return subprocess.Popen(
+    process = subprocess.Popen(
         [sys.executable, "-P", "-m", "unrung.ahead.worker"],
-        env={**KEPT, **os.environ, "PYTHONPATH": found_here}, stdin=given, stdout=subprocess.PIPE,
+        env={**KEPT, **os.environ, "PYTHONPATH": found_here}, stdin=subprocess.PIPE, stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL, creationflags=sum(getattr(subprocess, name, 0) for name in windows),
     )
+    assert process.stdin is not None
+    with suppress(BrokenPipeError):
+        write_message(process.stdin, (settings, list(days)))
+    return process

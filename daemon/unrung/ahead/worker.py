@@ -1,7 +1,7 @@
-"""One of the processes; ``python -m unrung.ahead.worker``.
+"""The process that computes ledgers ahead; ``python -m unrung.ahead.worker``.
 
-It reads messages (pickle) from its standard input, the settings first, and writes them to its standard
-output. A pipe that breaks ends it: it does not live on without who started it.
+It reads one message (pickle) from its standard input, the settings and the days, and writes the days' ledgers
+to its standard output. A pipe that breaks ends it: it does not live on without who started it.
 """
 
 from __future__ import annotations
@@ -36,14 +36,9 @@ memory is held."""
 
 
 Give = Callable[[object], None]
-WAITING = 48
-"""Messages that wait to be read, at most, about 0.2 MB each: days are not all equally long, and who takes
-turns at the ledgers is two turns ahead."""
-_LAST, _PASS_ON = object(), object()
-
-Plan = tuple[Sequence[date], Sequence[date]]
-"""The days whose ledgers a process hands on, in order, and those of them that it computes. The others come
-in by its standard input."""
+WAITING = 4
+"""Ledgers that wait to be read, at most: days are not all equally long."""
+_LAST = object()
 
 
 def write_message(to: IO[bytes], message: object) -> None:
@@ -51,43 +46,32 @@ def write_message(to: IO[bytes], message: object) -> None:
     to.flush()
 
 
-def ledgers(db: Store, settings: Settings, given: IO[bytes], give: Give) -> None:
-    """The ledger of every day, without findings, as bytes that the next one hands on as they are."""
-    from unrung.daybook import ledger_of  # who starts it needs none of it
-
-    plans: list[Plan] = pickle.load(given)
-    (days, mine), *others = plans
-    if others:
-        give(settings)
-        give(others)
-    left = list(mine)
-    cache: Cache = {}
-    for day in days:
-        if left[:1] == [day]:
-            del left[0]
-            give(pickle.dumps(ledger_of(db, settings, day, cache, left[:TOGETHER]), pickle.HIGHEST_PROTOCOL))
-        else:
-            give(_PASS_ON)
-
-
 def read_ledger(given: IO[bytes]) -> DayLedger:
-    """The next one that ``ledgers`` wrote. Raises EOFError, or another error, where none came whole."""
-    ledger: DayLedger = pickle.loads(pickle.load(given))
+    """The next one that was written. Raises EOFError, or another error, where none came whole."""
+    ledger: DayLedger = pickle.load(given)
     return ledger
 
 
+def give_ledgers(db: Store, settings: Settings, days: Sequence[date], give: Give) -> None:
+    """The ledger of every day, without findings."""
+    from unrung.daybook import ledger_of  # who starts the process needs none of it
+
+    cache: Cache = {}
+    for number, day in enumerate(days):
+        give(ledger_of(db, settings, day, cache, days[number + 1 : number + 1 + TOGETHER]))
+
+
 @contextmanager
-def _written_behind(to: IO[bytes], given: IO[bytes]) -> Iterator[Give]:
-    """Messages are written while the next one is made: a pipe alone does not hold one whole. What is passed
-    on is the next one of those ``given``. A pipe that nobody reads any more, or whose writer has ended, ends
-    the process."""
+def _written_behind(to: IO[bytes]) -> Iterator[Give]:
+    """Messages are written while the next one is made: a pipe alone does not hold one whole. A pipe that
+    nobody reads any more ends the process."""
     waiting: Queue[object] = Queue(WAITING)
 
     def write() -> None:
         try:
             while (message := waiting.get()) is not _LAST:
-                write_message(to, pickle.load(given) if message is _PASS_ON else message)
-        except (OSError, EOFError, pickle.UnpicklingError):
+                write_message(to, message)
+        except OSError:
             os._exit(1)
 
     writer = threading.Thread(target=write, daemon=True)
@@ -99,13 +83,13 @@ def _written_behind(to: IO[bytes], given: IO[bytes]) -> Iterator[Give]:
 
 @seldom_collected()
 def main() -> None:
-    given = sys.stdin.buffer
     if hasattr(os, "nice"):
         os.nice(POLITE)
-    settings: Settings = pickle.load(given)
+    settings: Settings
+    settings, days = pickle.load(sys.stdin.buffer)
     with (closing(look_at_store(Path(settings.folder) / settings.files.store)) as db,
-          _written_behind(sys.stdout.buffer, given) as give):
-        ledgers(db, settings, given, give)
+          _written_behind(sys.stdout.buffer) as give):
+        give_ledgers(db, settings, days, give)
 
 
 if __name__ == "__main__":
