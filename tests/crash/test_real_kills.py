@@ -53,8 +53,10 @@ class Bar:
         self.venue.edit("venue.toml", "America/New_York", zone)
         now = datetime.now(ZoneInfo(zone))
         self.day = (now - timedelta(days=1)).date()
-        self.evening = datetime(self.day.year, self.day.month, self.day.day, 22, 30, tzinfo=ZoneInfo(zone))
-        self.morning = self.evening + timedelta(hours=7)
+        # Of the first files none reaches the last rows of the evening: the day waits for those of the morning,
+        # however long a stage takes.
+        self.evening = datetime(self.day.year, self.day.month, self.day.day, 20, 0, tzinfo=ZoneInfo(zone))
+        self.morning = self.evening + timedelta(hours=10)
 
     def rings(self, name: str, *minutes: int, written: str = "evening", bad: bool = False) -> None:
         rows = [{"Time": f"{self.day} 20:{at:02}:20", "Item": "Pint of Amber", "Qty": "1", "Total": "7.00"}
