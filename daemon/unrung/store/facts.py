@@ -32,16 +32,18 @@ _TEXTS = tuple(map(ServeFact._fields.index, ("outlet", "product", "tap", "item",
 
 
 _LAST_READ: dict[bytes, DayFacts] = {}
-"""What was read last. Days issued one after the other look back over nearly the same days, which are not
-unpacked again; a megabyte a busy day, so none is kept longer."""
+"""What was read last, or written since. Days issued one after the other look back over nearly the same days,
+which are not unpacked again; a megabyte a busy day, so none is kept longer."""
 
 
 def save_facts(db: Database, facts: DayFacts) -> None:
     """Keep a day's facts in place of what was known of it; inside the caller's transaction."""
+    content = packed(facts)
+    _LAST_READ[content] = facts
     db.execute(
         "INSERT INTO day_facts (day, facts) VALUES (?, ?) "
         "ON CONFLICT (day) DO UPDATE SET facts = excluded.facts",
-        [facts.day.isoformat(), packed(facts)],
+        [facts.day.isoformat(), content],
     )
 
 
