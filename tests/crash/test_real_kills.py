@@ -53,8 +53,8 @@ class Bar:
         self.venue.edit("venue.toml", "America/New_York", zone)
         now = datetime.now(ZoneInfo(zone))
         self.day = (now - timedelta(days=1)).date()
-        # Of the first files none reaches the last rows of the evening: the day waits for those of the morning,
-        # however long a stage takes.
+        # None of the first files reaches the last rows of the evening: the day waits for those of the
+        # morning, however long a stage takes.
         self.evening = datetime(self.day.year, self.day.month, self.day.day, 20, 0, tzinfo=ZoneInfo(zone))
         self.morning = self.evening + timedelta(hours=10)
 
