@@ -10,17 +10,18 @@ The baseline is SciPy's ``min_weight_full_bipartite_matching`` on 5,000 x 5,000 
 Each part runs in a process of its own; told are seconds of processor and the most memory it held
 (``ru_maxrss``; the simulator and the rows themselves included).
 
-Measured with two other programs computing beside it:
+Measured on a machine that did nothing else:
 
-    year      185 to 250 ms a day of 1,804 pours and 1,302 rings: 68 to 92 s a year (wished: 8 s)
-    stadium   5.7 s and 175 MB as 30 outlets, 6.5 s and 439 MB as one
-    growth    exponent 1.04 at eight times the hours
+    year      189 to 227 ms a day of 1,804 pours and 1,302 rings: 70 to 84 s a year (wished: 8 s);
+              on the same machine 318 ms when each day was made ready by itself and all pairs in one go
+    stadium   5.2 s and 166 MB as 30 outlets, 5.9 s and 494 MB as one
+    growth    exponent 0.87 at eight times the hours
     baseline  0.08 s
 
-A day's time is spread evenly over a few hundred steps of arrays of some hundreds to thousands of numbers
-(no line takes more than 5 %), so that days worked out together would save little: a crowd's 1,000 pours and
-8,000 pours cost the same each. Fewer rounds of learning (3 and 2 in place of 4 and 3) save an eighth
-of the time and cost an eighth of the accuracy.
+Two fifths of it are the four days from Friday on of one outlet (up to 2,700 pours): near a million pairs of
+rings and proposed serves are weighed in each second look, of which one in ten is worth anything. The rest is
+spread over some hundred steps. Fewer rounds of learning (3 and 2 in place of 4 and 3) save an eighth of the
+time and cost an eighth of the accuracy.
 """
 
 from __future__ import annotations
@@ -35,6 +36,8 @@ import sys
 import time
 from pathlib import Path
 
+KEPT = {f"MALLOC_{name}_THRESHOLD_": "33554432" for name in ("MMAP", "TRIM")}
+"""As where a backlog is worked off."""
 ONE_CORE = {f"{name}_NUM_THREADS": "1" for name in ("OMP", "OPENBLAS", "MKL")}
 TOGETHER = 4
 PARTS = ("baseline", "year", "stadium", "one", "growth")
@@ -53,7 +56,7 @@ def main() -> None:
     parts = ["baseline", *wanted, *(["one"] if "stadium" in wanted else [])]
     for part in [part for part in PARTS if part in parts]:
         command = [sys.executable, str(Path(__file__).resolve()), "--part", part, "--days", str(asked.days)]
-        subprocess.run(command, check=True, env=os.environ | ONE_CORE)
+        subprocess.run(command, check=True, env=os.environ | ONE_CORE | KEPT)
 
 
 def run_part(part: str, days: int) -> None:

@@ -7,23 +7,25 @@ ratio says something on any machine. Each side runs in a process of its own. Tol
 clock, seconds of processor, and megabytes, the most that the process held at once (``ru_maxrss`` of
 ``os.wait4``; POSIX only) and those that it started (/proc, Linux only), then the ratios of the three.
 
-Measured on two cores on which two other programs computed all the while, so that the clock says little;
-ratios of processor and of memory, with the other's in seconds and megabytes:
+Measured on two cores of a machine that did nothing else; ratios of the clock, of processor and of memory,
+with the other's in seconds by the clock and megabytes:
 
-                                             processor        memory    against
-    28 days, files to variance files          7.0 (1.8 s)     1.39 (185)  pandas script
-    364 days, the same                       12.3 (11.3 s)    0.72 (641)  pandas script
-    one more day after 28, start-up and all   1.8 (1.3 s)     0.89 (180)  pandas script on all days
-    intake of 28 days                         4.2 (0.6 s)     1.8 (40)  csv.reader + executemany
-    intake of 84, 364 days                    3.5 to 4.6      1.8 (41)  csv.reader + executemany
-    2, 4, 8 times the rows of 7 days         1.3, 3.2, 5.7    1.3, 1.9, 3.7  1 times the rows
+                                             clock    processor   memory    against
+    84 days, files to variance files           6.4       9.3     1.09 (248)  pandas script (3.1 s)
+    364 days, the same                        10.2      15.2     0.46 (643)  pandas script (8.7 s)
+    one more day after 28, start-up and all    1.7       1.8     0.89 (182)  pandas script on all days (2.0 s)
+    intake of 28 days                          3.9       3.8     1.4 (51)    csv.reader + executemany (0.7 s)
+    intake of 84 days                          3.0       3.0     1.8 (40)    csv.reader + executemany (1.6 s)
+    intake of 364 days                         3.3       3.6     1.8 (40)    csv.reader + executemany (5.6 s)
+    intake of 364 days                         0.27      0.31    0.61 (118)  sqlite-utils insert --csv (69 s)
+    2, 4, 8 times the rows of 7 days     1.7, 3.7, 6.8           1.3, 1.8, 3.7  1 times the rows (4.0 s)
 
-Of the 139 s of 364 days intake is 18 to 20 s, a third of it SQLite adding rows: 5.6 microseconds a row, of
-which the five indexes and the look at the export that a row comes from are 2.1. A day's ledger is 0.17 s, two
-thirds of it matching; its findings are 0.09 s; its files, page, mail and rows 0.06 s. Ledgers are made in two
-processes of their own, which take turns, while the third finds and writes: on two idle cores the clock shows
-intake and the half of all else. Memory does not grow with the days: 150 MB in each of the three processes.
-One more day computes two days, since the one before shares an edge with it.
+364 days take 88 s by the clock and 132 s of processor. Intake is 18 s of them, a third of it SQLite adding
+rows: 5.6 microseconds a row, of which the five indexes and the look at the export that a row comes from are
+2.1. A day's ledger is 0.17 s, half of it matching, in a process of its own; beside it the other process finds
+what it shows (0.07 s) and writes (0.06 s). Memory does not grow with the days: 120 to 170 MB in each of the
+two. One more day computes two days, since the one before shares an edge with it: 1.3 s after start-up, of
+which matching with SciPy's import is a third.
 """
 
 from __future__ import annotations
