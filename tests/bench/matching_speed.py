@@ -36,8 +36,6 @@ import sys
 import time
 from pathlib import Path
 
-KEPT = {f"MALLOC_{name}_THRESHOLD_": "33554432" for name in ("MMAP", "TRIM")}
-"""As where a backlog is worked off."""
 ONE_CORE = {f"{name}_NUM_THREADS": "1" for name in ("OMP", "OPENBLAS", "MKL")}
 TOGETHER = 4
 PARTS = ("baseline", "year", "stadium", "one", "growth")
@@ -49,6 +47,8 @@ def main() -> None:
     ask.add_argument("--days", type=int, default=14)
     ask.add_argument("--part", choices=PARTS, help="run this part here, not in a process of its own")
     asked = ask.parse_args()
+    from unrung.ahead.ledgers import KEPT  # what a backlog is worked off with
+
     if asked.part:
         run_part(asked.part, asked.days)
         return

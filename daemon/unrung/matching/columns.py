@@ -108,7 +108,7 @@ def stacked_pours(days: Sequence[Pours], product: Ints) -> Pours:
         np.concatenate([getattr(day, name) for day in days])
         for name in ("key", "product", "tap", "start", "end", "volume")
     )
-    code += np.repeat(product[: len(days)], [len(day.key) for day in days])
+    code += np.repeat(product, [len(day.key) for day in days])
     return Pours(key, code, tap, start, end, volume, max((day.taps for day in days), key=len))
 
 
@@ -128,7 +128,7 @@ def stacked_units(days: Sequence[Units], product: Ints) -> Units:
 def stacked_entries(days: Sequence[Entries], product: Ints) -> Entries:
     """The days' log entries one after the other."""
     columns = [np.concatenate([getattr(day, name) for day in days]) for name in Entries.__slots__]
-    columns[0] += np.repeat(product[: len(days)], [len(day.at) for day in days])
+    columns[0] += np.repeat(product, [len(day.at) for day in days])
     return Entries(*columns)
 
 

@@ -8,7 +8,6 @@ chance, the partners of those that are rightly named. The same goes for a wrong 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -18,7 +17,7 @@ from unrung.matching.assign import best_assignment
 from unrung.matching.columns import Bools, Floats, Ints, spread
 from unrung.matching.costs import possible_pairs
 from unrung.matching.laws import Laws
-from unrung.matching.sides import Edges, Glasses, Rings, glasses_at, is_said, rings_at
+from unrung.matching.sides import Edges, Glasses, Rings, glasses_at, is_said, put_together, rings_at
 
 Confusion = tuple[tuple[int, int], ...]
 """(product rung, product poured)."""
@@ -75,7 +74,7 @@ def with_confusion(
     gain = found.gain + (price - least[glasses.product])[found.glass]
     keep = gain > 0
     more = Edges(rows[found.ring[keep]], found.glass[keep], gain[keep])
-    return _put_together((edges, more), len(price))
+    return put_together((edges, more), len(price))
 
 
 def with_wrong_buttons(
@@ -93,7 +92,7 @@ def with_wrong_buttons(
         _wrong_buttons(rings, glasses, laws, confusion, real & poor_ring, np.ones_like(poor_glass)),
         _wrong_buttons(rings, glasses, laws, confusion, real & ~poor_ring, poor_glass),
     )
-    return _put_together((edges, *parts), len(glasses.end))
+    return put_together((edges, *parts), len(glasses.end))
 
 
 def _wrong_buttons(
@@ -117,15 +116,6 @@ def _wrong_buttons(
     for product, other in confusion:
         keep &= (rung != product) | (poured != other)
     return Edges(ring[keep], glass[keep], found.gain[keep])
-
-
-def _put_together(parts: Sequence[Edges], glasses: int) -> Edges:
-    """All of them, sorted; no pair is in two. ``glasses``: how many there are."""
-    ring, glass, gain = (
-        np.concatenate([getattr(part, name) for part in parts]) for name in Edges.__slots__
-    )
-    order = np.argsort(ring * glasses + glass)
-    return Edges(ring[order], glass[order], gain[order])
 
 
 def own(rings: Rings, glasses: Glasses, partner: Ints) -> Ints:

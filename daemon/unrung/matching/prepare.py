@@ -136,12 +136,13 @@ def _batches(days: list[Columns], settings: MatchSettings) -> Iterator[list[Colu
 
 def _prepared(days: list[Columns], settings: MatchSettings) -> list[Prepared]:
     first = np.cumsum([0, *(len(day.products) for day in days)])
-    pours = stacked_pours([day.pours for day in days], first)
-    units = stacked_units([day.units for day in days], first)
+    pours = stacked_pours([day.pours for day in days], first[:-1])
+    units = stacked_units([day.units for day in days], first[:-1])
     lo_ms = np.array([day.rows.bounds[0] for day in days])
     started = start(
         pours, np.concatenate([day.after_keg for day in days]), units,
-        stacked_entries([day.entries for day in days], first), stacked_sizes([day.sizes for day in days]),
+        stacked_entries([day.entries for day in days], first[:-1]),
+        stacked_sizes([day.sizes for day in days]),
         settings, lo_ms,
     )
     blurred = totals_only(started, settings)

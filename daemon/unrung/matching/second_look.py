@@ -22,7 +22,7 @@ from unrung.matching.pieces import SHARED, Pieces
 from unrung.matching.prices import Prices, prices_of
 from unrung.matching.proposals import Proposals, now_of, proposals_of
 from unrung.matching.serves import Cut, Judged, Lines, Serves, Weighed, shares_at, with_pieces
-from unrung.matching.sides import Edges, Glasses, Rings
+from unrung.matching.sides import Edges, Glasses, Rings, put_together
 
 
 class Change(NamedTuple):
@@ -140,11 +140,8 @@ def _priced(
     own = (proposals.leads[owner[taken.glass]] == held[taken.ring][:, None]).any(axis=1)
     own &= held[taken.ring] >= 0
     kept = _let_go(_less(rings, prices.spare), glasses, laws, proposals, owner, held)
-    ring, glass, gain = (
-        np.concatenate((getattr(taken, name)[~own], getattr(kept, name))) for name in Edges.__slots__
-    )
-    order = np.lexsort((glass, ring))
-    return Edges(ring[order], glass[order], gain[order])
+    others = Edges(taken.ring[~own], taken.glass[~own], taken.gain[~own])
+    return put_together((others, kept), len(owner))
 
 
 def _less(rings: Rings, price: Floats) -> Rings:

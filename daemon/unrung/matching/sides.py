@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+import numpy as np
 
 from unrung.matching.columns import Bools, Floats, Ints
 from unrung.matching.laws import CLASSES, SAID
@@ -67,3 +70,12 @@ def rings_at(rings: Rings, rows: Ints | Bools | slice) -> Rings:
 def glasses_at(glasses: Glasses, rows: Ints | Bools | slice) -> Glasses:
     """Some of the serves, in the order of ``rows``."""
     return Glasses(*(getattr(glasses, name)[rows] for name in Glasses.__slots__))
+
+
+def put_together(parts: Sequence[Edges], glasses: int) -> Edges:
+    """All of them, sorted; no pair is in two. ``glasses``: how many there are."""
+    ring, glass, gain = (
+        np.concatenate([getattr(part, name) for part in parts]) for name in Edges.__slots__
+    )
+    order = np.argsort(ring * glasses + glass)
+    return Edges(ring[order], glass[order], gain[order])
