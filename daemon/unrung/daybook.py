@@ -16,7 +16,7 @@ from unrung.ledger.results import DayLedger
 from unrung.ledger.sealed import NOTHING, Handed, handed
 from unrung.metering import add_metered
 from unrung.settings import Feed, Settings
-from unrung.store.lines import lines_between, lines_of_day
+from unrung.store.lines import kinds_between, lines_between, lines_of_day
 from unrung.store.months import sealed_units
 from unrung.store.open import Store
 from unrung.store.sources import cover_spans, source_names
@@ -70,8 +70,12 @@ def ledger_of(
     if not cache.keys() >= set(around):
         needed = {one + timedelta(days=n) for one in following for n in (-1, 0, 1)}.union(around)
         missing_ = sorted(needed - cache.keys())
-        made = make_materials([_gathered(db, settings, one) for one in missing_], settings)
-        cache.update(zip(missing_, made, strict=True))
+        known = {one: material.inputs for one, material in cache.items()}
+        gathered = []
+        for one in missing_:
+            gathered.append(_gathered(db, settings, one, known.get(one - timedelta(days=1))))
+            known[one] = gathered[-1][0]
+        cache.update(zip(missing_, make_materials(gathered, settings), strict=True))
     before, today, after = (cache[one] for one in around)
     return compute_day(before, today, after, settings, _names(db, today, (before, after)))
 
@@ -81,25 +85,33 @@ def material_of(db: Store, settings: Settings, day: date) -> Material:
     return make_materials([_gathered(db, settings, day)], settings)[0]
 
 
-def _gathered(db: Store, settings: Settings, day: date) -> tuple[DayInputs, Handed]:
+def _gathered(
+    db: Store, settings: Settings, day: date, known: DayInputs | None = None
+) -> tuple[DayInputs, Handed]:
     before, after = day - timedelta(days=1), day + timedelta(days=1)
     start, end = sealed_units(db, before), sealed_units(db, day)
     units = [
         unit for edge, beside in ((start, before), (end, after)) if edge
         for unit in rings_of(day_inputs(db, settings, beside), settings).units
     ]
-    return day_inputs(db, settings, day), handed(start, end, units)
+    return day_inputs(db, settings, day, known), handed(start, end, units)
 
 
-def day_inputs(db: Store, settings: Settings, day: date) -> DayInputs:
-    """The movements of one business day and what of it each side covers."""
+def day_inputs(db: Store, settings: Settings, day: date, before: DayInputs | None = None) -> DayInputs:
+    """The movements of one business day and what of it each side covers. ``before``: those of the day before
+    it, where they are known."""
     bounds = bounds_of(settings, day)
     inputs = DayInputs(day, bounds)
+    timed = kinds_between(db, *bounds)
     for kind in ("ring", "pour", "log", "keg"):
-        fill(inputs, kind, lines_between(db, kind, *bounds))
+        fill(inputs, kind, lines_between(db, kind, *bounds) if kind in timed else ())
         fill(inputs, kind, lines_of_day(db, kind, day.isoformat()))
     add_metered(db, settings, inputs)
-    inputs.cleaning = _cleaning_over_the_edge(db, settings, day, bounds[0])
+    logs = _timed_logs(db, settings, day - timedelta(days=1)) if before is None else before.logs
+    inputs.cleaning = [
+        log for log in logs
+        if log.reason == "cleaning" and log.at_ms is not None and (log.end_ms or 0) > bounds[0]
+    ]
     covers = {feed.name: _cover(db, feed, bounds) for feed in settings.feed}
     inputs.ring_cover = _side(settings, covers, ("rings",), bounds)
     inputs.pour_cover = _side(settings, covers, ("pours", "readings"), bounds)
@@ -107,11 +119,10 @@ def day_inputs(db: Store, settings: Settings, day: date) -> DayInputs:
     return inputs
 
 
-def _cleaning_over_the_edge(db: Store, settings: Settings, day: date, edge_ms: int) -> list[LogLine]:
-    """Cleaning entries of the day before whose span reaches into this day."""
-    before = DayInputs(day - timedelta(days=1), bounds_of(settings, day - timedelta(days=1)))
-    fill(before, "log", lines_between(db, "log", *before.bounds))
-    return [log for log in before.logs if log.reason == "cleaning" and (log.end_ms or 0) > edge_ms]
+def _timed_logs(db: Store, settings: Settings, day: date) -> list[LogLine]:
+    """Log entries of a day but for those without a time."""
+    inputs = DayInputs(day, bounds_of(settings, day))
+    return fill(inputs, "log", lines_between(db, "log", *inputs.bounds)).logs
 
 
 def missing(settings: Settings, inputs: DayInputs, covers: dict[str, list[Span]]) -> list[str]:
@@ -159,10 +170,4 @@ def _side(
 
 def _names(db: Store, today: Material, around: Iterable[Material]) -> dict[int, str]:
     """Names of every export that the day's lists may have to name."""
-    inputs = today.inputs
-    ids = {line.origin.source for line in inputs.rings}
-    ids |= {line.origin.source for line in inputs.pours}
-    ids |= {line.origin.source for line in inputs.logs}
-    for material in around:
-        ids |= {line.origin.source for line in material.inputs.rings}
-    return source_names(db, ids)
+    return source_names(db, today.sources.union(*(material.sources for material in around)))

@@ -33,13 +33,12 @@ def note_changed(
 ) -> dict[str, Matched]:
     """Write into the draft what cannot be compared, and give back the pairs that still can be believed."""
     done = {}
-    rung: dict[str, list[Rung]] = {outlet: [] for outlet in matched}
+    rung: dict[str, list[Unit]] = {outlet: [] for outlet in matched}
     for unit in units.values():
         if not unit.voided and unit.outlet in rung:
-            corrected_ms = clocks[unit.outlet].corrected(unit.at_ms)
-            rung[unit.outlet].append((unit.at_ms, corrected_ms, unit.product, unit.portion_ul))
+            rung[unit.outlet].append(unit)
     for outlet, found in matched.items():
-        hours = hours_ahead(rung[outlet], found.serves)
+        hours = hours_ahead(_rung(rung[outlet], clocks[outlet]), found.serves)
         if hours:
             draft.hours_ahead[outlet] = hours
             _close(draft, outlet)
@@ -49,6 +48,14 @@ def note_changed(
     draft.stuck = [one for one in draft.stuck if one[0] not in draft.hours_ahead]
     _note_renamed(draft)
     return done
+
+
+def _rung(units: Sequence[Unit], clock: ClockNote) -> list[Rung]:
+    times_ms = [unit.at_ms for unit in units]
+    return [
+        (at_ms, corrected_ms, unit.product, unit.portion_ul)
+        for unit, at_ms, corrected_ms in zip(units, times_ms, clock.all_corrected(times_ms), strict=True)
+    ]
 
 
 def changed_words(draft: Draft) -> list[str]:

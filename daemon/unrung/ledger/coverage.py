@@ -93,9 +93,8 @@ def silences(
     own = own[bisect_left(own, low) : bisect_left(own, high)]
     other = other[bisect_left(other, low) : bisect_left(other, high)]
     gaps = []
-    for lo, hi in pairwise([low, *own, high]):
-        if hi - lo < SILENCE_LEAST_MS:
-            continue
+    long = [(lo, hi) for lo, hi in pairwise([low, *own, high]) if hi - lo >= SILENCE_LEAST_MS]
+    for lo, hi in long:
         busy = bisect_left(other, hi - NEAR_MS) - bisect_right(other, lo + NEAR_MS)
         outside = len(other) - busy + PRIOR_ROWS
         if busy > 0 and (len(own) + PRIOR_ROWS) * log1p(busy / outside) >= certain:

@@ -74,11 +74,14 @@ class Draft:
     cleaned: list[Cleaned] = field(default_factory=list)
     not_compared: set[int] = field(default_factory=set)
     """Places of rests that could not be compared."""
+    _window_ms: int = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._window_ms = self.settings.files.window_minutes * 60_000
 
     def leaf(self, at_ms: int, outlet: str, product: str) -> Leaf:
         """That of the window about a moment; of one beside the day, its first or last window."""
-        lo, hi = self.material.bounds
-        step = self.settings.files.window_minutes * 60_000
+        (lo, hi), step = self.material.bounds, self._window_ms
         if not lo <= at_ms < hi:
             at_ms = lo if at_ms < lo else hi - 1
         start = at_ms - (at_ms - lo) % step

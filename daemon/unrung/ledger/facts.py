@@ -7,9 +7,11 @@ Times are UTC milliseconds by the meters' clock; volumes whole microlitres.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import date
 from typing import Any, NamedTuple, TypeVar
+
+from unrung.ledger.tuples import made
 
 Made = TypeVar("Made")
 
@@ -172,6 +174,12 @@ class DayFacts:
         default_factory=dict, init=False, repr=False, compare=False
     )
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Its serves as columns, since a process that hands days to another would spend more time on
+        packing them one by one than on many a step of making them."""
+        rest = [getattr(self, one.name) for one in fields(self) if one.init and one.name != "serves"]
+        return _unpacked, (list(zip(*self.serves, strict=True)), *rest)
+
     def once(self, name: str, given: object, make: Callable[[], Made]) -> Made:
         """What ``make`` makes of this day, and of ``given`` (the settings, or None), made once: a day
         is looked at again on each of the 27 days that follow it."""
@@ -180,3 +188,7 @@ class DayFacts:
             known = self._made[name] = (given, make())
         made: Made = known[1]
         return made
+
+
+def _unpacked(columns: list[tuple[Any, ...]], day: date, bounds: tuple[int, int], *rest: Any) -> DayFacts:
+    return DayFacts(day, bounds, tuple(made(ServeFact, zip(*columns, strict=True))), *rest)

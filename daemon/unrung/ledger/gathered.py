@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
+from operator import attrgetter
 from typing import NamedTuple
 
 from unrung.ledger.coverage import Span, subtract
@@ -48,37 +49,42 @@ def day_facts(draft: Draft, said: Sequence[Said], notes: Sequence[ClockNote]) ->
         {flow.key: (flow.start_ms, flow.end_ms) for flow in (*today.pours.beer, *today.pours.cleaning)},
         {rest.place: entry.reason for entry in said for rest, _ in entry.explained},
     )
-    serves = [_serve(seen, made) for seen in draft.seen]
     return DayFacts(
-        today.day, today.bounds, tuple(sorted(serves, key=_by_end)), tuple(sorted(_rings(made))),
+        today.day, today.bounds, _serves(draft.seen, made), tuple(sorted(_rings(made))),
         tuple(sorted(_flows(draft))), tuple(sorted(_kegs(draft))), tuple(sorted(_logs(said))),
         clocks, tuple(sorted(_silences(draft))), tuple(sorted(_till(made))),
         tuple(today.inputs.missing),
     )
 
 
-def _by_end(serve: ServeFact) -> tuple[object, ...]:
-    return (serve.end_ms, serve)
+def _serves(seen: Sequence[Seen], made: _Made) -> tuple[ServeFact, ...]:
+    """By the end of the pour."""
+    facts = [_serve(one, made) for one in seen]
+    ends = map(attrgetter("end_ms"), facts)
+    return tuple([fact for _, fact in sorted(zip(ends, facts, strict=True))])
 
 
 def _serve(seen: Seen, made: _Made) -> ServeFact:
-    serve, unit, rest = seen.serve, seen.unit, seen.rest
+    outlet, serve, unit, rest, other_size = seen
     parts = tuple([(*made.spans[key], volume) for key, volume in serve.parts])
-    rung = (0, "", "", 0, False, False) if unit is None else (
-        unit.portion_ul, unit.line.item, unit.line.size, _corrected(unit, made), unit.voided, unit.comp)
+    if unit is None:
+        rung: tuple[object, ...] = (0, "", "", 0, False, False)
+    else:
+        line = unit.line
+        rung = (unit.portion_ul, line.item, line.size, _corrected(unit, made), unit.voided, unit.comp)
     left_ul = not_compared_ul = 0
     reason = ""
-    if rest is None:
-        left_ul = serve.volume_ul if unit is not None and unit.voided else 0
-    else:
+    if rest is not None:
         reason = made.reasons.get(rest.place, "")
         if rest.place in made.draft.not_compared:
             not_compared_ul = rest.left_ul
         else:
             left_ul = rest.left_ul
+    elif unit is not None and unit.voided:
+        left_ul = serve.volume_ul
     return ServeFact._make((
-        seen.outlet, serve.product, serve.tap, serve.start_ms, serve.end_ms, serve.volume_ul, parts, *rung,
-        serve.uncertain, seen.other_size, left_ul, not_compared_ul, reason,
+        outlet, serve.product, serve.tap, serve.start_ms, serve.end_ms, serve.volume_ul, parts, *rung,
+        serve.uncertain, other_size, left_ul, not_compared_ul, reason,
     ))
 
 

@@ -11,6 +11,7 @@ from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, datetime, time, timedelta
+from itertools import chain
 from math import log
 from zoneinfo import ZoneInfo
 
@@ -109,8 +110,7 @@ def _rung_at(
         times[line.outlet].append(line.at_ms)
     heard: dict[str, list[int]] = defaultdict(list)
     for outlet, rung in times.items():
-        clock = clocks.get(outlets.of(outlet))
-        heard[named(outlet)] += [_corrected(at_ms, clock) for at_ms in rung]
+        heard[named(outlet)] += _corrected(rung, clocks.get(outlets.of(outlet)))
     return heard
 
 
@@ -137,20 +137,23 @@ def _hear_meters(
     poured: Times = defaultdict(list)
     for unit in today.rings.units:
         if not unit.voided:
-            at_ms = _corrected(unit.at_ms, clocks.get(unit.outlet))
-            rung[unit.outlet, unit.product].append(at_ms)
+            rung[unit.outlet, unit.product].append(unit.at_ms)
     pours = today.pours
     for flow in (*pours.beer, *pours.gas, *pours.cleaning, *pours.untimed):
         poured[flow.outlet, flow.product].append(flow.end_ms)
+    for place in rung:
+        rung[place] = sorted(_corrected(rung[place], clocks.get(place[0])))
+    for times in poured.values():
+        times.sort()
     silent = silences(_all(poured.values()), _all(rung.values()), today.bounds)
     everywhere = subtract(today.inputs.pour_cover, silent)
     draft.pour_cover["", ""] = everywhere
     for place, times in sorted(rung.items()):
         if not today.metered.get(place, False):
             continue
-        holes = silences(sorted(poured[place]), sorted(times), today.bounds)
+        holes = silences(poured[place], times, today.bounds)
         serves = matched[place[0]].serves if place[0] in matched else ()
-        holes = [hole for hole in holes if not _ran_elsewhere(hole, place[1], sorted(times), serves)]
+        holes = [hole for hole in holes if not _ran_elsewhere(hole, place[1], times, serves)]
         draft.pour_cover[place] = subtract(everywhere, holes)
         draft.stuck += [(*place, hole) for hole in _worth_telling(holes, today.inputs.pour_cover)]
 
@@ -170,9 +173,9 @@ def _worth_telling(holes: Sequence[Span], covered: Sequence[Span]) -> list[Span]
     return [span for span in intersect(holes, covered) if span[1] - span[0] >= SILENCE_LEAST_MS]
 
 
-def _corrected(at_ms: int, clock: ClockNote | None) -> int:
-    return at_ms if clock is None else clock.corrected(at_ms)
+def _corrected(times_ms: list[int], clock: ClockNote | None) -> list[int]:
+    return times_ms if clock is None else clock.all_corrected(times_ms)
 
 
 def _all(lists: Iterable[list[int]]) -> list[int]:
-    return sorted(at_ms for times in lists for at_ms in times)
+    return sorted(chain.from_iterable(lists))

@@ -21,6 +21,8 @@ Rung = tuple[int, int, str, int]
 its product, and its portion (microlitres). Plain, since three days' units are made into these."""
 Ends = Mapping[str, tuple[list[int], list[int]]]
 """Product to the ends of its serves, in order, and to their volumes."""
+Like = Mapping[tuple[str, int], list[int]]
+"""Product and portion to the ends, in order, of its serves about as large."""
 
 HOUR_MS = 3_600_000
 MOST_HOURS = 14
@@ -48,10 +50,11 @@ def hours_ahead(rings: Sequence[Rung], serves: Sequence[Serve]) -> int:
         return 0
     ends = _ends(serves)
     rings, part = _sample(rings, ends)
+    like = _like(rings, ends)
     least = SHARE * fewer * part
-    if _peak(rings, [corrected_ms for _, corrected_ms, _, _ in rings], ends) >= least:
+    if _peak(rings, [corrected_ms for _, corrected_ms, _, _ in rings], like) >= least:
         return 0
-    peaks = {hours: _peak(rings, [at_ms - hours * HOUR_MS for at_ms, _, _, _ in rings], ends)
+    peaks = {hours: _peak(rings, [at_ms - hours * HOUR_MS for at_ms, _, _, _ in rings], like)
              for hours in range(-MOST_HOURS, MOST_HOURS + 1)}
     second, best = sorted(peaks, key=lambda hours: (peaks[hours], -abs(hours)))[-2:]
     return best if peaks[best] >= max(least, CLEARLY * peaks[second], FEWEST * SHARE) else 0
@@ -82,16 +85,30 @@ def _near(product: str, at_ms: int, ends: Ends) -> range:
     return range(first, bisect_left(times, at_ms + REACH_MS, first))
 
 
-def _peak(rings: Sequence[Rung], times_ms: Sequence[int], ends: Ends) -> float:
+def _like(rings: Sequence[Rung], ends: Ends) -> Like:
+    """What is to be looked at for rings of each product and portion."""
+    found = {}
+    for product, portion_ul in {(product, portion_ul) for _, _, product, portion_ul in rings}:
+        times, volumes = ends.get(product, ([], []))
+        found[product, portion_ul] = [
+            end_ms for end_ms, volume_ul in zip(times, volumes, strict=True)
+            if 3 * abs(volume_ul - portion_ul) <= portion_ul
+        ]
+    return found
+
+
+def _peak(rings: Sequence[Rung], times_ms: Sequence[int], like: Like) -> float:
     """How many rings stand above chance at the most frequent lag, were they rung at ``times_ms``."""
-    lags = []
-    first = min(times[0] for times, _ in ends.values()) - REACH_MS
-    last = max(times[-1] for times, _ in ends.values()) + REACH_MS
+    first = min((ends[0] for ends in like.values() if ends), default=0) - REACH_MS
+    last = max((ends[-1] for ends in like.values() if ends), default=0) + REACH_MS
+    lags: list[int] = []
     for (_, _, product, portion_ul), at_ms in zip(rings, times_ms, strict=True):
-        if first <= at_ms <= last and (near := _near(product, at_ms, ends)):
-            times, volumes = ends[product]
-            lags += [at_ms - times[one] for one in near if 3 * abs(volumes[one] - portion_ul) <= portion_ul]
-    bins = Counter([lag // BIN_MS for lag in lags])
+        if first <= at_ms <= last:
+            ends = like[product, portion_ul]
+            low = bisect_left(ends, at_ms - REACH_MS)
+            near = ends[low : bisect_left(ends, at_ms + REACH_MS, low)]
+            lags += [(at_ms - end_ms) // BIN_MS for end_ms in near]
+    bins = Counter(lags)
     reach = REACH_MS // BIN_MS
     sums = [sum(bins[at + n] for n in range(BINS)) for at in range(-reach, reach - BINS + 1)]
     usual = sum(bins.values()) * BINS / (2 * reach)

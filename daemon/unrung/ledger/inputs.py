@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any, NamedTuple
 
+from unrung.ledger.tuples import made
+
 
 class Origin(NamedTuple):
     """Where a line came from: enough to walk back to it."""
@@ -127,13 +129,13 @@ COLUMNS = {
 ORIGIN = ("feed", "source", "line", "ref")
 
 
-def fill(inputs: DayInputs, kind: str, rows: Iterable[Sequence[Any]]) -> DayInputs:
+def fill(inputs: DayInputs, kind: str, rows: Sequence[Sequence[Any]]) -> DayInputs:
     """Add the store's rows of ``kind`` to ``inputs``: tuples of id, ``ORIGIN`` and ``COLUMNS``."""
     match kind:
         case "ring":
-            inputs.rings += [RingLine._make((row[0], Origin._make(row[1:5]), *row[5:])) for row in rows]
+            inputs.rings += made(RingLine, _with_origin(rows))
         case "pour":
-            inputs.pours += [PourLine(row[0], Origin._make(row[1:5]), *row[5:]) for row in rows]
+            inputs.pours += made(PourLine, _with_origin(rows, False))
         case "log":
             inputs.logs += [LogLine(row[0], Origin(*row[1:5]), *row[5:]) for row in rows]
         case "keg":
@@ -141,6 +143,15 @@ def fill(inputs: DayInputs, kind: str, rows: Iterable[Sequence[Any]]) -> DayInpu
                 KegLine._make((row[0], Origin(*row[1:5]), *row[5:11], json.loads(row[11]))) for row in rows
             ]
     return inputs
+
+
+def _with_origin(rows: Sequence[Sequence[Any]], *more: object) -> Iterable[tuple[Any, ...]]:
+    """Id, origin and the rest of each row, and ``more`` behind it."""
+    if not rows:
+        return ()
+    ids, *rest = zip(*rows, strict=True)
+    origins = made(Origin, zip(*rest[: len(ORIGIN)], strict=True))
+    return zip(ids, origins, *rest[len(ORIGIN) :], *([value] * len(rows) for value in more), strict=True)
 
 
 def reading(row: Sequence[Any]) -> ReadingLine:

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from unrung.ledger.coverage import Span, union
@@ -15,10 +16,11 @@ from unrung.ledger.outlets import Outlets
 from unrung.ledger.pours import DayPours, day_pours
 from unrung.ledger.rerung import rerung
 from unrung.ledger.rest import is_cleaning_span
-from unrung.ledger.rings import DayRings, day_rings
+from unrung.ledger.rings import DayRings, Unit, day_rings
 from unrung.ledger.said import names_of, sayings
 from unrung.ledger.sealed import NOTHING, Handed
 from unrung.ledger.taps import TapList
+from unrung.ledger.tuples import made
 from unrung.matching.types import Entry, KegOn, MatchSettings, MeteredPour, RingUnit
 from unrung.settings import Matching, Settings
 
@@ -49,6 +51,8 @@ class Material:
     """(outlet, product) to the spans in which a meter of it cannot tell what flowed."""
     handed: Handed = NOTHING
     """What crosses the sealed edges of the day."""
+    sources: frozenset[int] = frozenset()
+    """Exports that its lines came from."""
 
     def prepared_for(self, outlet: str) -> Prepared:
         """What matching made of an outlet; of one that the day does not know, an empty day."""
@@ -93,6 +97,8 @@ def _with_rows(
     pours = day_pours(inputs.pours, logs, inputs.kegs, taps, outlets, settings.matching)
     options = match_settings(settings.matching)
     material = Material(inputs.day, inputs.bounds, inputs, menu, rings, pours, options, handed=handed)
+    material.sources = frozenset(
+        [line.origin.source for lines in (inputs.rings, inputs.pours, inputs.logs) for line in lines])
     _note_taps(material, taps, outlets)
     _note_blind(material, taps, outlets)
     sizes, said = menu.sizes(), _written_down(inputs, menu, settings)
@@ -100,19 +106,21 @@ def _with_rows(
     names = {flow.outlet for flow in pours.beer} | {unit.outlet for unit in rings.units}
     rows: dict[str, DayRows] = {}
     for outlet in sorted(names | outlets.names):
-        beer = [
-            MeteredPour(f.key, f.tap, f.product, f.start_ms, f.end_ms, f.volume_ul)
-            for f in pours.beer if f.outlet == outlet
-        ]
+        beer = list(made(MeteredPour, map(_METERED, [f for f in pours.beer if f.outlet == outlet])))
         units = [
-            RingUnit(u.key, u.product, again.first_ms.get(u.key, u.at_ms), u.portion_ul, u.line.check,
-                     u.line.terminal,
-                     (u.voided_ms if u.voided_ms is not None else FOREVER_MS) if u.voided else None)
+            RingUnit._make((
+                u.key, u.product, again.first_ms.get(u.key, u.at_ms), u.portion_ul, u.line.check,
+                u.line.terminal, _voided_ms(u) if u.voided else None,
+            ))
             for u in (*rings.units, *handed.taken_in)
             if u.outlet == outlet and u.key not in handed.given_away and u.key not in again.replaced
         ]
         rows[outlet] = DayRows(beer, units, sizes, inputs.bounds, said.get(outlet, ()), kegs)
     return material, rows
+
+
+_METERED = attrgetter("key", "tap", "product", "start_ms", "end_ms", "volume_ul")
+"""The fields of a ``MeteredPour`` out of a ``Flow``."""
 
 
 def _kegs_on(inputs: DayInputs, pours: DayPours) -> list[KegOn]:
@@ -123,6 +131,10 @@ def _kegs_on(inputs: DayInputs, pours: DayPours) -> list[KegOn]:
         if (keg.tap.casefold() in (tap.casefold(), name) if keg.tap
             else keg.product.casefold() == product.casefold())
     )
+
+
+def _voided_ms(unit: Unit) -> int:
+    return FOREVER_MS if unit.voided_ms is None else unit.voided_ms
 
 
 def _written_down(inputs: DayInputs, menu: Menu, settings: Settings) -> dict[str, list[Entry]]:

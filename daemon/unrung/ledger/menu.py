@@ -6,6 +6,7 @@ import re
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date
+from math import inf
 
 from unrung.settings import MenuRow
 
@@ -23,6 +24,7 @@ class Menu:
         self._by_item: dict[str, list[MenuRow]] = defaultdict(list)
         self._found: dict[tuple[str, str, str, str], tuple[MenuRow, ...] | None] = {}
         self._sizes: dict[str, list[int]] | None = None
+        self._near: dict[tuple[str, int], tuple[float, float]] = {}
         live = [row for row in rows if (row.valid_from or day) <= day <= (row.valid_to or day)]
         for row in _newest(live):
             self._by_item[_key(row.item)].append(row)
@@ -55,6 +57,17 @@ class Menu:
         if self._sizes is None:
             self._sizes = self.sizes()
         return self._sizes.get(product, [])
+
+    def nearest(self, product: str, portion_ul: int) -> tuple[float, float]:
+        """Twice the least and the most that no other size of a product is nearer to than a portion of it."""
+        asked = (product, portion_ul)
+        found = self._near.get(asked)
+        if found is None:
+            sizes = self.sizes_of(product)
+            below = max((size for size in sizes if size < portion_ul), default=-inf)
+            above = min((size for size in sizes if size > portion_ul), default=inf)
+            found = self._near[asked] = (below + portion_ul, above + portion_ul)
+        return found
 
     def sizes(self) -> dict[str, list[int]]:
         """Every portion size on the menu, per product, in microlitres."""

@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from unrung.ledger.cleaning import served_meanwhile
 from unrung.ledger.coverage import covers
 from unrung.ledger.draft import Draft, Seen, lone_pour
-from unrung.ledger.material import Material
 from unrung.ledger.pours import Flow
 from unrung.ledger.rest import Rest
 from unrung.ledger.results import Leaf, Lone
@@ -31,8 +30,7 @@ def enter_pairs(
             rest = _lone_serve(draft, outlet, serve, unit, flows)
             draft.seen.append(Seen(outlet, serve, unit, rest, False))
         else:
-            other = _pair(draft, leaf, serve, unit)
-            draft.seen.append(Seen(outlet, serve, unit, None, other))
+            draft.seen.append(Seen._make((outlet, serve, unit, None, _pair(draft, leaf, serve, unit))))
     lone = [(units[key], at_ms) for key, at_ms in matched.lone_units]
     for unit, _ in lone:
         _mark_used(draft, unit, used)
@@ -61,11 +59,12 @@ def _served(draft: Draft, outlet: str, unit: Unit, flow: Flow) -> None:
 
 
 def _pair(draft: Draft, leaf: Leaf, serve: Serve, unit: Unit) -> bool:
-    """Enter a pair; returns whether the serve is nearer another size than the one rung."""
+    """Enter a pair; returns whether the serve is nearer another size of its product than the one rung."""
     volumes = leaf.volumes
     difference = serve.volume_ul - unit.portion_ul
     volumes.matched_portion += unit.portion_ul
-    other = _another_size(serve.volume_ul, unit, draft.material)
+    least, most = draft.material.menu.nearest(unit.product, unit.portion_ul)
+    other = not least <= 2 * serve.volume_ul <= most
     if other:
         volumes.size_difference += difference
     elif difference > 0:
@@ -74,13 +73,6 @@ def _pair(draft: Draft, leaf: Leaf, serve: Serve, unit: Unit) -> bool:
         volumes.under_portion -= difference
     count(leaf, unit)
     return other
-
-
-def _another_size(volume_ul: int, unit: Unit, material: Material) -> bool:
-    """Whether the serve is nearer another size of its product on the menu than the size rung."""
-    own = abs(volume_ul - unit.portion_ul)
-    nearest = min([abs(volume_ul - size) for size in material.menu.sizes_of(unit.product)], default=own)
-    return nearest < own
 
 
 def count(leaf: Leaf, unit: Unit) -> None:

@@ -69,33 +69,36 @@ def day_pours(
     changes = _keg_changes(kegs, taps)
     spans = _cleaning_spans(logs)
     limit = Fraction(matching.max_flow_per_second) * UNITS_UL["us_fl_oz"] / 1000
+    most_ul, in_ms = limit.as_integer_ratio()
     for line in lines:
         tap = taps.at(line.tap, line.end_ms)
-        volume = _volume(line, tap, taps, day)
+        volume = line.volume_ul
+        if tap is None or volume is None:
+            volume = _volume(line, tap, taps, day)
         if tap is None or volume is None:
             continue
-        flow = Flow(line.id, line, outlets.of(tap.outlet), tap.tap, tap.product, line.start_ms,
-                    line.end_ms, volume, tap.line_volume_ul)
+        flow = Flow._make((line.id, line, outlets.of(tap.outlet), tap.tap, tap.product, line.start_ms,
+                           line.end_ms, volume, tap.line_volume_ul, None))
         entry = _cleaning_of(flow, tap, spans) if spans else None
         if line.span:
             day.untimed.append(flow._replace(cleaning=entry))
         elif entry is not None:
             day.cleaning.append(flow._replace(cleaning=entry))
-        elif is_gas(flow, limit) and not _two_at_once(flow, limit, line.tap, taps, changes):
+        elif is_gas(flow, most_ul, in_ms) and not _two_at_once(flow, limit, line.tap, taps, changes):
             day.gas.append(flow)
         else:
             day.beer.append(flow)
     return day
 
 
-def is_gas(flow: Flow, limit_ul_per_ms: Fraction) -> bool:
-    """Faster than beer can flow: the keg has blown."""
+def is_gas(flow: Flow, most_ul: int, in_ms: int) -> bool:
+    """Faster than beer can flow, which is ``most_ul`` ``in_ms``: the keg has blown."""
     lasted = flow.end_ms - flow.start_ms
-    if lasted < GAS_LEAST_MS:
+    if flow.volume_ul * in_ms <= most_ul * lasted or lasted < GAS_LEAST_MS:
         return False
     if flow.start_ms % WHOLE_SECOND_MS == flow.end_ms % WHOLE_SECOND_MS == 0:
         lasted += WHOLE_SECOND_MS
-    return flow.volume_ul * limit_ul_per_ms.denominator > limit_ul_per_ms.numerator * lasted
+    return flow.volume_ul * in_ms > most_ul * lasted
 
 
 def _two_at_once(
@@ -103,7 +106,7 @@ def _two_at_once(
 ) -> bool:
     """Whether faucets of one meter that were open together explain a flow. No keg is changed after it."""
     faucets = taps.faucets(name, flow.end_ms)
-    if faucets < 2 or is_gas(flow, faucets * limit_ul_per_ms):
+    if faucets < 2 or is_gas(flow, *(faucets * limit_ul_per_ms).as_integer_ratio()):
         return False
     return not any(
         flow.start_ms <= at_ms <= flow.end_ms + BLOWN_MS for at_ms in changes.get(flow.tap.casefold(), ()))
@@ -121,11 +124,10 @@ def _keg_changes(kegs: Iterable[KegLine], taps: TapList) -> dict[str, list[int]]
 
 
 def _volume(line: PourLine, tap: TapRow | None, taps: TapList, day: DayPours) -> int | None:
+    """Of a line that comes without one, or of a tap that is not known: then none."""
     if tap is None:
         (day.shared if taps.knows(line.tap, line.end_ms) else day.unknown)[line.tap] += 1
         return None
-    if line.volume_ul is not None:
-        return line.volume_ul
     if tap.pulses_per_litre:
         return pulses_to_ul(line.pulses or 0, tap.pulses_per_litre)
     day.no_factor[tap.tap] += 1

@@ -12,6 +12,7 @@ derived from the components, so the identity cannot fail to hold:
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Literal, NamedTuple
@@ -185,6 +186,12 @@ class ClockNote:
         """A till time by the meters' clock, less the usual lag."""
         jumped = self.jump_at_ms is not None and at_ms >= self.jump_at_ms
         return at_ms - self.offset_ms - (self.jump_ms if jumped else 0)
+
+    def all_corrected(self, times_ms: Iterable[int]) -> list[int]:
+        """``corrected`` of each."""
+        if self.jump_at_ms is None:
+            return [at_ms - self.offset_ms for at_ms in times_ms]
+        return [*map(self.corrected, times_ms)]
 
 
 class ServedWhileCleaned(NamedTuple):

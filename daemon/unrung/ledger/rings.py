@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
+from operator import attrgetter
 from typing import NamedTuple
 
 from unrung.ledger.inputs import RingLine
@@ -40,6 +41,18 @@ class Unit(NamedTuple):
     voided_ms: int | None
 
 
+@dataclass(frozen=True, slots=True)
+class _Sold:
+    """What the menu says of lines that name an item alike, and what became of them."""
+
+    outlet: str
+    portions: tuple[MenuRow, ...] | None
+    alone: MenuRow | None
+    """The portion where a unit is one alone."""
+    micro: Counter[tuple[str, bool]] = field(default_factory=Counter)
+    """(column of the till's reconciliation, whether a comp) to millionths of a unit."""
+
+
 @dataclass(slots=True)
 class DayRings:
     """One business day of the till, by its own clock."""
@@ -62,21 +75,27 @@ def day_rings(
 ) -> DayRings:
     """All ring lines of one day."""
     day = DayRings()
-    resolved = resolve_voids(line for line in lines if line.kind != "refund")
+    resolved = resolve_voids([line for line in lines if line.kind != "refund"])
     rungs: list[Rung] = []
+    known: dict[tuple[str, ...], _Sold] = {}
     for part in resolved.parts:
-        rung = _look_up(part, menu, outlets, venue)
-        till = day.till[rung.outlet]
-        till["till_units"] += part.micro
-        fate = _fate(rung, menu, products, day)
-        till[fate] += 0 if fate == "rung" else part.micro
-        till["comps"] += part.micro if fate == "rung" and part.line.kind == "comp" else 0
-        if rung.portions and fate in ("rung", "voids"):
-            rungs.append(rung)
+        line = part.line
+        asked = (line.outlet, line.item, line.size, line.price_level, line.modifier)
+        sold = known.get(asked)
+        if sold is None:
+            sold = known[asked] = _look_up(line, menu, outlets)
+        fate = _fate(part, sold, products, day)
+        sold.micro[fate, line.kind == "comp"] += part.micro
+        if fate == "rung" or (fate == "voids" and sold.portions):
+            if sold.alone is not None and part.micro == ONE == line.units_micro:
+                day.units.append(_unit(part, sold.outlet, sold.alone, _money(part, venue)))
+            else:
+                rungs.append(Rung(part, sold.outlet, sold.portions or (), _money(part, venue)))
+    _add_up(known.values(), day)
     serial: Counter[int] = Counter()
     for rung in make_whole(rungs):
         day.units.extend(_units(rung, serial))
-    day.units.sort(key=lambda unit: (unit.at_ms, unit.key))
+    day.units.sort(key=attrgetter("at_ms", "key"))
     day.stray = resolved.stray
     for line in lines:
         if line.kind == "refund":
@@ -114,13 +133,18 @@ def net_minor(line: RingLine, venue: Venue) -> int:
     return round(Decimal(amount) / (1 + venue.tax_rate))
 
 
-def _look_up(part: Part, menu: Menu, outlets: Outlets, venue: Venue) -> Rung:
-    """The part with its portions; its money is its share of the line's."""
-    line = part.line
-    money = 0 if part.voided else net_minor(line, venue)
-    if part.micro != line.units_micro:
-        money = round(Fraction(money * part.micro, line.units_micro))
-    return Rung(part, outlets.of(line.outlet), _portions(line, menu) or (), money)
+def _look_up(line: RingLine, menu: Menu, outlets: Outlets) -> _Sold:
+    portions = _portions(line, menu)
+    alone = portions[0] if portions and len(portions) == 1 and portions[0].sold_by == "unit" else None
+    return _Sold(outlets.of(line.outlet), portions, alone)
+
+
+def _money(part: Part, venue: Venue) -> int:
+    """The part's share of its line's money."""
+    money = 0 if part.voided else net_minor(part.line, venue)
+    if part.micro == part.line.units_micro:
+        return money
+    return round(Fraction(money * part.micro, part.line.units_micro))
 
 
 def _portions(line: RingLine, menu: Menu) -> tuple[MenuRow, ...] | None:
@@ -137,34 +161,45 @@ def _refund(line: RingLine, day: DayRings, menu: Menu, outlets: Outlets, venue: 
     ]
 
 
-def _fate(rung: Rung, menu: Menu, products: Sequence[str], day: DayRings) -> str:
+def _fate(part: Part, sold: _Sold, products: Sequence[str], day: DayRings) -> str:
     """Which one column of the till's reconciliation a quantity falls into."""
-    line = rung.part.line
-    if line.kind == "training":
+    if part.line.kind == "training":
         return "training"
-    if rung.part.voided:
+    if part.voided:
         return "voids"
-    if not rung.portions and _portions(line, menu) is None:
-        like = day.alike.get(line.item)
+    if sold.portions is None:
+        item = part.line.item
+        like = day.alike.get(item)
         if like is None:
-            like = day.alike[line.item] = resembles(line.item, products)
-        day.unlisted[line.item, like] += 1
+            like = day.alike[item] = resembles(item, products)
+        day.unlisted[item, like] += 1
         return "unknown_item" if like else "not_draught"
-    return "rung" if rung.portions else "not_draught"
+    return "rung" if sold.portions else "not_draught"
+
+
+def _add_up(sold: Iterable[_Sold], day: DayRings) -> None:
+    """What was sold, by the columns of the till's reconciliation."""
+    for one in sold:
+        till = day.till[one.outlet]
+        for (fate, comp), micro in one.micro.items():
+            till["till_units"] += micro
+            till[fate] += 0 if fate == "rung" else micro
+            till["comps"] += micro if fate == "rung" and comp else 0
+
+
+def _unit(part: Part, outlet: str, row: MenuRow, money: int) -> Unit:
+    """A line that is one unit of one portion, as most are: there is nothing to share."""
+    line = part.line
+    return Unit._make((
+        line.id << _UNIT_BITS, line, outlet, row.product, row.portion_ul, line.at_ms, ONE, money,
+        line.kind == "comp", part.voided, part.voided_ms,
+    ))
 
 
 def _units(rung: Rung, serial: Counter[int]) -> list[Unit]:
     """One line's quantity as single portions, with money and units shared out exactly."""
     part, line = rung.part, rung.part.line
     comp = line.kind == "comp"
-    if part.micro == ONE and len(rung.portions) == 1 and not rung.by_volume:  # as is usual: nothing to share
-        row = rung.portions[0]
-        key = (line.id << _UNIT_BITS) | serial[line.id]
-        serial[line.id] += 1
-        return [Unit._make((
-            key, line, rung.outlet, row.product, row.portion_ul, line.at_ms, ONE, rung.net_minor, comp,
-            part.voided, part.voided_ms,
-        ))]
     vessels = pieces(rung)
     cents = equal_shares(rung.net_minor, len(vessels))
     units: list[Unit] = []

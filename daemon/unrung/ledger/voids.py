@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from operator import attrgetter, eq
 from typing import NamedTuple
 
 from unrung.ledger.inputs import RingLine
@@ -38,6 +39,10 @@ def ring_order(line: RingLine) -> tuple[object, ...]:
     )
 
 
+_FIRST = attrgetter("at_ms", "check", "item", "size", "price_level", "modifier", "kind", "units_micro")
+"""What ``ring_order`` looks at first."""
+
+
 def resolve_voids(lines: Iterable[RingLine]) -> Resolved:
     """Lines in parts: what a later line took back, and what stands.
 
@@ -45,8 +50,8 @@ def resolve_voids(lines: Iterable[RingLine]) -> Resolved:
     with the id that it names, of its own feed; where it names none, the last ones like it on the same
     check, or from the same terminal where the till gives no check.
     """
-    ordered = sorted(lines, key=ring_order)
-    taking = [line for line in ordered if line.units_micro < 0 or _names_another(line)]
+    ordered = _in_order(lines)
+    taking = [one for one in ordered if one.units_micro < 0 or (one.kind == "void" and _names_another(one))]
     if not taking:
         whole = [line for line in ordered if line.units_micro]
         return Resolved([Part(one, one.units_micro, one.kind == "void", one.voided_ms) for one in whole])
@@ -72,8 +77,17 @@ def resolve_voids(lines: Iterable[RingLine]) -> Resolved:
     return found
 
 
-def _names_another(line: RingLine) -> bool:
-    return line.kind == "void" and line.voids_ref not in ("", line.origin.ref)
+def _in_order(lines: Iterable[RingLine]) -> list[RingLine]:
+    """As ``ring_order`` has them: most are told apart by when, and on which check, what was sold."""
+    ordered = sorted(lines, key=_FIRST)
+    firsts = [*map(_FIRST, ordered)]
+    if any(map(eq, firsts, firsts[1:])):
+        ordered.sort(key=ring_order)
+    return ordered
+
+
+def _names_another(void: RingLine) -> bool:
+    return void.voids_ref not in ("", void.origin.ref)
 
 
 def same_sale(line: RingLine) -> tuple[str, str]:

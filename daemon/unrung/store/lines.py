@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from operator import itemgetter
 from typing import Any
 
 from sqlite_utils import Database
@@ -20,7 +21,15 @@ def lines_between(db: Database, kind: str, lo_ms: int, hi_ms: int) -> list[tuple
         "AND kind = ?", [lo_ms, hi_ms, kind],
     ).fetchall()
     at = 1 + len(ORIGIN) + COLUMNS[kind].index("at_ms")
-    return sorted(rows, key=lambda row: (row[at], *row[1:4], row[0]))  # feed, source, line; id
+    return sorted(rows, key=itemgetter(at, 1, 2, 3, 0))  # feed, source, line; id
+
+
+def kinds_between(db: Database, lo_ms: int, hi_ms: int) -> set[str]:
+    """Kinds of the current rows with lo <= at_ms < hi: asking for rows of a kind looks at those of all."""
+    rows = db.execute(
+        "SELECT DISTINCT kind FROM movements WHERE superseded_by IS NULL AND at_ms >= ? AND at_ms < ?",
+        [lo_ms, hi_ms])
+    return {kind for kind, in rows.fetchall()}
 
 
 def _columns(kind: str) -> str:
