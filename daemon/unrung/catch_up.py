@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 
+from unrung.ahead.exports import exports_ahead
 from unrung.ahead.ledgers import ledgers_ahead
 from unrung.clock_doubt import borne_out, clock_doubt, in_doubt, note_clock
 from unrung.clock_trust import clock_trouble
@@ -60,18 +61,19 @@ class CaughtUp:
 def take_in_all(db: Store, settings: Settings, now_ms: int, say: Say) -> CaughtUp:
     """One look at every folder. What is too young to have settled is named in ``waiting``."""
     done = CaughtUp()
-    for feed in settings.feed:
-        if not feed.folder:
-            continue
-        for taken in read_again(db, settings, feed, now_ms):
-            done.taken.append(taken)
-            _tell(taken, say, "read again, ")
-        try:
-            found = scan(db, settings, feed, None, now_ms=now_ms)
-        except SourceError as error:
-            done.problems.append(f"{feed.name}: {error}")
-            continue
-        _note(done, found, say)
+    with exports_ahead(settings, now_ms) as reading:
+        for feed in settings.feed:
+            if not feed.folder:
+                continue
+            for taken in read_again(db, settings, feed, now_ms):
+                done.taken.append(taken)
+                _tell(taken, say, "read again, ")
+            try:
+                found = scan(db, settings, feed, None, now_ms=now_ms, reading=reading)
+            except SourceError as error:
+                done.problems.append(f"{feed.name}: {error}")
+                continue
+            _note(done, found, say)
     return done
 
 

@@ -47,7 +47,7 @@ def main() -> None:
     ask.add_argument("--days", type=int, default=14)
     ask.add_argument("--part", choices=PARTS, help="run this part here, not in a process of its own")
     asked = ask.parse_args()
-    from unrung.ahead.ledgers import KEPT  # what a backlog is worked off with
+    from unrung.ahead.process import KEPT  # what a backlog is worked off with
 
     if asked.part:
         run_part(asked.part, asked.days)

@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-import os
 import subprocess
-import sys
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from datetime import date
 
-from unrung.ahead.worker import read_ledger, write_message
+from unrung.ahead.process import ended, processors, started
+from unrung.ahead.worker import read_ledger
 from unrung.issuing import Ahead
 from unrung.ledger.results import DayLedger
 from unrung.settings import Settings
 
 FEWEST_DAYS = 8
 """With fewer, starting the process takes longer than it saves."""
-KEPT = {"MALLOC_MMAP_THRESHOLD_": "33554432", "MALLOC_TRIM_THRESHOLD_": "33554432"}
-"""Bytes that the C library (glibc) keeps for the next array, instead of asking the system for them anew a
-hundred times a day: a tenth of the processor's time."""
 
 
 @contextmanager
@@ -49,28 +45,8 @@ def ledgers_ahead(settings: Settings, days: Sequence[date], say: Callable[[str],
     try:
         yield ahead
     finally:
-        process.kill()
-        process.wait()
-        for pipe in (process.stdin, process.stdout):
-            if pipe is not None:
-                with suppress(OSError):
-                    pipe.close()
-
-
-def processors() -> int:
-    """How many this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+        ended(process)
 
 
 def _started(settings: Settings, days: Sequence[date]) -> subprocess.Popen[bytes]:
-    found_here = os.pathsep.join(path for path in sys.path if path)
-    windows = ("CREATE_NO_WINDOW", "BELOW_NORMAL_PRIORITY_CLASS")
-    process = subprocess.Popen(
-        [sys.executable, "-P", "-m", "unrung.ahead.worker"],
-        env={**KEPT, **os.environ, "PYTHONPATH": found_here}, stdin=subprocess.PIPE, stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL, creationflags=sum(getattr(subprocess, name, 0) for name in windows),
-    )
-    assert process.stdin is not None
-    with suppress(BrokenPipeError):
-        write_message(process.stdin, (settings, list(days)))
-    return process
+    return started("unrung.ahead.worker", (settings, list(days)))

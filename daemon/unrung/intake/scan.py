@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
 
 from unrung.errors import IncompleteExport, SourceError
-from unrung.intake.adapter import mapping_digest
+from unrung.intake.adapter import ReadRows, mapping_digest
 from unrung.intake.again import read_again
 from unrung.intake.archive import printable
 from unrung.intake.keeping import folder_of, keeper, kept_path, put_away
@@ -25,6 +26,14 @@ UNFINISHED_MS = 10 * 60_000
 given this long to be completed."""
 
 
+Reading = Callable[[Feed, Found, bytes], ReadRows | None]
+"""What was read ahead of a file of a feed with these bytes, if anything."""
+
+
+def _nothing_read(feed: Feed, file: Found, content: bytes) -> None:
+    return None
+
+
 @dataclass(slots=True)
 class Scan:
     """What one look found."""
@@ -36,9 +45,9 @@ class Scan:
 
 
 def scan(db: Store, settings: Settings, feed: Feed, tracker: Tracker | None, *,
-         now_ms: int, now_mono: float = 0.0) -> Scan:
+         now_ms: int, now_mono: float = 0.0, reading: Reading = _nothing_read) -> Scan:
     """Look at ``feed``'s folder once, and at what waits of it for a person (``intake.again``).
-    ``now_ms`` is UTC, ``now_mono`` a monotonic clock in seconds.
+    ``now_ms`` is UTC, ``now_mono`` a monotonic clock in seconds. ``reading``: what was read ahead.
 
     Without a ``tracker`` (one look only) a file has settled when its own time is old enough.
     Raises SourceError where the folder is missing.
@@ -56,7 +65,7 @@ def scan(db: Store, settings: Settings, feed: Feed, tracker: Tracker | None, *,
     due = {file.path for file in ready}
     result.waiting = [printable(file.path.name) for file in files if file.path not in due]
     for file in ready:
-        _one(db, settings, feed, file, now_ms, result)
+        _one(db, settings, feed, file, now_ms, result, reading)
     return result
 
 
@@ -77,14 +86,16 @@ def _age_ms(file: Found, now_ms: int) -> int:
     return abs(now_ms - file.mtime_ms)
 
 
-def _one(db: Store, settings: Settings, feed: Feed, file: Found, now_ms: int, result: Scan) -> None:
+def _one(
+    db: Store, settings: Settings, feed: Feed, file: Found, now_ms: int, result: Scan, reading: Reading
+) -> None:
     name = printable(file.path.name)
     content = None if file.size > feed.max_bytes else _read(file, result)
     if content is None and file.size <= feed.max_bytes:
         return
     half_done = _half_done(db, settings, feed, file, content, now_ms)
     try:
-        taken = half_done or _take(db, settings, feed, file, content, now_ms)
+        taken = half_done or _take(db, settings, feed, file, content, now_ms, reading)
     except IncompleteExport:
         result.waiting.append(name)
         return
@@ -97,7 +108,8 @@ def _one(db: Store, settings: Settings, feed: Feed, file: Found, now_ms: int, re
 
 
 def _take(
-    db: Store, settings: Settings, feed: Feed, file: Found, content: bytes | None, now_ms: int
+    db: Store, settings: Settings, feed: Feed, file: Found, content: bytes | None, now_ms: int,
+    reading: Reading,
 ) -> Taken:
     """Take a settled file in; ``content`` is None where it is too big to be read."""
     name = printable(file.path.name)
@@ -110,7 +122,7 @@ def _take(
         raise IncompleteExport("its last line is not ended", name=name)
     return take_in(
         db, settings, feed, Export(name, content, now_ms), mtime_ms=file.mtime_ms, now_ms=now_ms,
-        finished=finished, keep=keep,
+        finished=finished, keep=keep, read=reading(feed, file, content),
     )
 
 

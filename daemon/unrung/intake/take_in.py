@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from unrung.errors import ExportError, IncompleteExport
-from unrung.intake.adapter import fields_digest, mapping_digest, read_rows, whole_reject
+from unrung.intake.adapter import ReadRows, fields_digest, mapping_digest, read_rows, whole_reject
 from unrung.intake.archive import sentence
 from unrung.intake.identity import Identified, file_scope, identify
 from unrung.intake.new_columns import lost_fields, note_columns
@@ -62,11 +62,12 @@ def nowhere(state: str, sha256: str) -> str:
 def take_in(
     db: Store, settings: Settings, feed: Feed, export: Export, *,
     mtime_ms: int, via: str = "folder", now_ms: int, again: SourceRow | None = None,
-    finished: bool = True, keep: Keep = nowhere, also: Also | None = None,
+    finished: bool = True, keep: Keep = nowhere, also: Also | None = None, read: ReadRows | None = None,
 ) -> Taken:
     """Take one export in. ``again``: the export as it was taken in before (after a fix in the
     settings). ``finished``: it stood still long enough that a cut-off last row stays as it is.
     ``keep``: where its bytes will go, and ``also``: what else, written down in the same transaction.
+    ``read``: what ``read_rows`` makes of it with these settings, where that is known.
 
     An answer of a polled address (``via`` "http") is what the source says now, whether it said so
     before or not; one that brings nothing new leaves no row of its own, and has no id.
@@ -86,7 +87,7 @@ def take_in(
     if earlier:
         source.id, source.scope = earlier.id, earlier.scope
     try:
-        found, rejects, notes = _read(db, settings, feed, export, source, finished)
+        found, rejects, notes = _read(db, settings, feed, export, source, finished, read)
     except _Unusable as bad:
         if again and again.state == "taken":
             with write_tx(db):  # tried with these settings; another edit of them tries again
@@ -160,12 +161,13 @@ class _NothingNew(Exception):
 
 
 def _read(
-    db: Store, settings: Settings, feed: Feed, export: Export, source: SourceRow, finished: bool
+    db: Store, settings: Settings, feed: Feed, export: Export, source: SourceRow, finished: bool,
+    read: ReadRows | None,
 ) -> tuple[Identified, list[Reject], Any]:
     """The rows with their identities, the bad ones, and the reader's notes; ``source`` is told the
     counts."""
     try:
-        rows, rejects, notes = read_rows(feed, settings, export, finished=finished)
+        rows, rejects, notes = read or read_rows(feed, settings, export, finished=finished)
     except ExportError as error:
         if isinstance(error, IncompleteExport) and not finished:
             raise
