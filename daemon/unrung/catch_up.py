@@ -19,7 +19,7 @@ from unrung.heartbeat import beat, untold
 from unrung.intake.archive import REASONS, sentence
 from unrung.intake.scan import Scan, read_again, scan
 from unrung.intake.take_in import Taken
-from unrung.issuing import Issued, due_days, issue_day
+from unrung.issuing import Issued, due_days, issue_if_touched
 from unrung.month_issuing import MonthIssued, issue_due_months
 from unrung.sending import send_due
 from unrung.settings import Settings
@@ -110,7 +110,9 @@ def issue_due(
     cache: Cache = {}
     with ledgers_ahead(settings, [day for day in days if closing_of(db, day) is None], say) as ahead:
         for day in days:
-            _note_issued(done, issue_day(db, settings, day, now_ms, cache, ahead), say)
+            issued = issue_if_touched(db, settings, day, now_ms, cache, ahead)
+            if issued is not None:
+                _note_issued(done, issued, say)
     for month in issue_due_months(db, settings, now_ms):
         done.months.append(month)
         done.problems += [*map(str, month.unplaced), *month.notes]

@@ -3,22 +3,34 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
+from unrung import __version__
 from unrung.business_day import business_day, day_bounds
 from unrung.ledger.coverage import SILENCE_LEAST_MS, Span, intersect, union
 from unrung.ledger.day import compute_day
 from unrung.ledger.inputs import DayInputs, LogLine, fill
-from unrung.ledger.material import Material, make_materials, rings_of
+from unrung.ledger.material import Material, make_materials, match_settings, rings_of
+from unrung.ledger.outline import (
+    Outline,
+    apart,
+    as_text,
+    from_text,
+    in_outline,
+    listening,
+    outline_of,
+    seen_by,
+)
 from unrung.ledger.results import DayLedger
 from unrung.ledger.sealed import NOTHING, Handed, handed
 from unrung.metering import add_metered
-from unrung.settings import Feed, Settings
+from unrung.settings import Settings
 from unrung.store.lines import kinds_between, lines_between, lines_of_day
 from unrung.store.months import sealed_units
 from unrung.store.open import Store
+from unrung.store.outlines import outline_row
 from unrung.store.sources import cover_spans, source_names
 from unrung.venue_time import clock, day_name
 
@@ -63,21 +75,94 @@ def ledger_of(
     db: Store, settings: Settings, day: date, cache: Cache, following: Sequence[date] = ()
 ) -> DayLedger:
     """The ledger of ``day`` from what the store holds now. ``following``: days that will be asked for next;
-    what they need is made ready together with what this one needs."""
-    around = [day + timedelta(days=n) for n in (-1, 0, 1)]
+    what they need is made ready together with what this one needs. Of a neighbour that is kept in outline no
+    row is read, unless it may reach into the day."""
+    around = _around(day)
     for old in [known for known in cache if known < around[0]]:
         del cache[old]
-    if not cache.keys() >= set(around):
-        needed = {one + timedelta(days=n) for one in following for n in (-1, 0, 1)}.union(around)
-        missing_ = sorted(needed - cache.keys())
-        known = {one: material.inputs for one, material in cache.items()}
-        gathered = []
-        for one in missing_:
-            gathered.append(_gathered(db, settings, one, known.get(one - timedelta(days=1))))
-            known[one] = gathered[-1][0]
-        cache.update(zip(missing_, make_materials(gathered, settings), strict=True))
-    before, today, after = (cache[one] for one in around)
-    return compute_day(before, today, after, settings, _names(db, today, (before, after)))
+    kept = {
+        one: outline for one in (around[0], around[2]) if one not in cache and one not in following
+        and (outline := kept_outline(db, settings, one)) and outline.stands_for_itself
+    }
+    bare = _make_ready(db, settings, day, cache, following, kept)
+    if bare and not _keep_apart(bare, cache[day], kept, settings):
+        kept, bare = {}, _make_ready(db, settings, day, cache, (), {})
+    ledger = _ledger(db, settings, [(bare | cache)[one] for one in around], kept)
+    if bare and not ledger.seen:
+        _make_ready(db, settings, day, cache, (), {})
+        ledger = _ledger(db, settings, [cache[one] for one in around], {})
+    return ledger
+
+
+def kept_outline(db: Store, settings: Settings, day: date) -> Outline | None:
+    """The outline of a day as it was computed last, where it is still the same."""
+    if any(sealed_units(db, edge) is not None for edge in (day - timedelta(days=1), day)):
+        return None
+    row = outline_row(db, day)
+    current = row is not None and row.current and row.made_with == made_with(settings)
+    return from_text(row.outline) if row and current else None
+
+
+def made_with(settings: Settings) -> str:
+    """What a day's ledger is made with, beside movements: the config and the program."""
+    return f"{settings.digest} {__version__}"
+
+
+def _around(day: date) -> list[date]:
+    return [day + timedelta(days=n) for n in (-1, 0, 1)]
+
+
+def _make_ready(
+    db: Store, settings: Settings, day: date, cache: Cache, following: Sequence[date],
+    kept: Mapping[date, Outline],
+) -> Cache:
+    """Fill ``cache`` for ``day``. Days that are ``kept`` in outline are given back, with their kegs alone."""
+    if cache.keys() | kept.keys() >= {*_around(day)}:
+        following = ()
+    needed = {one for middle in (day, *following) for one in _around(middle)}
+    whole = sorted(needed - cache.keys() - kept.keys())
+    known, days = {one: material.inputs for one, material in cache.items()}, []
+    for one in whole:
+        days.append(_gathered(db, settings, one, known.get(one - timedelta(days=1))))
+        known[one] = days[-1][0]
+    days += [(_bare(db, settings, one), NOTHING) for one in kept]
+    made = make_materials(days, settings) if days else []
+    cache.update(zip(whole, made, strict=False))
+    bare = zip(kept, made[len(whole):], strict=True)
+    return {one: in_outline(material, kept[one]) for one, material in bare}
+
+
+def _bare(db: Store, settings: Settings, day: date) -> DayInputs:
+    bounds = bounds_of(settings, day)
+    return fill(DayInputs(day, bounds), "keg", lines_between(db, "keg", *bounds))
+
+
+def _keep_apart(bare: Cache, today: Material, kept: Mapping[date, Outline], settings: Settings) -> bool:
+    """Whether no row of the days kept in outline can be of use to ``today``."""
+    options, own = match_settings(settings.matching), outline_of(today)
+    return not today.handed.start and not today.handed.end and all(
+        apart(kept[day], own, options) if day < today.day else apart(own, kept[day], options) for day in bare
+    )
+
+
+def _ledger(
+    db: Store, settings: Settings, around: Sequence[Material], kept: Mapping[date, Outline]
+) -> DayLedger:
+    """The ledger of the middle one of three days, with what its neighbours may do with."""
+    before, today, after = around
+    ledger = compute_day(before, today, after, settings, _names(db, today, (before, after)))
+    if ledger.facts is None or today.handed.start or today.handed.end or _runs_over_edges(settings):
+        return ledger
+    one, own, two = (kept.get(material.day) or outline_of(material) for material in around)
+    own = listening(own, today, ledger.facts, ledger.clocks)
+    seen = seen_by(one, own, two, match_settings(settings.matching))
+    return replace(ledger, outline=as_text(own), seen=seen)
+
+
+def _runs_over_edges(settings: Settings) -> bool:
+    """Whether what flowed on a day is told by a row of the day after: a meter's next reading, or a count of
+    the span that ends as that day starts."""
+    return any(feed.carries == "readings" or feed.resolution == "interval" for feed in settings.feed)
 
 
 def material_of(db: Store, settings: Settings, day: date) -> Material:
@@ -88,7 +173,7 @@ def material_of(db: Store, settings: Settings, day: date) -> Material:
 def _gathered(
     db: Store, settings: Settings, day: date, known: DayInputs | None = None
 ) -> tuple[DayInputs, Handed]:
-    before, after = day - timedelta(days=1), day + timedelta(days=1)
+    before, _, after = _around(day)
     start, end = sealed_units(db, before), sealed_units(db, day)
     units = [
         unit for edge, beside in ((start, before), (end, after)) if edge
@@ -107,22 +192,26 @@ def day_inputs(db: Store, settings: Settings, day: date, before: DayInputs | Non
         fill(inputs, kind, lines_between(db, kind, *bounds) if kind in timed else ())
         fill(inputs, kind, lines_of_day(db, kind, day.isoformat()))
     add_metered(db, settings, inputs)
-    logs = _timed_logs(db, settings, day - timedelta(days=1)) if before is None else before.logs
-    inputs.cleaning = [
-        log for log in logs
-        if log.reason == "cleaning" and log.at_ms is not None and (log.end_ms or 0) > bounds[0]
-    ]
-    covers = {feed.name: _cover(db, feed, bounds) for feed in settings.feed}
+    inputs.cleaning = cleaning_over_the_edge(db, settings, day, before)
+    covers = covers_of(db, settings, bounds)
     inputs.ring_cover = _side(settings, covers, ("rings",), bounds)
     inputs.pour_cover = _side(settings, covers, ("pours", "readings"), bounds)
     inputs.missing = missing(settings, inputs, covers)
     return inputs
 
 
-def _timed_logs(db: Store, settings: Settings, day: date) -> list[LogLine]:
-    """Log entries of a day but for those without a time."""
-    inputs = DayInputs(day, bounds_of(settings, day))
-    return fill(inputs, "log", lines_between(db, "log", *inputs.bounds)).logs
+def cleaning_over_the_edge(
+    db: Store, settings: Settings, day: date, before: DayInputs | None = None
+) -> list[LogLine]:
+    """Cleaning entries of the day before whose span reaches into this day; see ``day_inputs``."""
+    if before is None:
+        bounds = bounds_of(settings, day - timedelta(days=1))
+        before = fill(DayInputs(day, bounds), "log", lines_between(db, "log", *bounds))
+    edge_ms = bounds_of(settings, day)[0]
+    return [
+        log for log in before.logs
+        if log.reason == "cleaning" and log.at_ms is not None and (log.end_ms or 0) > edge_ms
+    ]
 
 
 def missing(settings: Settings, inputs: DayInputs, covers: dict[str, list[Span]]) -> list[str]:
@@ -151,8 +240,12 @@ def _holes(start_ms: int, spans: Sequence[Span], times: Sequence[int]) -> list[S
     return [(lo, hi) for lo, hi in gaps if bisect_left(times, lo) < bisect_left(times, hi)]
 
 
-def _cover(db: Store, feed: Feed, bounds: Span) -> list[Span]:
-    return intersect(union(cover_spans(db, [feed.name], *bounds)), [bounds])
+def covers_of(db: Store, settings: Settings, bounds: Span) -> dict[str, list[Span]]:
+    """What each feed covers of a span."""
+    return {
+        feed.name: intersect(union(cover_spans(db, [feed.name], *bounds)), [bounds])
+        for feed in settings.feed
+    }
 
 
 def _side(

@@ -15,6 +15,7 @@ from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from unrung.adjusting import judge_closed_day
+from unrung.beside import around, keep_outline, stands
 from unrung.clock_doubt import lived_ms, seen_ms
 from unrung.daybook import Cache, bounds_of, day_at, day_inputs, ledger_of
 from unrung.findings.apply import with_findings
@@ -30,7 +31,16 @@ from unrung.page.render import page_bytes
 from unrung.safety import tell_served
 from unrung.settings import Settings
 from unrung.store.day_books import save_day_books
-from unrung.store.days import DayRow, day_row, day_rows, note_fixes, note_unplaced, record_issue, save_day
+from unrung.store.days import (
+    DayRow,
+    day_row,
+    day_rows,
+    day_stands,
+    note_fixes,
+    note_unplaced,
+    record_issue,
+    save_day,
+)
 from unrung.store.doubts import note_doubtful
 from unrung.store.facts import facts_between, save_facts
 from unrung.store.months import closing_of, mark_months_dirty
@@ -110,6 +120,7 @@ def issue_day(
         return Issued(day, closed.revision, False, ledger, adjusted=moved)
     row = day_row(db, day)
     revision, digest = (row.revision, row.digest) if row else (0, "")
+    seen_around = around(db, settings, day)
     ledger = ahead(day) or ledger_of(db, settings, day, cache)
     ledger = with_findings(ledger, facts_between(db, first_needed(day, settings), day), settings)
     tables = tables_of(ledger, settings, NO_REVISION)
@@ -135,6 +146,7 @@ def issue_day(
         if ledger.facts:
             save_facts(db, ledger.facts)
         save_day_books(db, ledger, spans)
+        keep_outline(db, settings, ledger, row.own_changes if row else 0, seen_around)
         mark_months_dirty(db, touched_periods(db, settings, day))
         note_fixes(db, day, [fix.sentence for fix in ledger.fixes])
         note_unplaced(db, day, " ".join(map(str, unplaced)), now_ms)
@@ -148,6 +160,21 @@ def issue_day(
                 db, settings, ledger, files, now_ms, bounds_of(settings, day)[1], first=revision == 1
             )
     return Issued(day, revision, changed, ledger, unplaced)
+
+
+def issue_if_touched(
+    db: Store, settings: Settings, day: date, now_ms: int, cache: Cache, ahead: Ahead = lambda day: None
+) -> Issued | None:
+    """Like ``issue_day``; but a day that was issued, and that what changed beside it does not reach, stands
+    as it is: None."""
+    known = ahead(day)
+    if known is None and closing_of(db, day) is None:
+        row = day_row(db, day)
+        if row is not None and stands(db, settings, day, cache):
+            with write_tx(db):
+                day_stands(db, day, row.changes)
+            return None
+    return issue_day(db, settings, day, now_ms, cache, lambda day: known)
 
 
 def _time_has_come(db: Store, settings: Settings, day: date, now_ms: int) -> bool:

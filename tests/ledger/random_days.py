@@ -37,7 +37,9 @@ class Story:
         self.check = 0
 
     def scene(self, start: str, events: int) -> None:
-        at = ms(start)
+        self.scene_at(ms(start), events)
+
+    def scene_at(self, at: int, events: int) -> None:
         for _ in range(events):
             at += round(self.chance.expovariate(1 / 40) * SECOND)
             self.chance.choice(SCENES)(self, at)

@@ -60,6 +60,20 @@ def hours_ahead(rings: Sequence[Rung], serves: Sequence[Serve]) -> int:
     return best if peaks[best] >= max(least, CLEARLY * peaks[second], FEWEST * SHARE) else 0
 
 
+def sure_of_hours(rings: Sequence[Rung], serves: Sequence[Serve]) -> bool:
+    """Whether ``hours_ahead`` is 0 whatever further rings there are, as long as all of them were rung further
+    than ``REACH_MS`` from every serve by the clock that matching learnt."""
+    if len(serves) < FEWEST:
+        return True
+    ends = _ends(serves)
+    near = [len(_near(product, corrected_ms, ends)) for _, corrected_ms, product, _ in rings]
+    # Further rings shift which of these are sampled; with any, all rings must be looked at.
+    if max(sum(near[first::SAMPLED]) for first in range(SAMPLED)) * SAMPLED > MOST_NEAR:
+        return False
+    corrected = [corrected_ms for _, corrected_ms, _, _ in rings]
+    return _peak(rings, corrected, _like(rings, ends)) >= SHARE * len(serves)
+
+
 def _sample(rings: Sequence[Rung], ends: Ends) -> tuple[Sequence[Rung], float]:
     """Every k-th ring, so that a crowd's neighbours stay few enough to be counted; and its share."""
     sample = rings[::SAMPLED]

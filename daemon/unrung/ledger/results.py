@@ -293,3 +293,8 @@ class DayLedger:
     """What explains the day's variance, in the order in which it is to be looked at."""
     fixes: tuple[FixNote, ...] = ()
     """What the fixes of the last four weeks did, the newest first."""
+    outline: str = ""
+    """What lies nearest the day's edges, as ``ledger.outline`` writes it; empty where nobody made it."""
+    seen: str = ""
+    """What it saw of its neighbours, where neither reaches into it: as long as it sees the same, it is the
+    same."""

@@ -14,7 +14,7 @@ from functools import partial
 from unrung.collecting import seldom_collected
 from unrung.daybook import Cache
 from unrung.errors import UnrungError
-from unrung.issuing import due_days, issue_day
+from unrung.issuing import due_days, issue_if_touched
 from unrung.month_issuing import due_months, issue_due_months
 from unrung.service.venue import Venue
 from unrung.settings import Settings
@@ -88,8 +88,8 @@ def _issue_days(db: Store, settings: Settings, now_ms: int) -> list[str]:
 
 
 def _issue_one(db: Store, settings: Settings, day: date, now_ms: int, cache: Cache) -> None:
-    issued = issue_day(db, settings, day, now_ms, cache)
-    if issued.changed:
+    issued = issue_if_touched(db, settings, day, now_ms, cache)
+    if issued is not None and issued.changed:
         _log.info("issued %s revision %s", day.isoformat(), issued.revision)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from bisect import bisect_right
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import date, timedelta
 from typing import Any
@@ -37,6 +37,8 @@ class DayRow:
     """When it became dirty; says nothing of a clean day."""
     changes: int = 0
     """How often it was marked dirty: tells whether rows came in while it was computed."""
+    own_changes: int = 0
+    """How often for a change of its own, not only of a day beside it."""
 
 
 def days_of(times_ms: Iterable[int], venue: Venue) -> set[date]:
@@ -57,16 +59,31 @@ def mark_dirty(
     """A changed row dirties its business day and both neighbours, which share seams with it."""
     touched = days_of(times_ms, venue) | {date.fromisoformat(day) for day in days}
     around = {day + timedelta(days=n) for day in touched for n in (-1, 0, 1)}
-    mark_days_dirty(db, around, now_ms)
+    _mark(db, {day: day in touched for day in around}, now_ms)
 
 
 def mark_days_dirty(db: Database, days: Iterable[date], now_ms: int) -> None:
+    """Days that are to be computed again whatever lies beside them."""
+    _mark(db, dict.fromkeys(days, True), now_ms)
+
+
+def _mark(db: Database, own: Mapping[date, bool], now_ms: int) -> None:
+    """``own``: days to whether it is their own movements that changed."""
     db.conn.executemany(
-        "INSERT INTO days (day, dirty, changed_ms, dirty_since_ms, changes) VALUES (?, 1, ?, ?, 1) "
+        "INSERT INTO days (day, dirty, changed_ms, dirty_since_ms, changes, own_changes) "
+        "VALUES (?, 1, ?, ?, 1, ?) "
         "ON CONFLICT (day) DO UPDATE SET dirty = 1, changed_ms = excluded.changed_ms, "
         "dirty_since_ms = iif(days.dirty, days.dirty_since_ms, excluded.dirty_since_ms), "
-        "changes = days.changes + 1",
-        [(day.isoformat(), now_ms, now_ms) for day in sorted(days)],
+        "changes = days.changes + 1, own_changes = days.own_changes + excluded.own_changes",
+        [(day.isoformat(), now_ms, now_ms, int(own[day])) for day in sorted(own)],
+    )
+
+
+def day_stands(db: Database, day: date, changes: int) -> None:
+    """Write down that an issued day is clean as it is, unless rows came in since ``changes`` were counted."""
+    db.execute(
+        "UPDATE days SET dirty = (changes <> ?), dirty_since_ms = changed_ms WHERE day = ?",
+        [changes, day.isoformat()],
     )
 
 
@@ -198,5 +215,5 @@ def _day_row(row: dict[str, Any]) -> DayRow:
         day=date.fromisoformat(row["day"]), dirty=bool(row["dirty"]), changed_ms=row["changed_ms"],
         revision=row["revision"], status=row["status"], digest=row["digest"],
         config_digest=row["config_digest"], issued_ms=row["issued_ms"],
-        dirty_since_ms=row["dirty_since_ms"], changes=row["changes"],
+        dirty_since_ms=row["dirty_since_ms"], changes=row["changes"], own_changes=row["own_changes"],
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import zlib
 from collections.abc import Iterable
@@ -57,6 +58,17 @@ def facts_between(db: Database, first: date, last: date) -> list[DayFacts]:
     _LAST_READ.clear()
     _LAST_READ.update(found)
     return list(found.values())
+
+
+def facts_digest(db: Database, first: date, last: date) -> str:
+    """Of the facts of the issued business days first..last."""
+    whole = hashlib.sha256()
+    for day, content in db.execute(
+        "SELECT day, facts FROM day_facts WHERE day BETWEEN ? AND ? ORDER BY day",
+        [first.isoformat(), last.isoformat()],
+    ):
+        whole.update(f"{day} {len(content)} ".encode() + content)
+    return whole.hexdigest()
 
 
 def packed(facts: DayFacts) -> bytes:

@@ -186,8 +186,9 @@ def local_hours(db: Database, feed: str, lo_ms: int, hi_ms: int, zone: ZoneInfo)
 
 def first_and_last_ms(db: Database) -> tuple[int, int] | None:
     """Times of the first and last current movement, or None for an empty store."""
-    row = db.execute(
-        "SELECT min(at_ms), max(at_ms) FROM movements WHERE superseded_by IS NULL"
+    row = db.execute(  # each by itself: of both at once SQLite reads the whole index
+        "SELECT (SELECT min(at_ms) FROM movements WHERE superseded_by IS NULL), "
+        "(SELECT max(at_ms) FROM movements WHERE superseded_by IS NULL)"
     ).fetchone()
     return None if row[0] is None else (row[0], row[1])
 

@@ -234,6 +234,22 @@ CREATE UNIQUE INDEX movements_ref ON movements (feed, ref) WHERE superseded_by I
 CREATE UNIQUE INDEX movements_ident ON movements (at_text, ident) WHERE superseded_by IS NULL AND ref = '';
 """
 
+_OUTLINES = """
+-- how often the day's own movements or settings changed, not only those of a day beside it
+ALTER TABLE days ADD COLUMN own_changes INTEGER NOT NULL DEFAULT 0;
+CREATE TABLE day_outlines (
+  day TEXT PRIMARY KEY,           -- ISO business day, as it was computed last
+  own_changes INTEGER NOT NULL,   -- of the day, when it was
+  made_with TEXT NOT NULL,        -- digest of the config, and the program's version
+  outline TEXT NOT NULL,          -- JSON: what of it lies nearest its edges
+  seen TEXT NOT NULL,             -- JSON: what it saw of its neighbours; '' where they reach into it
+  around TEXT NOT NULL            -- digest of all else that it saw beside its own movements
+) STRICT;
+-- "the movements of these days", those of one kind without a look at the others
+DROP INDEX movements_at;
+CREATE INDEX movements_at ON movements (at_ms, kind) WHERE superseded_by IS NULL;
+"""
+
 
 @migrations()
 def m001_first_form(db: Database) -> None:
@@ -254,11 +270,17 @@ def m003_rows_that_come_together_stand_together(db: Database) -> None:
         db.execute(statement)
 
 
+@migrations()
+def m004_days_in_outline(db: Database) -> None:
+    for statement in statements(_OUTLINES):
+        db.execute(statement)
+
+
 def statements(script: str) -> list[str]:
     """The statements of ``script``, one by one: executescript would end the transaction."""
     lines = (line.split("--")[0].rstrip() for line in script.splitlines())
     return [part.strip() for part in "\n".join(lines).split(";") if part.strip()]
 
 
-NEWEST = 3
+NEWEST = 4
 """PRAGMA user_version of a store with every migration applied."""

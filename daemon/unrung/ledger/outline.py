@@ -1,0 +1,169 @@
+"""A day in outline: what the days beside it need to know of it, where nothing reaches across the edge.
+
+Most bars are shut at the edge of their business day: no ring of one day can have its pour in the other. Such
+a neighbour changes nothing, whatever it holds, and its outline tells so without its rows. Where something may
+reach across, or may not be ruled out cheaply, nothing is claimed.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from typing import NamedTuple
+
+from unrung.ledger.coverage import Span
+from unrung.ledger.facts import DayFacts
+from unrung.ledger.hour_shift import REACH_MS, Rung, sure_of_hours
+from unrung.ledger.material import Material
+from unrung.ledger.results import ClockNote
+from unrung.matching.types import MatchSettings, Serve
+
+ALWAYS = (-(1 << 62), 1 << 62)
+_DOUBT_MS = 1
+"""Windows are compared in fractions of a second elsewhere."""
+
+
+class Reach(NamedTuple):
+    """How far one outlet or pool of a day goes: first and last moments (UTC ms), None where it has none."""
+
+    rings: Span | None = None
+    """Ring units and log entries, by the clock that matching learnt from the day."""
+    serves: Span | None = None
+    """Their ends."""
+    rung: Span | None = None
+    """Ring units that stand, by the till's clock."""
+    listens: Span | None = None
+    """Between which moments of the till's clock another day's ring has a say in whether the till is whole
+    hours off."""
+    confused: tuple[tuple[str, str], ...] = ()
+    """(product rung, product poured) that the day takes for each other; its neighbours look out for them."""
+
+
+class Outline(NamedTuple):
+    """One business day."""
+
+    bounds: Span
+    outlets: Mapping[str, Reach]
+    kegs: tuple[str, ...]
+    """Numbers of the kegs that went on: put on again the next day, they earn no allowance."""
+
+    @property
+    def stands_for_itself(self) -> bool:
+        """Whether a neighbour that it does not reach needs none of its rows."""
+        return not any(reach.confused for reach in self.outlets.values())
+
+
+def outline_of(material: Material) -> Outline:
+    """Of a day whose own findings are not known: ``listens`` is left out."""
+    rung: dict[str, list[int]] = defaultdict(list)
+    for unit in material.rings.units:
+        if not unit.voided:
+            rung[unit.outlet].append(unit.at_ms)
+    outlets = {}
+    for outlet, day in material.prepared.items():
+        confused = tuple((day.products[one], day.products[two]) for one, two in day.confusion)
+        outlets[outlet] = Reach(
+            _ends(day.rings.corrected.tolist()), _ends(day.glasses.end.tolist()), _ends(rung[outlet]), None,
+            confused,
+        )
+    kegs = {str(keg.more.get("keg") or "") for keg in material.inputs.kegs if keg.kind == "on"}
+    return Outline(material.bounds, outlets, tuple(sorted(kegs)))
+
+
+def in_outline(kegs_alone: Material, outline: Outline) -> Material:
+    """The material of a day of which only the kegs were read, with the outlets that its outline names: as
+    good as the whole to a neighbour that sees it, where it ``stands_for_itself``."""
+    kegs_alone.prepared |= {outlet: kegs_alone.prepared_for(outlet) for outlet in outline.outlets}
+    return kegs_alone
+
+
+def listening(
+    outline: Outline, material: Material, facts: DayFacts, clocks: Iterable[ClockNote]
+) -> Outline:
+    """The outline of a day whose ledger is made, with what it ``listens`` to."""
+    by_outlet = {clock.outlet: clock for clock in clocks}
+    serves: dict[str, list[Serve]] = defaultdict(list)
+    for one in facts.serves:
+        serve = Serve(one.product, one.tap, one.start_ms, one.end_ms, one.volume_ul, (), None)
+        serves[one.outlet].append(serve)
+    rung: dict[str, list[Rung]] = defaultdict(list)
+    for unit in material.rings.units:
+        if not unit.voided and unit.outlet in by_outlet:
+            at_ms = by_outlet[unit.outlet].corrected(unit.at_ms)
+            rung[unit.outlet].append((unit.at_ms, at_ms, unit.product, unit.portion_ul))
+    return outline._replace(outlets={
+        outlet: reach._replace(listens=_listens(by_outlet.get(outlet), rung[outlet], serves[outlet]))
+        for outlet, reach in outline.outlets.items()
+    })
+
+
+def _listens(clock: ClockNote | None, rings: Sequence[Rung], serves: Sequence[Serve]) -> Span | None:
+    if clock is None or not sure_of_hours(rings, serves):
+        return ALWAYS
+    ends = _ends([serve.end_ms for serve in serves])
+    if ends is None:
+        return None
+    # A jump may lie before or after, so it counts for both.
+    return (ends[0] - REACH_MS + clock.offset_ms + min(0, clock.jump_ms),
+            ends[1] + REACH_MS + clock.offset_ms + max(0, clock.jump_ms))
+
+
+def apart(early: Outline, late: Outline, options: MatchSettings) -> bool:
+    """Whether no ring or serve of one day can have its partner, or its place, in the other."""
+    edge_ms = late.bounds[0]
+    before_ms, after_ms = options.window_before_ms + _DOUBT_MS, options.window_after_ms + _DOUBT_MS
+    for outlet in {*early.outlets, *late.outlets}:
+        one, two = early.outlets.get(outlet, Reach()), late.outlets.get(outlet, Reach())
+        if (one.rings and one.rings[1] >= edge_ms) or (two.rings and two.rings[0] < edge_ms):
+            return False
+        if two.rings and one.serves and two.rings[0] - one.serves[1] <= after_ms:
+            return False
+        if one.rings and two.serves and two.serves[0] - one.rings[1] <= before_ms:
+            return False
+    return True
+
+
+def seen_by(before: Outline, today: Outline, after: Outline, options: MatchSettings) -> str:
+    """All that a day whose outline is ``listening`` sees of its two neighbours, as a text; empty where they
+    may reach into it, so that their rows have to be looked at."""
+    if not apart(before, today, options) or not apart(today, after, options):
+        return ""
+    for beside in (before, after):
+        for outlet, reach in today.outlets.items():
+            if _meet(beside.outlets.get(outlet, Reach()).rung, reach.listens):
+                return ""
+    return json.dumps([_names(before), _names(after), before.kegs], ensure_ascii=False)
+
+
+def _names(outline: Outline) -> list[object]:
+    """The outlets of a day, which its neighbours know of, and what it takes for each other there."""
+    return [[outlet, reach.confused] for outlet, reach in sorted(outline.outlets.items())]
+
+
+def _meet(one: Span | None, two: Span | None) -> bool:
+    return one is not None and two is not None and one[0] <= two[1] and two[0] <= one[1]
+
+
+def _ends(times: Sequence[int]) -> Span | None:
+    return (min(times), max(times)) if times else None
+
+
+def as_text(outline: Outline) -> str:
+    """JSON, for ``from_text``."""
+    return json.dumps(outline, ensure_ascii=False)
+
+
+def from_text(text: str) -> Outline:
+    """The outline that ``as_text`` made a text of."""
+    bounds, outlets, kegs = json.loads(text)
+    reaches = {
+        outlet: Reach(_span(rings), _span(serves), _span(rung), _span(listens),
+                      tuple((one, two) for one, two in confused))
+        for outlet, (rings, serves, rung, listens, confused) in outlets.items()
+    }
+    return Outline((bounds[0], bounds[1]), reaches, tuple(kegs))
+
+
+def _span(ends: Sequence[int] | None) -> Span | None:
+    return None if ends is None else (ends[0], ends[1])
