@@ -11,16 +11,17 @@ so it is left out: that, and not a fixed window alone, keeps the problem small w
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
 from unrung.matching import priors
-from unrung.matching.columns import Bools, Floats, Ints, order_key, spread
+from unrung.matching.columns import NEVER_MS, Bools, Floats, Ints, order_key, spread
 from unrung.matching.crowd import offered
 from unrung.matching.fills import log_fill
-from unrung.matching.laws import CLASSES, Laws, bins, usual_ms
+from unrung.matching.lag_density import density_of, lags_of
+from unrung.matching.laws import CLASSES, Laws, usual_ms
 from unrung.matching.sides import Edges, Glasses, Rings, rings_at
 
 
@@ -63,21 +64,24 @@ def possible_pairs(
     """Every pair that is worth more than leaving both sides unpaired; some of them of a day that has more
     than ``MOST_PAIRS``, or where single pairs tell nothing (``blurred``); for rings marked ``near``
     (while learning) only those within ``LEARNING_WINDOW_S``."""
-    first, last = _span(rings, glasses, laws, near)
+    worths = worths_of(rings, glasses)
+    first, last = _span(rings, glasses, laws, worths, near)
     most = min(priors.MOST_PAIRS, priors.CROWD_OFFERS * len(first)) if blurred else priors.MOST_PAIRS
     day = rings.law // CLASSES
     crowds = np.flatnonzero(np.bincount(day, last - first) > most)
     if not len(crowds):
-        return _all_edges(rings, glasses, laws, _stretches(first, last))
+        return _all_edges(rings, glasses, laws, worths, _stretches(first, last))
     if (day == crowds[0]).all():
-        return edges_of(rings, glasses, laws, *_offered(rings, glasses, laws, first, last, most))
+        pairs = _offered(rings, glasses, laws, first, last, most)
+        return _all_edges(rings, glasses, laws, worths, _cut(*pairs))
     ring, glass = spread(first, np.where(np.isin(day, crowds), first, last))
     keys = [ring * len(glasses.end) + glass]
     for crowd in crowds.tolist():
         rows = np.flatnonzero(day == crowd)
         ring, glass = _offered(rings_at(rings, rows), glasses, laws, first[rows], last[rows], most)
         keys.append(rows[ring] * len(glasses.end) + glass)
-    return edges_of(rings, glasses, laws, *np.divmod(np.sort(np.concatenate(keys)), len(glasses.end)))
+    pairs = np.divmod(np.sort(np.concatenate(keys)), len(glasses.end))
+    return _all_edges(rings, glasses, laws, worths, _cut(*pairs))
 
 
 def _offered(
@@ -92,13 +96,13 @@ def _offered(
 
 def pair_count(rings: Rings, glasses: Glasses, laws: Laws) -> int:
     """How many pairs are possible by time; no more than ``MOST_PAIRS`` of them are looked at."""
-    first, last = _span(rings, glasses, laws)
+    first, last = _span(rings, glasses, laws, worths_of(rings, glasses))
     return int((last - first).sum())
 
 
 def crowded_days(rings: Rings, glasses: Glasses, laws: Laws) -> Bools:
     """Per day, whether so many pairs are possible that single ones tell nothing."""
-    first, last = _span(rings, glasses, laws)
+    first, last = _span(rings, glasses, laws, worths_of(rings, glasses))
     day, days = rings.law // CLASSES, len(laws.solo)
     most = np.minimum(priors.MOST_PAIRS, priors.CROWD_PAIRS * np.bincount(day, minlength=days))
     found: Bools = np.bincount(day, last - first, days) > most
@@ -119,88 +123,85 @@ def _stretches(first: Ints, last: Ints) -> Iterator[tuple[Ints, Ints]]:
         yield low + ring, glass
 
 
-def edges_of(rings: Rings, glasses: Glasses, laws: Laws, ring: Ints, glass: Ints) -> Edges:
-    """The gains of these pairs; those not worth it left out."""
+def _cut(ring: Ints, glass: Ints) -> Iterator[tuple[Ints, Ints]]:
+    """Pairs, a stretch at a time."""
     cuts = (*range(0, max(len(ring), 1), PAIRS_AT_ONCE), len(ring))
-    return _all_edges(rings, glasses, laws, (
-        (ring[low:high], glass[low:high]) for low, high in pairwise(cuts)
-    ))
+    for low, high in pairwise(cuts):
+        yield ring[low:high], glass[low:high]
+
+
+def edges_of(rings: Rings, glasses: Glasses, laws: Laws, ring: Ints, glass: Ints) -> Edges:
+    """The gains of these pairs of one product each; those not worth it left out."""
+    return _all_edges(rings, glasses, laws, worths_of(rings, glasses), _cut(ring, glass))
 
 
 def _all_edges(
-    rings: Rings, glasses: Glasses, laws: Laws, stretches: Iterable[tuple[Ints, Ints]]
+    rings: Rings, glasses: Glasses, laws: Laws, worths: Worths, stretches: Iterable[tuple[Ints, Ints]]
 ) -> Edges:
-    least, whole_round = -_likeliest(laws)[rings.law], _whole_round(rings, laws)
-    by_law = replace(laws, solo=laws.solo_share[:, None] * np.repeat(laws.solo, CLASSES, axis=0))
-    parts = [
-        _edges_of(rings, glasses, by_law, ring, glass, least, whole_round) for ring, glass in stretches
-    ]
+    voided, lags = bool((rings.latest < NEVER_MS).any()), lags_of(rings, laws)
+    parts = []
+    for ring, glass in stretches:
+        density = density_of(lags, ring, rings.corrected[ring] - glasses.end[glass])
+        with np.errstate(divide="ignore"):
+            gain = millinats(np.log(density))
+        gain += rings.base[ring]
+        gain += worths.gain[worths.first[ring] + glass]
+        kept = np.flatnonzero(gain > 0)
+        ring, glass = ring[kept], glass[kept]
+        if voided:
+            before = np.flatnonzero(glasses.end[glass] <= rings.latest[ring])
+            kept, ring, glass = kept[before], ring[before], glass[before]
+        parts.append(Edges(ring, glass, gain[kept]))
     if len(parts) == 1:
         return parts[0]
     return Edges(*(np.concatenate([getattr(part, name) for part in parts]) for name in Edges.__slots__))
 
 
-def _edges_of(
-    rings: Rings, glasses: Glasses, laws: Laws, ring: Ints, glass: Ints, least: Ints, whole_round: Floats
-) -> Edges:
-    """``laws.solo``: a row for each law; ``least``: what each ring's pairs must be worth but for the lag."""
-    worth = rings.base[ring] + glasses.own[glass] + _fill_gain(rings.centre[ring], glasses, glass)
-    some = np.flatnonzero((worth > least[ring]) & (glasses.end[glass] <= rings.latest[ring]))
-    ring, glass, worth = ring[some], glass[some], worth[some]
-    density = _lag_density(rings, laws, ring, rings.corrected[ring] - glasses.end[glass], whole_round)
-    some = np.flatnonzero(density > 0)
-    gain = millinats(np.log(density[some])) + worth[some]
-    kept = np.flatnonzero(gain > 0)
-    some = some[kept]
-    return Edges(ring[some], glass[some], gain[kept])
+class Worths(NamedTuple):
+    """What serves gain by volume and name, for every kind of ring: its product and its portion's fill."""
+
+    best: Ints
+    """Per ring, the most that any serve of its product gains by its volume."""
+    first: Ints
+    """Per ring, the place in ``gain`` of its kind and of what would be serve 0."""
+    kind: Ints
+    """Per ring."""
+    low: Ints
+    """Per kind, the first serve of its product,"""
+    high: Ints
+    """and one past the last."""
+    gain: Ints
+    """Per kind and serve of its product."""
 
 
-def _lag_density(rings: Rings, laws: Laws, ring: Ints, residual: Ints, whole_round: Floats) -> Floats:
-    """Density (per second) of each ring's lag; 0 beyond the window. ``laws.solo``: a row for each law."""
-    at, inside = bins(laws.scale, residual)
-    law = rings.law[ring]
-    density = laws.solo[law, at]
-    some = np.flatnonzero(law % CLASSES)
-    near, also = bins(laws.scale, residual[some] - rings.shift[ring[some]])
-    mates = laws.mates[law[some], near] * whole_round[ring[some]]
-    density[some] += mates * also
-    found: Floats = density * inside
-    return found
+def worths_of(rings: Rings, glasses: Glasses) -> Worths:
+    """What each kind of ring, and each serve of its product, are worth to each other but for the lag."""
+    order = np.lexsort((rings.centre, rings.product))
+    product, centre = rings.product[order], rings.centre[order]
+    new = np.ones(len(order), np.bool_)
+    new[1:] = (np.diff(product) != 0) | (np.diff(centre) != 0)
+    begin = np.flatnonzero(new)
+    kind = np.empty(len(order), np.int64)
+    kind[order] = np.cumsum(new) - 1
+    low, high = (np.searchsorted(glasses.product, product[begin], side) for side in ("left", "right"))
+    row, glass = spread(low, high)
+    right = millinats(log_fill(glasses.log_volume[glass] - centre[begin][row]) - glasses.lone[glass])
+    gain = np.maximum(right, glasses.wrong[glass])
+    most, at = np.full(len(begin), -100 * priors.MILLINATS), np.cumsum(high - low) - (high - low)
+    some = np.flatnonzero(high > low)
+    if len(some):
+        most[some] = np.maximum.reduceat(gain, at[some])
+    gain += glasses.own[glass]
+    return Worths(most[kind], (at - low)[kind], kind, low, high, gain)
 
 
-def _likeliest(laws: Laws) -> Ints:
-    """Per law, more than any lag's density brings."""
-    most = laws.solo_share * np.repeat(laws.solo.max(axis=1), CLASSES) + laws.mates.max(axis=1)
-    return millinats(np.log(np.maximum(most, 1e-40))) + 1
-
-
-def _whole_round(rings: Rings, laws: Laws) -> Floats:
-    """Per ring, its part of how unlikely it is that its round as a whole came so late or early.
-
-    Lags of ``n`` mates are reasons for each other; that all of them are far out must be paid for once,
-    so each pays an ``n``-th (its logarithm times ``ROUND_RARE``).
-    """
-    day = rings.law // CLASSES
-    at, inside = bins(laws.scale, rings.shift)
-    likely = np.where(inside, laws.solo[day, at], 0.0) / laws.solo.max(axis=1)[day]
-    share = priors.ROUND_RARE * np.array((0.0, 1 / 2, 1 / 3, 0.0))[rings.law % CLASSES]
-    found: Floats = np.maximum(likely, 1e-9) ** share
-    return found
-
-
-def _fill_gain(centre: Floats, glasses: Glasses, glass: Ints) -> Ints:
-    right = millinats(log_fill(glasses.log_volume[glass] - centre) - glasses.lone[glass])
-    return np.maximum(right, glasses.wrong[glass])
-
-
-def _reach(rings: Rings, glasses: Glasses, laws: Laws) -> tuple[Ints, Ints]:
-    """Per ring, the residual lags (ms) between which a perfect fill could be worth it."""
+def reach_of(rings: Rings, laws: Laws, worths: Worths, near: Bools | None = None) -> tuple[Ints, Ints]:
+    """Per ring, the residual lags (ms) between which a perfect fill could be worth it; ``near``: see
+    ``possible_pairs``."""
     low = np.zeros(len(rings.product))
     high = np.zeros(len(rings.product))
-    if not len(low) or not len(glasses.product):
-        return low.astype(np.int64), high.astype(np.int64)
     # The density is a sum of two terms: one of them must reach half of what is needed.
-    loss = -(_best_fill(rings, glasses) + rings.base) / priors.MILLINATS
+    loss = -(worths.best + rings.base) / priors.MILLINATS
     need = 0.5 * np.exp(np.minimum(loss, 700.0))  # beyond that no float holds it, and no law reaches it
     order = np.argsort(rings.law, kind="stable")
     kinds, begin = np.unique(rings.law[order], return_index=True)
@@ -209,30 +210,18 @@ def _reach(rings: Rings, glasses: Glasses, laws: Laws) -> tuple[Ints, Ints]:
         low[mine], high[mine] = _where_reached(solo, need[mine], laws.scale.edge_s)
         if law % CLASSES:
             shift = rings.shift[mine] / 1_000
-            near, far = _where_reached(laws.mates[law], need[mine], laws.scale.edge_s)
-            low[mine] = np.minimum(low[mine], near + shift)
-            high[mine] = np.maximum(high[mine], far + shift)
+            early, late = _where_reached(laws.mates[law], need[mine], laws.scale.edge_s)
+            low[mine] = np.minimum(low[mine], early + shift)
+            high[mine] = np.maximum(high[mine], late + shift)
     first, last = laws.scale.edge_s[0], laws.scale.edge_s[-1]
     low, high = np.clip(low - 1, first, last), np.clip(high + 1, first, last)
-    return np.floor(1_000 * low).astype(np.int64), np.ceil(1_000 * high).astype(np.int64)
-
-
-def _best_fill(rings: Rings, glasses: Glasses) -> Ints:
-    """Per ring, the most that any serve of its product gains by its volume."""
-    order = np.lexsort((rings.centre, rings.product))
-    product, centre = rings.product[order], rings.centre[order]
-    new = np.ones(len(order), np.bool_)
-    new[1:] = (np.diff(product) != 0) | (np.diff(centre) != 0)
-    kind = np.flatnonzero(new)
-    low = np.searchsorted(glasses.product, product[kind])
-    row, glass = spread(low, np.searchsorted(glasses.product, product[kind], "right"))
-    most = np.full(len(kind), -100 * priors.MILLINATS)
-    begin = np.flatnonzero(np.diff(row, prepend=-1))
-    if len(row):
-        most[row[begin]] = np.maximum.reduceat(_fill_gain(centre[kind][row], glasses, glass), begin)
-    best = np.empty(len(order), np.int64)
-    best[order] = np.repeat(most, np.diff(np.append(kind, len(order))))
-    return best
+    least, most = np.floor(1_000 * low).astype(np.int64), np.ceil(1_000 * high).astype(np.int64)
+    if near is not None:
+        soonest, latest = (int(1_000 * edge) for edge in priors.LEARNING_WINDOW_S)
+        # Around where the ring's round-mates found theirs: a tab rung late is late as a whole.
+        least = np.where(near, np.maximum(least, rings.shift + soonest), least)
+        most = np.where(near, np.minimum(most, rings.shift + latest), most)
+    return least, most
 
 
 def _where_reached(law: Floats, need: Floats, edge_s: Floats) -> tuple[Floats, Floats]:
@@ -244,18 +233,13 @@ def _where_reached(law: Floats, need: Floats, edge_s: Floats) -> tuple[Floats, F
 
 
 def _span(
-    rings: Rings, glasses: Glasses, laws: Laws, near: Bools | None = None
+    rings: Rings, glasses: Glasses, laws: Laws, worths: Worths, near: Bools | None = None
 ) -> tuple[Ints, Ints]:
     """First and one past last serve within reach, per ring."""
     if not len(rings.product) or not len(glasses.product):
         nothing = np.zeros(len(rings.product), np.int64)
         return nothing, nothing
-    low, high = _reach(rings, glasses, laws)
-    if near is not None:
-        soonest, latest = (int(1_000 * edge) for edge in priors.LEARNING_WINDOW_S)
-        # Around where the ring's round-mates found theirs: a tab rung late is late as a whole.
-        low = np.where(near, np.maximum(low, rings.shift + soonest), low)
-        high = np.where(near, np.minimum(high, rings.shift + latest), high)
+    low, high = reach_of(rings, laws, worths, near)
     keys = _order(rings, glasses, glasses.product, glasses.end)
     first = np.searchsorted(keys, _order(rings, glasses, rings.product, rings.corrected - high), "right")
     last = np.searchsorted(keys, _order(rings, glasses, rings.product, rings.corrected - low), "right")

@@ -58,11 +58,10 @@ def scale_of(before_ms: int, after_ms: int) -> Scale:
     seconds = (-before_ms + STEP_MS * np.arange(-(-(before_ms + after_ms) // STEP_MS))) / 1_000
     step = priors.LAW_STEP
     fine = np.floor(np.arcsinh((seconds + STEP_MS / 2_000) / priors.LAW_SCALE_S) / step)
-    bin_of = (fine - fine[0]).astype(np.int64)
-    edge = priors.LAW_SCALE_S * np.sinh((fine[0] + np.arange(bin_of[-1] + 2)) * step)
-    edge[0], edge[-1] = -before_ms / 1_000, after_ms / 1_000
-    width = np.bincount(bin_of) * STEP_MS / 1_000
-    return Scale(-before_ms, bin_of, edge, (edge[:-1] + edge[1:]) / 2, np.maximum(width, 1e-3))
+    # Near the centre a bin is narrower than a second: there, each second is one.
+    _, first, bin_of, count = np.unique(fine, return_index=True, return_inverse=True, return_counts=True)
+    edge = np.append(seconds[first], after_ms / 1_000)
+    return Scale(-before_ms, bin_of, edge, (edge[:-1] + edge[1:]) / 2, count * STEP_MS / 1_000)
 
 
 def bins(scale: Scale, residual_ms: Ints) -> tuple[Ints, Bools]:
@@ -147,12 +146,22 @@ def _solo_prior(scale: Scale) -> Floats:
 def _smooth(scale: Scale, at: Ints, weight: Floats, prior: Floats) -> Floats:
     """Density per bin from weighted lags, the prior, and a share of tail that no day teaches."""
     counts = np.bincount(at, weight, len(prior))
+    total = float(weight.sum()) + priors.LAG_PRIOR
+    learnt = (_smoothed(counts) / _smooth_width(scale) + priors.LAG_PRIOR * prior) / total
+    found: Floats = (1 - priors.LAW_TAIL_SHARE) * learnt + _tail(scale)
+    return found
+
+
+@lru_cache(maxsize=16)
+def _smooth_width(scale: Scale) -> Floats:
+    """Smoothed like the counts: neighbouring bins may be one and two seconds wide."""
+    return _smoothed(scale.width_s)
+
+
+def _smoothed(counts: Floats) -> Floats:
     kernel = _kernel()
     reach = len(kernel) // 2
-    padded = np.convolve(counts, kernel)[reach : reach + len(counts)]
-    total = float(weight.sum()) + priors.LAG_PRIOR
-    learnt = (padded / scale.width_s + priors.LAG_PRIOR * prior) / total
-    found: Floats = (1 - priors.LAW_TAIL_SHARE) * learnt + _tail(scale)
+    found: Floats = np.convolve(counts, kernel)[reach : reach + len(counts)]
     return found
 
 
