@@ -18,11 +18,12 @@ from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints, order_key, spread
 from unrung.matching.costs import edges_of, glasses_of, possible_pairs
 from unrung.matching.laws import Laws
+from unrung.matching.most_gained import most_gained
 from unrung.matching.pieces import SHARED, Pieces
 from unrung.matching.prices import Prices, prices_of
 from unrung.matching.proposals import Proposals, now_of, proposals_of
 from unrung.matching.serves import Cut, Judged, Lines, Serves, Weighed, shares_at, with_pieces
-from unrung.matching.sides import Edges, Glasses, Rings, put_together
+from unrung.matching.sides import Edges, Glasses, Rings, glasses_at, put_together
 
 
 class Change(NamedTuple):
@@ -115,11 +116,27 @@ def _weigh(
         product[order], end[order], judged.log_volume[at], judged.sized[at], judged.odd[at],
         share[order], lines.swapped[product, tap][order],
     )
-    edges = _priced(rings, glasses, laws, proposals, owner, held, prices)
-    best = np.zeros(len(order))
+    own = _let_go(_less(rings, prices.spare), glasses, laws, proposals, owner, held)
+    taken = _less(rings, prices.take)
+    most = most_gained(taken, glasses, laws, held >= 0)
+    np.maximum.at(most, own.glass, own.gain)
+    hope = base + np.bincount(owner, most / priors.MILLINATS, count)
+    # Of the many that cannot gain, the pairs are not looked at.
+    some = np.flatnonzero(hope[owner] > priors.SECOND_LOOK_LEAST)
+    owner, glasses, own = owner[some], glasses_at(glasses, some), _of_some(own, some, len(order))
+    edges = _priced(taken, glasses, laws, proposals, owner, held, own)
+    best = np.zeros(len(some))
     np.maximum.at(best, edges.glass, edges.gain / priors.MILLINATS)
     hope = base + np.bincount(owner, best, count)
     return _promising(proposals, base, hope, edges, owner)
+
+
+def _of_some(edges: Edges, glasses: Ints, count: int) -> Edges:
+    """Pairs of some of ``count`` serves, by their place among these."""
+    place = np.full(count, -1)
+    place[glasses] = np.arange(len(glasses))
+    kept = np.flatnonzero(place[edges.glass] >= 0)
+    return Edges(edges.ring[kept], place[edges.glass[kept]], edges.gain[kept])
 
 
 def _new_serves(pieces: Pieces, proposals: Proposals) -> tuple[Ints, Ints, Ints]:
@@ -131,17 +148,16 @@ def _new_serves(pieces: Pieces, proposals: Proposals) -> tuple[Ints, Ints, Ints]
 
 
 def _priced(
-    rings: Rings, glasses: Glasses, laws: Laws, proposals: Proposals, owner: Ints, held: Ints,
-    prices: Prices,
+    rings: Rings, glasses: Glasses, laws: Laws, proposals: Proposals, owner: Ints, held: Ints, own: Edges
 ) -> Edges:
-    """Pairs with what is left of their gains when the ring is paid for: one that the proposal lets
-    go would have brought its spare value elsewhere. Rings that are held are looked for nearby only."""
-    taken = possible_pairs(_less(rings, prices.take), glasses, laws, held >= 0)
-    own = (proposals.leads[owner[taken.glass]] == held[taken.ring][:, None]).any(axis=1)
-    own &= held[taken.ring] >= 0
-    kept = _let_go(_less(rings, prices.spare), glasses, laws, proposals, owner, held)
-    others = Edges(taken.ring[~own], taken.glass[~own], taken.gain[~own])
-    return put_together((others, kept), len(owner))
+    """Pairs with what is left of their gains when the ring, worth less by its price, is paid for; one that
+    the proposal lets go (``own``) would have brought its spare value elsewhere. Rings that are held are
+    looked for nearby only."""
+    taken = possible_pairs(rings, glasses, laws, held >= 0)
+    mine = (proposals.leads[owner[taken.glass]] == held[taken.ring][:, None]).any(axis=1)
+    mine &= held[taken.ring] >= 0
+    others = Edges(taken.ring[~mine], taken.glass[~mine], taken.gain[~mine])
+    return put_together((others, own), len(owner))
 
 
 def _less(rings: Rings, price: Floats) -> Rings:
