@@ -10,15 +10,16 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import closing
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
 
 from service.real import environment
 from simulator import simulate, write_exports
-from unrung import issuing
+from unrung import daybook, issuing
 from unrung.ahead import ledgers
+from unrung.ahead.backwards import Backwards
 from unrung.catch_up import CaughtUp, catch_up
 from unrung.config_folder import load
 from unrung.opening import take_config
@@ -105,10 +106,10 @@ def test_a_process_that_ends_too_early_costs_time_only(
     bar: Path, alone: Path, tmp_path: Path, made: list[subprocess.Popen[bytes]],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    read, said = ledgers.read_ledger, list[str]()
+    read, said, count = ledgers.read_ledger, list[str](), iter(range(DAYS))
 
     def third_time_killed(given: object) -> object:
-        if sum(text.startswith("issued 2025-06-") for text in said) == 2:
+        if next(count) == 2:
             made[0].kill()
             made[0].wait()
         return read(given)  # type: ignore[arg-type]
@@ -120,11 +121,39 @@ def test_a_process_that_ends_too_early_costs_time_only(
     assert rows(tmp_path / "bar") == rows(alone)
 
 
+def test_who_would_wait_computes_the_last_days_and_the_two_meet(
+    bar: Path, alone: Path, tmp_path: Path, made: list[subprocess.Popen[bytes]],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    own = list[date]()
+    taken = Backwards.taken
+    monkeypatch.setattr(issuing, "ledger_of", _never)
+    monkeypatch.setattr(ledgers, "APART", 2)
+    monkeypatch.setattr(ledgers, "_is_late", lambda arrived: True)
+    monkeypatch.setattr(Backwards, "taken", lambda self, day: own.append(day) or taken(self, day))  # type: ignore[func-returns-value]
+    run(bar, tmp_path / "bar")
+    assert own == [LAST - timedelta(days=n) for n in reversed(range(6))]
+    assert files(tmp_path / "bar") == files(alone)
+    assert rows(tmp_path / "bar") == rows(alone)
+
+
+def test_what_cannot_be_computed_backwards_is_left_to_its_turn(
+    bar: Path, alone: Path, tmp_path: Path, made: list[subprocess.Popen[bytes]],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(ledgers, "APART", 2)
+    monkeypatch.setattr(ledgers, "_is_late", lambda arrived: True)
+    monkeypatch.setattr(daybook, "compute_day", _never)  # in this process
+    run(bar, tmp_path / "bar")
+    assert files(tmp_path / "bar") == files(alone)
+    assert rows(tmp_path / "bar") == rows(alone)
+
+
 def test_few_days_are_not_worth_a_process(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(ledgers, "processors", lambda: 2)
     monkeypatch.setattr(ledgers, "_started", _never)
     days = [date(2025, 6, 1 + n) for n in range(ledgers.FEWEST_DAYS - 1)]
-    with ledgers.ledgers_ahead(None, days, print) as ahead:  # type: ignore[arg-type]
+    with ledgers.ledgers_ahead(None, None, days, print) as ahead:  # type: ignore[arg-type]
         assert [ahead(day) for day in days] == [None] * len(days)
 
 

@@ -108,7 +108,8 @@ def issue_due(
     """Issue every due day in order, then every period whose days are all issued."""
     days = [day for day in due_days(db, settings, now_ms, quiet=quiet) if through is None or day <= through]
     cache: Cache = {}
-    with ledgers_ahead(settings, [day for day in days if closing_of(db, day) is None], say) as ahead:
+    own = [day for day in days if closing_of(db, day) is None]
+    with ledgers_ahead(db, settings, own, say) as ahead:
         for day in days:
             issued = issue_if_touched(db, settings, day, now_ms, cache, ahead)
             if issued is not None:

@@ -25,7 +25,7 @@ from unrung.ledger.outline import (
     outline_of,
     seen_by,
 )
-from unrung.ledger.results import DayLedger
+from unrung.ledger.results import ClockNote, DayLedger
 from unrung.matching.types import Serve
 
 AROUND = [DAY + timedelta(days=n) for n in (-1, 0, 1)]
@@ -172,25 +172,29 @@ def test_beers_taken_for_each_other_are_seen_by_the_days_beside() -> None:
     assert now not in ("", seen) and ledger.leaves
 
 
-def hours(seed: int) -> tuple[list[Rung], list[Serve], list[Rung]]:
-    """An evening, set right or not, and rings of other evenings."""
+def hours(seed: int) -> tuple[list[int], list[Serve], list[int]]:
+    """An evening, set right or not, and rings of other evenings; of rings the times."""
     chance = random.Random(seed)
     ends = sorted(chance.randrange(6 * HOUR) for _ in range(chance.choice([5, 19, 20, 30, 200])))
     serves = [Serve("Amber", "1", end - 8 * SECOND, end, 473_176, ((end, 473_176),), None) for end in ends]
     off, rung = chance.choice([0, 0, 0, 5 * HOUR]), chance.choice([0.1, 0.3, 0.6, 1])
-    rings = [(at + off, at + off, "Amber", 473_176) for end in ends if chance.random() < rung
-             for at in [end + round(chance.gauss(0, 15 * SECOND))]]
-    others = [(at, at, "Amber", 473_176) for way in (-12, 12) for _ in range(chance.choice([0, 25, 400]))
-              for at in [way * HOUR + chance.randrange(5 * HOUR)]]
+    rings = [end + round(chance.gauss(0, 15 * SECOND)) + off for end in ends if chance.random() < rung]
+    others = [way * HOUR + chance.randrange(5 * HOUR)
+              for way in (-12, 12) for _ in range(chance.choice([0, 25, 400]))]
     return rings, serves, others
 
 
+def ambers(times: list[int]) -> Rung:
+    return Rung(times, [("Amber", 473_176)] * len(times))
+
+
 def test_a_day_sure_of_its_hours_is_so_whatever_was_rung_on_the_days_beside() -> None:
-    met = Counter[tuple[bool, bool]]()
+    met, clock = Counter[tuple[bool, bool]](), ClockNote("Bar", 0, 0)
     for seed in range(300):
         rings, serves, others = hours(seed)
-        early, late = [one for one in others if one[0] < 0], [one for one in others if one[0] > 0]
-        sure, found = sure_of_hours(rings, serves), hours_ahead([*early, *rings, *late], serves)
+        early, late = [at for at in others if at < 0], [at for at in others if at > 0]
+        sure = sure_of_hours(ambers(rings), clock, serves)
+        found = hours_ahead(ambers([*early, *rings, *late]), clock, serves)
         assert not (sure and found)
         met[sure, bool(found)] += 1
     assert min(met[True, False], met[False, True], met[False, False]) >= 10, met

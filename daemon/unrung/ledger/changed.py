@@ -13,6 +13,7 @@ from unrung.ledger.draft import Draft
 from unrung.ledger.heard import GLASS_LEAST_UL
 from unrung.ledger.hour_shift import Rung, apart, hours_ahead
 from unrung.ledger.inputs import RingLine
+from unrung.ledger.material import Material
 from unrung.ledger.outlets import Outlets
 from unrung.ledger.results import ClockNote
 from unrung.ledger.rings import Unit
@@ -29,16 +30,15 @@ EXAMPLES = 3
 
 def note_changed(
     draft: Draft, matched: Mapping[str, Matched], units: Mapping[int, Unit],
-    clocks: Mapping[str, ClockNote],
+    clocks: Mapping[str, ClockNote], days: Sequence[Material],
 ) -> dict[str, Matched]:
-    """Write into the draft what cannot be compared, and give back the pairs that still can be believed."""
+    """Write into the draft what cannot be compared, and give back the pairs that still can be believed.
+    ``days``: the day and those beside it, in order."""
     done = {}
-    rung: dict[str, list[Unit]] = {outlet: [] for outlet in matched}
-    for unit in units.values():
-        if not unit.voided and unit.outlet in rung:
-            rung[unit.outlet].append(unit)
     for outlet, found in matched.items():
-        hours = hours_ahead(_rung(rung[outlet], clocks[outlet]), found.serves)
+        mine = [day.rung[outlet] for day in days if outlet in day.rung]
+        rung = Rung([at for one in mine for at in one.at_ms], [sold for one in mine for sold in one.what])
+        hours = hours_ahead(rung, clocks[outlet], found.serves)
         if hours:
             draft.hours_ahead[outlet] = hours
             _close(draft, outlet)
@@ -48,14 +48,6 @@ def note_changed(
     draft.stuck = [one for one in draft.stuck if one[0] not in draft.hours_ahead]
     _note_renamed(draft)
     return done
-
-
-def _rung(units: Sequence[Unit], clock: ClockNote) -> list[Rung]:
-    times_ms = [unit.at_ms for unit in units]
-    return [
-        (at_ms, corrected_ms, unit.product, unit.portion_ul)
-        for unit, at_ms, corrected_ms in zip(units, times_ms, clock.all_corrected(times_ms), strict=True)
-    ]
 
 
 def changed_words(draft: Draft) -> list[str]:

@@ -42,18 +42,21 @@ def compute_day(
     from unrung.matching.match import match_day
 
     draft = Draft(today, settings, sources)
-    units = _units_by_key(before, today, after)
+    days = [material for material in (before, today, after) if material]
+    units: dict[int, Unit] = {}
+    for material in days:
+        units.update(material.units)
     matched = {
         outlet: match_day(
             _prepared(None if today.handed.start else before, outlet), today.prepared_for(outlet),
             _prepared(None if today.handed.end else after, outlet),
         )
-        for outlet in _outlets(before, today, after)
+        for outlet in _outlets(days)
     }
     clocks = {outlet: _clock_note(outlet, found.clock) for outlet, found in matched.items()}
     draft.totals_only = [name for name, found in matched.items() if found.serves and not found.single_pours]
     note_heard(draft, matched, clocks)
-    matched = note_changed(draft, matched, units, clocks)
+    matched = note_changed(draft, matched, units, clocks, days)
     clocks |= {outlet: ClockNote(outlet, 0, 0) for outlet in draft.hours_ahead}
     used: set[int] = set()
     for outlet, found in matched.items():
@@ -163,9 +166,9 @@ def _served(draft: Draft, clocks: Sequence[ClockNote]) -> tuple[ServedWhileClean
     return tuple(sorted(found))
 
 
-def _outlets(*materials: Material | None) -> list[str]:
+def _outlets(days: Sequence[Material]) -> list[str]:
     """Outlets and pools of three days: a ring of another day may belong to this one."""
-    return sorted({outlet for material in materials if material for outlet in material.prepared})
+    return sorted({outlet for material in days for outlet in material.prepared})
 
 
 def _prepared(material: Material | None, outlet: str) -> Prepared | None:
@@ -174,7 +177,3 @@ def _prepared(material: Material | None, outlet: str) -> Prepared | None:
 
 def _clock_note(outlet: str, clock: Clock) -> ClockNote:
     return ClockNote(outlet, clock.offset_ms, clock.pairs, clock.jump_at_ms, clock.jump_ms)
-
-
-def _units_by_key(*materials: Material | None) -> dict[int, Unit]:
-    return {unit.key: unit for material in materials if material for unit in material.rings.units}

@@ -24,6 +24,7 @@ from unrung.ledger.material import groups_of
 from unrung.ledger.rest import Said
 from unrung.ledger.results import ClockNote
 from unrung.ledger.rings import Unit
+from unrung.matching.types import Serve
 
 
 class _Made(NamedTuple):
@@ -57,6 +58,10 @@ def day_facts(draft: Draft, said: Sequence[Said], notes: Sequence[ClockNote]) ->
     )
 
 
+_PARTS = Serve._fields.index("parts")
+"""Up to there a serve says what its fact says behind the outlet."""
+
+
 def _serves(seen: Sequence[Seen], made: _Made) -> tuple[ServeFact, ...]:
     """By the end of the pour."""
     facts = [_serve(one, made) for one in seen]
@@ -83,8 +88,7 @@ def _serve(seen: Seen, made: _Made) -> ServeFact:
     elif unit is not None and unit.voided:
         left_ul = serve.volume_ul
     return ServeFact._make((
-        outlet, serve.product, serve.tap, serve.start_ms, serve.end_ms, serve.volume_ul, parts, *rung,
-        serve.uncertain, other_size, left_ul, not_compared_ul, reason,
+        outlet, *serve[:_PARTS], parts, *rung, serve.uncertain, other_size, left_ul, not_compared_ul, reason,
     ))
 
 

@@ -9,21 +9,31 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 from unrung.ledger.coverage import Span
+from unrung.ledger.facts import ServeFact
+from unrung.ledger.results import ClockNote
 from unrung.ledger.rings import Unit
 from unrung.matching.types import Matched, Serve
 
-Rung = tuple[int, int, str, int]
-"""When a unit was rung as the till's clock has it, and by the clock that matching learnt from the day (ms);
-its product, and its portion (microlitres). Plain, since three days' units are made into these."""
+
+class Rung(NamedTuple):
+    """Units of one outlet or pool that were rung, and not voided, in columns, since three days' are looked
+    through for each."""
+
+    at_ms: list[int]
+    """As the till's clock has it."""
+    what: list[tuple[str, int]]
+    """Product, and portion in microlitres."""
+
+
 Ends = Mapping[str, tuple[list[int], list[int]]]
 """Product to the ends of its serves, in order, and to their volumes."""
 Like = Mapping[tuple[str, int], list[int]]
 """Product and portion to the ends, in order, of its serves about as large."""
-
 HOUR_MS = 3_600_000
 MOST_HOURS = 14
 """Zones lie no further apart than this from a venue's own, nearly anywhere."""
@@ -42,47 +52,59 @@ CLEARLY = 2.0
 """The right hour's peak beside that of any other hour (on simulated days at least 2.4)."""
 
 
-def hours_ahead(rings: Sequence[Rung], serves: Sequence[Serve]) -> int:
+def rung_of(units: Iterable[Unit]) -> dict[str, Rung]:
+    """By outlet or pool."""
+    found: dict[str, Rung] = defaultdict(lambda: Rung([], []))
+    for unit in units:
+        if not unit.voided:
+            rung = found[unit.outlet]
+            rung.at_ms.append(unit.at_ms)
+            rung.what.append((unit.product, unit.portion_ul))
+    return dict(found)
+
+
+def hours_ahead(rung: Rung, clock: ClockNote, serves: Sequence[Serve]) -> int:
     """By how many whole hours the till is ahead of the meters; 0 where it is not, where matching learnt
-    the offset by itself (it looks for one as far as an hour or two), or where nothing tells."""
-    fewer = min(len(rings), len(serves))
+    the offset by itself (it looks for one as far as an hour or two), or where nothing tells. ``clock``: what
+    matching learnt."""
+    fewer = min(len(rung.what), len(serves))
     if fewer < FEWEST:
         return 0
     ends = _ends(serves)
-    rings, part = _sample(rings, ends)
-    like = _like(rings, ends)
-    least = SHARE * fewer * part
-    if _peak(rings, [corrected_ms for _, corrected_ms, _, _ in rings], like) >= least:
+    corrected_ms = clock.all_corrected(rung.at_ms)
+    step = _step(rung.what, corrected_ms, ends)
+    at_ms, what = rung.at_ms[::step], rung.what[::step]
+    like = _like(what, ends)
+    least = SHARE * fewer * (1 / step)
+    if _peak(what, corrected_ms[::step], like) >= least:
         return 0
-    peaks = {hours: _peak(rings, [at_ms - hours * HOUR_MS for at_ms, _, _, _ in rings], like)
+    peaks = {hours: _peak(what, [at - hours * HOUR_MS for at in at_ms], like)
              for hours in range(-MOST_HOURS, MOST_HOURS + 1)}
     second, best = sorted(peaks, key=lambda hours: (peaks[hours], -abs(hours)))[-2:]
     return best if peaks[best] >= max(least, CLEARLY * peaks[second], FEWEST * SHARE) else 0
 
 
-def sure_of_hours(rings: Sequence[Rung], serves: Sequence[Serve]) -> bool:
+def sure_of_hours(rung: Rung, clock: ClockNote, serves: Sequence[ServeFact]) -> bool:
     """Whether ``hours_ahead`` is 0 whatever further rings there are, as long as all of them were rung further
     than ``REACH_MS`` from every serve by the clock that matching learnt."""
     if len(serves) < FEWEST:
         return True
-    ends = _ends(serves)
-    near = [len(_near(product, corrected_ms, ends)) for _, corrected_ms, product, _ in rings]
+    ends, corrected_ms = _ends(serves), clock.all_corrected(rung.at_ms)
+    near = [_near(product, at_ms, ends) for (product, _), at_ms in zip(rung.what, corrected_ms, strict=True)]
     # Further rings shift which of these are sampled; with any, all rings must be looked at.
     if max(sum(near[first::SAMPLED]) for first in range(SAMPLED)) * SAMPLED > MOST_NEAR:
         return False
-    corrected = [corrected_ms for _, corrected_ms, _, _ in rings]
-    return _peak(rings, corrected, _like(rings, ends)) >= SHARE * len(serves)
+    return _peak(rung.what, corrected_ms, _like(rung.what, ends)) >= SHARE * len(serves)
 
 
-def _sample(rings: Sequence[Rung], ends: Ends) -> tuple[Sequence[Rung], float]:
-    """Every k-th ring, so that a crowd's neighbours stay few enough to be counted; and its share."""
-    sample = rings[::SAMPLED]
-    near = sum(len(_near(product, corrected_ms, ends)) for _, corrected_ms, product, _ in sample) * SAMPLED
-    step = max(1, -(-near // MOST_NEAR))
-    return rings[::step], 1 / step
+def _step(what: Sequence[tuple[str, int]], times_ms: Sequence[int], ends: Ends) -> int:
+    """Every how many rings are looked at, so that a crowd's neighbours stay few enough to be counted."""
+    sample = zip(what[::SAMPLED], times_ms[::SAMPLED], strict=True)
+    near = sum(_near(product, at_ms, ends) for (product, _), at_ms in sample) * SAMPLED
+    return max(1, -(-near // MOST_NEAR))
 
 
-def _ends(serves: Sequence[Serve]) -> Ends:
+def _ends(serves: Sequence[Serve] | Sequence[ServeFact]) -> Ends:
     by_product: dict[str, list[tuple[int, int]]] = defaultdict(list)
     for serve in serves:
         by_product[serve.product].append((serve.end_ms, serve.volume_ul))
@@ -92,17 +114,16 @@ def _ends(serves: Sequence[Serve]) -> Ends:
     }
 
 
-def _near(product: str, at_ms: int, ends: Ends) -> range:
-    """Which serves of a product end about a moment."""
+def _near(product: str, at_ms: int, ends: Ends) -> int:
+    """How many serves of a product end about a moment."""
     times, _ = ends.get(product, ([], []))
-    first = bisect_left(times, at_ms - REACH_MS)
-    return range(first, bisect_left(times, at_ms + REACH_MS, first))
+    return bisect_left(times, at_ms + REACH_MS) - bisect_left(times, at_ms - REACH_MS)
 
 
-def _like(rings: Sequence[Rung], ends: Ends) -> Like:
+def _like(what: Iterable[tuple[str, int]], ends: Ends) -> Like:
     """What is to be looked at for rings of each product and portion."""
     found = {}
-    for product, portion_ul in {(product, portion_ul) for _, _, product, portion_ul in rings}:
+    for product, portion_ul in set(what):
         times, volumes = ends.get(product, ([], []))
         found[product, portion_ul] = [
             end_ms for end_ms, volume_ul in zip(times, volumes, strict=True)
@@ -111,14 +132,14 @@ def _like(rings: Sequence[Rung], ends: Ends) -> Like:
     return found
 
 
-def _peak(rings: Sequence[Rung], times_ms: Sequence[int], like: Like) -> float:
+def _peak(what: Sequence[tuple[str, int]], times_ms: Sequence[int], like: Like) -> float:
     """How many rings stand above chance at the most frequent lag, were they rung at ``times_ms``."""
     first = min((ends[0] for ends in like.values() if ends), default=0) - REACH_MS
     last = max((ends[-1] for ends in like.values() if ends), default=0) + REACH_MS
     lags: list[int] = []
-    for (_, _, product, portion_ul), at_ms in zip(rings, times_ms, strict=True):
+    for sold, at_ms in zip(what, times_ms, strict=True):
         if first <= at_ms <= last:
-            ends = like[product, portion_ul]
+            ends = like[sold]
             low = bisect_left(ends, at_ms - REACH_MS)
             near = ends[low : bisect_left(ends, at_ms + REACH_MS, low)]
             lags += [(at_ms - end_ms) // BIN_MS for end_ms in near]

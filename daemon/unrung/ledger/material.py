@@ -10,6 +10,7 @@ from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from unrung.ledger.coverage import Span, union
+from unrung.ledger.hour_shift import Rung, rung_of
 from unrung.ledger.inputs import DayInputs
 from unrung.ledger.menu import Menu
 from unrung.ledger.outlets import Outlets
@@ -53,6 +54,10 @@ class Material:
     """What crosses the sealed edges of the day."""
     sources: frozenset[int] = frozenset()
     """Exports that its lines came from."""
+    units: dict[int, Unit] = field(default_factory=dict)
+    """Ring units by key."""
+    rung: dict[str, Rung] = field(default_factory=dict)
+    """The same by outlet or pool, but for voided ones."""
 
     def prepared_for(self, outlet: str) -> Prepared:
         """What matching made of an outlet; of one that the day does not know, an empty day."""
@@ -97,6 +102,8 @@ def _with_rows(
     pours = day_pours(inputs.pours, logs, inputs.kegs, taps, outlets, settings.matching)
     options = match_settings(settings.matching)
     material = Material(inputs.day, inputs.bounds, inputs, menu, rings, pours, options, handed=handed)
+    material.units = {unit.key: unit for unit in rings.units}
+    material.rung = rung_of(rings.units)
     material.sources = frozenset(
         [line.origin.source for lines in (inputs.rings, inputs.pours, inputs.logs) for line in lines])
     _note_taps(material, taps, outlets)

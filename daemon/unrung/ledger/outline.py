@@ -13,11 +13,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from unrung.ledger.coverage import Span
-from unrung.ledger.facts import DayFacts
+from unrung.ledger.facts import DayFacts, ServeFact
 from unrung.ledger.hour_shift import REACH_MS, Rung, sure_of_hours
 from unrung.ledger.material import Material
 from unrung.ledger.results import ClockNote
-from unrung.matching.types import MatchSettings, Serve
+from unrung.matching.types import MatchSettings
 
 ALWAYS = (-(1 << 62), 1 << 62)
 _DOUBT_MS = 1
@@ -56,16 +56,12 @@ class Outline(NamedTuple):
 
 def outline_of(material: Material) -> Outline:
     """Of a day whose own findings are not known: ``listens`` is left out."""
-    rung: dict[str, list[int]] = defaultdict(list)
-    for unit in material.rings.units:
-        if not unit.voided:
-            rung[unit.outlet].append(unit.at_ms)
-    outlets = {}
+    outlets, rung = {}, material.rung
     for outlet, day in material.prepared.items():
         confused = tuple((day.products[one], day.products[two]) for one, two in day.confusion)
         outlets[outlet] = Reach(
-            _ends(day.rings.corrected.tolist()), _ends(day.glasses.end.tolist()), _ends(rung[outlet]), None,
-            confused,
+            _ends(day.rings.corrected.tolist()), _ends(day.glasses.end.tolist()),
+            _ends(rung[outlet].at_ms if outlet in rung else ()), None, confused,
         )
     kegs = {str(keg.more.get("keg") or "") for keg in material.inputs.kegs if keg.kind == "on"}
     return Outline(material.bounds, outlets, tuple(sorted(kegs)))
@@ -83,23 +79,19 @@ def listening(
 ) -> Outline:
     """The outline of a day whose ledger is made, with what it ``listens`` to."""
     by_outlet = {clock.outlet: clock for clock in clocks}
-    serves: dict[str, list[Serve]] = defaultdict(list)
-    for one in facts.serves:
-        serve = Serve(one.product, one.tap, one.start_ms, one.end_ms, one.volume_ul, (), None)
-        serves[one.outlet].append(serve)
-    rung: dict[str, list[Rung]] = defaultdict(list)
-    for unit in material.rings.units:
-        if not unit.voided and unit.outlet in by_outlet:
-            at_ms = by_outlet[unit.outlet].corrected(unit.at_ms)
-            rung[unit.outlet].append((unit.at_ms, at_ms, unit.product, unit.portion_ul))
+    serves: dict[str, list[ServeFact]] = defaultdict(list)
+    for serve in facts.serves:
+        serves[serve.outlet].append(serve)
+    rung = material.rung
     return outline._replace(outlets={
-        outlet: reach._replace(listens=_listens(by_outlet.get(outlet), rung[outlet], serves[outlet]))
+        outlet: reach._replace(
+            listens=_listens(by_outlet.get(outlet), rung.get(outlet, Rung([], [])), serves[outlet]))
         for outlet, reach in outline.outlets.items()
     })
 
 
-def _listens(clock: ClockNote | None, rings: Sequence[Rung], serves: Sequence[Serve]) -> Span | None:
-    if clock is None or not sure_of_hours(rings, serves):
+def _listens(clock: ClockNote | None, rung: Rung, serves: Sequence[ServeFact]) -> Span | None:
+    if clock is None or not sure_of_hours(rung, clock, serves):
         return ALWAYS
     ends = _ends([serve.end_ms for serve in serves])
     if ends is None:

@@ -1,0 +1,57 @@
+"""Ledgers of the last days of a backlog, three at a time, from the end backwards."""
+
+from __future__ import annotations
+
+import pickle
+from collections.abc import Sequence
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+from unrung.ahead.worker import TOGETHER
+from unrung.ledger.results import DayLedger
+from unrung.settings import Settings
+from unrung.store.open import Store
+
+if TYPE_CHECKING:
+    from unrung.daybook import Cache
+
+
+class Backwards:
+    """What was computed so far, packed (pickle): a ledger as objects holds a megabyte a busy day."""
+
+    at_a_time = 1 + TOGETHER
+
+    def __init__(self, db: Store, settings: Settings, days: Sequence[date]) -> None:
+        self.made: dict[date, bytes] = {}
+        self._db, self._settings, self._days = db, settings, list(days)
+        self._edge: Cache = {}
+        """Materials of the earliest day made, and of the day before it, which the next ones need."""
+        self._failed = False
+
+    def go_on(self) -> bool:
+        """Compute the days before those that are made. False where that failed: they are to be computed in
+        their turn, by who then sees what is wrong."""
+        from unrung.daybook import ledger_of  # numpy and scipy load at first use
+
+        if self._failed:
+            return False
+        end = len(self._days) - len(self.made)
+        days, cache = self._days[end - self.at_a_time : end], dict(self._edge)
+        made: dict[date, bytes] = {}
+        try:
+            for number, day in enumerate(days):
+                ledger = ledger_of(self._db, self._settings, day, cache, days[number + 1 :])
+                made[day] = pickle.dumps(ledger, pickle.HIGHEST_PROTOCOL)
+                if not number:
+                    beside = (day - timedelta(days=1), day)
+                    self._edge = {one: cache[one] for one in beside if one in cache}
+        except Exception:  # noqa: BLE001 - whatever it is, it comes again in its turn
+            self._failed = True
+            return False
+        self.made |= made
+        return True
+
+    def taken(self, day: date) -> DayLedger:
+        """The ledger of a day that is made; it is not kept any longer."""
+        ledger: DayLedger = pickle.loads(self.made.pop(day))
+        return ledger
