@@ -35,7 +35,7 @@ NOW_MS = ms("06-15 12:00:00")
 def bar(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Ten days of exports, every loss on, and a fix in between."""
     folder = tmp_path_factory.mktemp("ahead") / "bar"
-    write_exports(simulate(205, days=DAYS, start=date(2025, 6, 1), losses="all"), folder)
+    write_exports(simulate(205, days=DAYS, venue="small", start=date(2025, 6, 1), losses="all"), folder)
     (folder / "fixes.csv").write_text(FIX)
     return folder
 
