@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 
 from alerts.days import at, leaf_at, ledger_of, lone_pour, oz, venue_settings
-from unrung.alerts.rules import History, Raised, judge_day, not_judged, venue_share
+from unrung.alerts.rules import History, Raised, judge_day, not_judged
 from unrung.alerts.state import OpenAlert
 from unrung.ledger.results import DayLedger, Leaf, Volumes
 from unrung.settings import Alert, Settings
@@ -232,11 +232,3 @@ def test_sentences_are_neutral_and_name_no_person(per: str) -> None:
     assert ("unexplained volume" in said) == (per != "logged_share")
     words = ("theft", "steal", "stole", "staff member", "culprit", "suspect", "fraud")
     assert not any(word in said for word in words)
-
-
-def test_the_share_kept_for_history_leaves_out_days_that_were_not_judged() -> None:
-    settings = venue_settings()
-    day = day_of(3_000_000, 97_000_000)
-    assert venue_share(day, settings) == 0.03
-    assert venue_share(replace(day, missing=("no sales from 'till'",)), settings) is None
-    assert venue_share(day_of(0, 0), settings) is None

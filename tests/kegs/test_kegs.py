@@ -19,7 +19,8 @@ def test_a_keg_from_coupling_to_blowing() -> None:
     assert (one.keg, one.line, one.kegs, one.notes) == ("K1", "M1", 1, ())
     told = (one.contents_ul, one.metered_ul, one.rung_ul, one.logged_ul, one.not_beer_ul, one.left_ul)
     assert [litres(volume) for volume in told] == [50, 49.5, 47, 1.5, 0.4, 0]
-    assert (litres(one.used_ul), litres(one.before_meter_ul), litres(one.after_meter_ul)) == (50, 0.5, 1)
+    assert (litres(one.used_ul), litres(one.used_ul - one.metered_ul)) == (50, 0.5)
+    assert litres(one.metered_ul - one.rung_ul - one.logged_ul) == 1
     assert (running.keg, running.off_ms, running.notes, running.used_ul) == ("K2", None, ("running",), None)
 
 
@@ -55,12 +56,12 @@ def test_a_keg_that_comes_off_with_beer_and_moves_to_another_line() -> None:
 
 def test_a_change_nobody_wrote_down_is_found_by_the_volume() -> None:
     (one, _) = kegs([line(0, "on", **ON), line(60, "on", **ON)], [span("M1", 0, 60, 97)])
-    assert one.notes == ("change_missed",) and one.used_ul is None and one.before_meter_ul is None
+    assert one.notes == ("change_missed",) and one.used_ul is None
 
 
 def test_a_little_more_than_it_holds_is_the_meters_matter() -> None:
     (one, _) = kegs([line(0, "on", **ON), line(60, "on", **ON)], [span("M1", 0, 60, 52)])
-    assert one.notes == ("gave_more",) and litres(one.before_meter_ul) == -2
+    assert one.notes == ("gave_more",) and litres(one.used_ul - one.metered_ul) == -2
 
 
 def test_kegs_in_series_are_one_row_with_all_their_contents() -> None:

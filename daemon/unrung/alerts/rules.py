@@ -94,14 +94,6 @@ def judge_day(ledger: DayLedger, settings: Settings, history: History) -> list[R
     return raised
 
 
-def venue_share(ledger: DayLedger, settings: Settings) -> float | None:
-    """The day's entry in ``History.venue_shares``; None where nothing was compared or judged."""
-    if comparing_feed_missing(ledger, settings):
-        return None
-    share = next(measures.venue_day(Day(ledger, settings))).share
-    return None if share is None else float(share)
-
-
 def _judge(alert: Alert, day: Day, settings: Settings, history: History) -> list[Raised]:
     usual = _usual(history.venue_shares)
     worst: dict[str, Measured] = {}

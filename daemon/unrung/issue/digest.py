@@ -6,9 +6,7 @@ import hashlib
 from collections.abc import Mapping
 
 from unrung.issue.daily import NO_REVISION as NO_REVISION
-from unrung.issue.daily import PACKAGE, daily_files
-from unrung.ledger.results import DayLedger
-from unrung.settings import Settings
+from unrung.issue.daily import PACKAGE
 
 
 def content_digest(files: Mapping[str, bytes]) -> str:
@@ -21,8 +19,3 @@ def content_digest(files: Mapping[str, bytes]) -> str:
     for name in sorted(set(files) - {PACKAGE}):
         whole.update(f"{name}\0{hashlib.sha256(files[name]).hexdigest()}\n".encode())
     return whole.hexdigest()
-
-
-def day_digest(ledger: DayLedger, settings: Settings) -> str:
-    """The digest of the day's files: issue again only if it differs from the one last issued."""
-    return content_digest(daily_files(ledger, settings, NO_REVISION))

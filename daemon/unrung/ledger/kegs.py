@@ -62,7 +62,7 @@ class KegRow(NamedTuple):
     left_ul: int
     """What was still in it when it came off."""
     within_ul: int
-    """Bound of ``before_meter_ul`` by the keg's and the meter's tolerance."""
+    """Bound, by the keg's and the meter's tolerance, of what was used and not metered."""
     notes: tuple[str, ...]
 
     @property
@@ -71,17 +71,6 @@ class KegRow(NamedTuple):
         if self.contents_ul is None or {"running", "change_missed", "not_metered"} & set(self.notes):
             return None
         return self.contents_ul - self.left_ul
-
-    @property
-    def before_meter_ul(self) -> int | None:
-        """Lost before the meter, or never in the keg."""
-        used = self.used_ul
-        return None if used is None else used - self.metered_ul
-
-    @property
-    def after_meter_ul(self) -> int:
-        """Metered, and neither rung nor written down."""
-        return self.metered_ul - self.rung_ul - self.logged_ul
 
 
 class Meters:

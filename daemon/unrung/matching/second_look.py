@@ -16,7 +16,7 @@ import numpy as np
 
 from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints, order_key, spread
-from unrung.matching.costs import edges_of, glasses_of, possible_pairs
+from unrung.matching.costs import edges_of, glasses_of, millinats, possible_pairs
 from unrung.matching.laws import Laws
 from unrung.matching.most_gained import most_gained
 from unrung.matching.pieces import SHARED, Pieces
@@ -162,7 +162,7 @@ def _priced(
 
 def _less(rings: Rings, price: Floats) -> Rings:
     """Rings that are worth less by their price."""
-    return replace(rings, base=rings.base - np.rint(price * priors.MILLINATS).astype(np.int64))
+    return replace(rings, base=rings.base - millinats(price))
 
 
 def _let_go(
