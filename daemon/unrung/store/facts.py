@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import json
+import sys
 import zlib
-from collections.abc import Iterable
+from array import array
+from collections.abc import Iterable, Sequence
 from datetime import date
+from itertools import accumulate, chain, pairwise
 from typing import Any
 
 from sqlite_utils import Database
@@ -22,15 +25,18 @@ from unrung.ledger.facts import (
     SilenceFact,
     TillFact,
 )
+from unrung.ledger.tuples import made
 
 _KINDS = {
     "rings": RingFact, "flows": FlowFact, "kegs": KegFact, "logs": LogFact, "clocks": ClockFact,
     "silences": SilenceFact,
 }
 
+_TEXTS = ("outlet", "product", "tap", "item", "size", "reason")
+_FLAGS = ("voided", "comp", "uncertain", "other_size")
+_NUMBERS = tuple(name for name in ServeFact._fields if name not in (*_TEXTS, *_FLAGS, "parts"))
 _PARTS = ServeFact._fields.index("parts")
-_TEXTS = tuple(map(ServeFact._fields.index, ("outlet", "product", "tap", "item", "size", "reason")))
-
+Part = tuple[int, int, int]
 
 _LAST_READ: dict[bytes, DayFacts] = {}
 """What was read last, or written since. Days issued one after the other look back over nearly the same days,
@@ -72,35 +78,93 @@ def facts_digest(db: Database, first: date, last: date) -> str:
 
 
 def packed(facts: DayFacts) -> bytes:
-    """A day's facts as bytes; about 20 kB for a thousand serves."""
-    content = {
-        "day": facts.day.isoformat(), "bounds": facts.bounds, "serves": facts.serves,
-        "till": facts.till, "missing": facts.missing,
+    """A day's facts as bytes; about 25 kB for a thousand serves.
+
+    Serves as columns of numbers, which take a third of the time of texts to read: after the length and the
+    text of a JSON object come ``_NUMBERS``, the starts, ends and volumes of all parts, ``_TEXTS`` as places
+    in the object's ``texts``, ``_FLAGS``, and how many parts each serve has."""
+    named = zip(*facts.serves, strict=True) if facts.serves else ((),) * len(ServeFact._fields)
+    fields = dict(zip(ServeFact._fields, named, strict=True))
+    parts = [part for serve in facts.serves for part in serve.parts]
+    texts: dict[str, int] = {}
+    columns = [
+        array("q", chain.from_iterable([*(fields[name] for name in _NUMBERS), *zip(*parts, strict=True)])),
+        array("I", [texts.setdefault(text, len(texts)) for name in _TEXTS for text in fields[name]]),
+        array("B", chain.from_iterable(fields[name] for name in _FLAGS)),
+        array("I", [len(serve.parts) for serve in facts.serves]),
+    ]
+    told = {
+        "day": facts.day.isoformat(), "bounds": facts.bounds, "serves": len(facts.serves),
+        "parts": len(parts), "texts": list(texts), "till": facts.till, "missing": facts.missing,
         **{name: getattr(facts, name) for name in _KINDS},
     }
-    return zlib.compress(json.dumps(content, separators=(",", ":")).encode("utf-8"))
+    text = json.dumps(told, separators=(",", ":")).encode("utf-8")
+    whole = [len(text).to_bytes(4, "little"), text, *(_little(column).tobytes() for column in columns)]
+    return zlib.compress(b"".join(whole))
 
 
 def unpacked(content: bytes) -> DayFacts:
-    """The facts that ``packed`` made bytes of."""
-    read = json.loads(zlib.decompress(content))
+    """The facts that ``packed`` made bytes of; or an earlier version, which wrote nothing but JSON."""
+    whole = zlib.decompress(content)
+    if whole[:1] == b"{":
+        read = json.loads(whole)
+        serves: Iterable[tuple[Any, ...]] = [
+            (*row[:_PARTS], tuple(map(tuple, row[_PARTS])), *row[_PARTS + 1 :]) for row in read["serves"]
+        ]
+    else:
+        end = 4 + int.from_bytes(whole[:4], "little")
+        read = json.loads(whole[4:end])
+        serves = _rows(whole[end:], read["serves"], read["parts"], read["texts"])
     low, high = read["bounds"]
     return DayFacts(
         day=date.fromisoformat(read["day"]), bounds=(low, high),
-        serves=_serves(read["serves"]),
+        serves=tuple(made(ServeFact, serves)),
         till=tuple(TillFact(outlet, name, tuple(times)) for outlet, name, times in read["till"]),
         missing=tuple(read["missing"]),
         **{name: tuple(kind(*row) for row in read[name]) for name, kind in _KINDS.items()},
     )
 
 
-def _serves(rows: list[list[Any]]) -> tuple[ServeFact, ...]:
-    """Made field by field, which takes less time than serve by serve; a text that recurs is kept once."""
-    if not rows:
-        return ()
-    fields: list[Iterable[Any]] = list(zip(*rows, strict=True))
-    texts: dict[str, str] = {}
-    for place in _TEXTS:
-        fields[place] = map(texts.setdefault, fields[place], fields[place])
-    fields[_PARTS] = [tuple(map(tuple, parts)) for parts in fields[_PARTS]]
-    return tuple(map(ServeFact._make, zip(*fields, strict=True)))
+def _rows(columns: bytes, serves: int, parts: int, texts: Sequence[str]) -> Iterable[tuple[Any, ...]]:
+    """Serves as plain tuples, made field by field."""
+    own = len(_NUMBERS) * serves
+    sizes = (8 * (own + 3 * parts), 4 * len(_TEXTS) * serves, len(_FLAGS) * serves, 4 * serves)
+    ends = accumulate(sizes, initial=0)
+    numbers, places, flags, counts = (
+        _read(kind, columns[low:high]) for kind, (low, high) in zip("qIBI", pairwise(ends), strict=True)
+    )
+    each = list(zip(*(numbers[own + n * parts : own + (n + 1) * parts] for n in range(3)), strict=True))
+    fields: dict[str, Iterable[Any]] = {"parts": _shared(each, counts)}
+    told, true = [texts[place] for place in places], [bool(flag) for flag in flags]
+    columns_of: list[tuple[Sequence[str], Sequence[Any]]] = [
+        (_NUMBERS, numbers), (_TEXTS, told), (_FLAGS, true)
+    ]
+    for names, values in columns_of:
+        for number, name in enumerate(names):
+            fields[name] = values[number * serves : (number + 1) * serves]
+    return zip(*(fields[name] for name in ServeFact._fields), strict=True)
+
+
+def _shared(parts: Sequence[Part], counts: Sequence[int]) -> list[tuple[Part, ...]]:
+    """The parts of each serve; nearly all have one."""
+    found: list[tuple[Part, ...]] = []
+    alone, at = list(zip(parts)), 0
+    for serve in [number for number, count in enumerate(counts) if count != 1]:
+        until = at + serve - len(found)
+        found += alone[at:until]
+        at = until + counts[serve]
+        found.append(tuple(parts[until:at]))
+    return found + alone[at:]
+
+
+def _read(kind: str, content: bytes) -> list[int]:
+    column = array(kind)
+    column.frombytes(content)
+    return _little(column).tolist()
+
+
+def _little(column: array[int]) -> array[int]:
+    """The column with its lowest bytes first, on any machine; or back."""
+    if sys.byteorder == "big":
+        column.byteswap()
+    return column
