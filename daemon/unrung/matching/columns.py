@@ -112,6 +112,14 @@ def stacked_pours(days: Sequence[Pours], product: Ints) -> Pours:
     return Pours(key, code, tap, start, end, volume, max((day.taps for day in days), key=len))
 
 
+def pours_at(pours: Pours, rows: Ints) -> Pours:
+    """Some of the pours."""
+    key, product, tap, start, end, volume = (
+        getattr(pours, name)[rows] for name in ("key", "product", "tap", "start", "end", "volume")
+    )
+    return Pours(key, product, tap, start, end, volume, pours.taps)
+
+
 def stacked_units(days: Sequence[Units], product: Ints) -> Units:
     """The days' units one after the other, with products, checks and terminals of their own."""
     columns = {

@@ -12,11 +12,11 @@ from typing import NamedTuple
 import numpy as np
 
 from unrung.matching import priors
-from unrung.matching.columns import Bools, Floats, Pours
+from unrung.matching.columns import Bools, Floats, Ints, Pours, pours_at
 from unrung.matching.fills import Fills, Sizes, deviations, filled, learn_fills, sized_density, stray_density
 from unrung.matching.glasses import Handfuls, Splits, handfuls_of, split_habit, split_options
 from unrung.matching.habits import Habits, learn_habits, prior_habits
-from unrung.matching.links import Links
+from unrung.matching.links import Links, links_at
 
 
 class Weights(NamedTuple):
@@ -48,15 +48,33 @@ def learn_fragments(pours: Pours, run_off: Bools, links: Links, sizes: Sizes) ->
     """From the likelier of two beginnings; the second only on days where it begins with other glasses."""
     usual, strict = _beginnings(pours, links, sizes)
     found = _learn(pours, run_off, links, sizes, usual)
-    others = _other_glasses(learn_fills(pours, found.whole, sizes), learn_fills(pours, strict, sizes))
-    if not others.any():
+    days = _other_glasses(learn_fills(pours, found.whole, sizes), learn_fills(pours, strict, sizes))
+    if not days.any():
         return found
-    strict = np.where(others[sizes.day][pours.product], strict, usual)
-    other = _learn(pours, run_off, links, sizes, strict)
-    better = other.worth > found.worth + priors.RESTART_WORTH
+    rows = np.flatnonzero(days[sizes.day][pours.product])
+    some, theirs, foam = pours_at(pours, rows), links_at(links, rows, len(pours.key)), run_off[rows]
+    other = _learn(some, foam, theirs, sizes, strict[rows])
+    better = (other.worth > found.worth + priors.RESTART_WORTH) & days[sizes.day]
     if not better.any():
         return found
-    return _learn(pours, run_off, links, sizes, np.where(better[pours.product], strict, usual))
+    begun = np.where(better[some.product], strict[rows], usual[rows])
+    return _in_place(found, _learn(some, foam, theirs, sizes, begun), rows, days, sizes)
+
+
+def _in_place(found: Fragments, anew: Fragments, rows: Ints, days: Bools, sizes: Sizes) -> Fragments:
+    """``found``, but of ``days``, whose pours are ``rows``, what was learnt ``anew``."""
+    whole, product = found.whole.copy(), days[sizes.day]
+    whole[rows] = anew.whole
+    one, two = found.habits, anew.habits
+    habits = Habits(
+        np.where(days[:, None], two.odds, one.odds), np.where(product, two.taste, one.taste),
+        np.where(product[:, None], two.division, one.division), np.where(product, two.lift, one.lift),
+        np.where(days, two.spread, one.spread),
+    )
+    return Fragments(
+        whole, np.where(days[:, None], anew.habit, found.habit), habits,
+        np.where(product, anew.worth, found.worth),
+    )
 
 
 def weigh_each(pours: Pours, run_off: Bools, whole: Bools, sizes: Sizes, habit: Floats) -> Weights:

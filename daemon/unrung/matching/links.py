@@ -50,6 +50,15 @@ def links_of(pours: Pours, top_up_gap_ms: int, after_keg: Ints) -> Links:
     return Links(*(column[order] for column in columns))
 
 
+def links_at(links: Links, rows: Ints, pours: int) -> Links:
+    """Those of some of the pours, whose rows then are numbered anew; a pour's links are all in it or none.
+    ``pours``: how many there are."""
+    place = np.full(pours, -1)
+    place[rows] = np.arange(len(rows))
+    kept = np.flatnonzero(place[links.first] >= 0)
+    return Links(place[links.first[kept]], place[links.second[kept]], links.kind[kept], links.pace[kept])
+
+
 def _across(after_ms: Ints, pause_ms: Ints) -> Bools:
     """Whether the keg ran out between two pours, and the second came soon after the new one."""
     soon = after_ms <= 1_000 * priors.KEG_RESUMED_S
