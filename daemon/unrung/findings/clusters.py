@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from datetime import UTC, datetime
-from functools import partial
+from functools import lru_cache, partial
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -65,6 +65,7 @@ def _trade(day: DayFacts, zone: ZoneInfo) -> Counter[tuple[str, int]]:
     return found
 
 
+@lru_cache(maxsize=8192)
 def _hour(quarter: int, zone: ZoneInfo) -> int:
     """The local hour of a quarter of an hour (since 1970)."""
     return datetime.fromtimestamp(quarter * QUARTER_MS / 1000, UTC).astimezone(zone).hour

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property, partial
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from typing import Any, TypeVar
 
 from unrung.findings import of_a_day
@@ -64,6 +64,11 @@ class Window:
     def day_of(self, key: int) -> int:
         """Which day of the window a serve belongs to, from 0."""
         return bisect_right(self._first_keys, key) - 1
+
+    def per_day(self, keys: Sequence[int]) -> list[int]:
+        """How many of ``keys`` (in order) each day has."""
+        places = [bisect_left(keys, first) for first in self._first_keys]
+        return [after - before for before, after in pairwise(places)]
 
     def keys_of(
         self, name: str, numbers_of: Callable[[DayFacts], Sequence[int]], given: object = None

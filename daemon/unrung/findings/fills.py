@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_left, bisect_right, insort
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
 from itertools import chain
@@ -20,7 +20,7 @@ from typing import NamedTuple
 
 from unrung.findings.facts import Facts, Window
 from unrung.findings.glasses import TOP_UP_SHARE, Cell, Glasses, in_one_go
-from unrung.findings.statistics import spread
+from unrung.findings.statistics import exact_sums, spread
 from unrung.ledger.facts import DayFacts
 
 FAR = 0.17
@@ -44,6 +44,8 @@ class Kept(NamedTuple):
     """Within the day."""
     ratios: list[float]
     """Metered over set less 1 of each."""
+    sums: list[float]
+    """Few numbers that add up to just what the ratios do."""
 
 
 class Part(NamedTuple):
@@ -81,7 +83,7 @@ class Fill:
 
     @cached_property
     def mean(self) -> float:
-        return fmean(self.ratios)
+        return math.fsum(chain.from_iterable([part.kept.sums for part in self.parts])) / self.count
 
     @cached_property
     def error(self) -> float:
@@ -157,6 +159,14 @@ def second_goes(facts: Facts) -> dict[int, int]:
     })
 
 
+def _second_goes_at(facts: Facts) -> dict[str, list[tuple[int, int]]]:
+    """The same by tap."""
+    found: dict[str, list[tuple[int, int]]] = defaultdict(list)
+    for key, go in second_goes(facts).items():
+        found[facts.serves[key].tap].append((key, go))
+    return found
+
+
 _Moved = tuple[list[int], dict[int, int]]
 
 
@@ -168,8 +178,8 @@ def _moved(facts: Facts, tap: str) -> _Moved:
     if taken:
         moved.update(
             (key, taken[key]) for key in facts.window.by_tap[tap] if key in taken and serves[key].portion_ul)
-    for key, go in second_goes(facts).items():
-        if go not in taken and serves[key].tap == tap:
+    for key, go in facts.window.once("second goes at taps", partial(_second_goes_at, facts)).get(tap, ()):
+        if go not in taken:
             moved[key] -= serves[go].left_ul
     return sorted(moved), moved
 
@@ -198,26 +208,55 @@ def _near_their_like(stretches: list[_Stretch], cell: Cell, left: list[list[floa
     ratios = [*chain.from_iterable(left)]
     last = len(ratios) - 2 * AROUND - 1
     found, start = [], 0
-    for stretch, own in zip(stretches, left, strict=True):
+    for lists, stretch in zip(_with_next(left), stretches, strict=True):
+        _, own, _ = lists
         end = start + len(own)
-        low, high = max(0, min(start - AROUND, last)), max(0, min(end - 1 - AROUND, last)) + 2 * AROUND + 1
-        given = (ratios[low:start], own, ratios[end:high])
-        known: dict[tuple[Cell, bool], tuple[object, Kept]] = stretch.day.once("near", None, dict)
-        which = cell, own is stretch.glasses.ratios
-        if which not in known or known[which][0] != given:
-            known[which] = (given, _near(stretch.glasses, *given))
-        found.append(known[which][1])
+        known = stretch.glasses.known
+        which = own is stretch.glasses.ratios
+        one: _Known | None = known.get(which)
+        if one is None or not one.holds_for(lists):
+            low = max(0, min(start - AROUND, last))
+            high = max(0, min(end - 1 - AROUND, last)) + 2 * AROUND + 1
+            given = (ratios[low:start], own, ratios[end:high])
+            kept = one.kept if one is not None and one.given == given else _near(stretch.glasses, *given)
+            one = known[which] = _Known(lists, given, kept)
+        found.append(one.kept)
         start = end
     return found
+
+
+_Three = tuple[list[float], list[float], list[float]]
+"""The ratios of a day with glasses between those of the one before and the next: empty at the window's ends.
+"""
+
+
+class _Known(NamedTuple):
+    """What was kept of a day's glasses, and what that followed from."""
+
+    lists: _Three
+    given: _Three
+    """The same, and no more of the days beside it than the few around."""
+    kept: Kept
+
+    def holds_for(self, lists: _Three) -> bool:
+        """Whether these very lists are all that is looked at: most days stand between the same two for weeks.
+        """
+        before, own, after = self.lists
+        return (lists[1] is own and lists[0] is before and lists[2] is after
+                and len(before) >= AROUND and len(after) >= AROUND)
+
+
+def _with_next(left: list[list[float]]) -> Iterable[_Three]:
+    return zip([[], *left], left, [*left[1:], []], strict=False)
 
 
 def _near(glasses: Glasses, before: list[float], own: list[float], after: list[float]) -> Kept:
     ratios, low = [*before, *own, *after], 0
     if max(ratios) - min(ratios) <= FAR and not glasses.other_size:
-        return Kept(glasses.numbers, own)
+        return Kept(glasses.numbers, own, exact_sums(own))
     around = sorted(ratios[: 2 * AROUND + 1])
     last = len(ratios) - 2 * AROUND - 1
-    kept = Kept([], [])
+    numbers, plain = list[int](), list[float]()
     for at, (number, ratio) in enumerate(zip(glasses.numbers, own, strict=True), len(before)):
         if low < min(at - AROUND, last):
             del around[bisect_left(around, ratios[low])]
@@ -225,9 +264,9 @@ def _near(glasses: Glasses, before: list[float], own: list[float], after: list[f
             low += 1
         middle = around[len(around) // 2]
         if abs(ratio - middle) <= FAR and (abs(middle) > SHIFTED or number not in glasses.other_size):
-            kept.numbers.append(number)
-            kept.ratios.append(ratio)
-    return kept
+            numbers.append(number)
+            plain.append(ratio)
+    return Kept(numbers, plain, exact_sums(plain))
 
 
 @dataclass(frozen=True)

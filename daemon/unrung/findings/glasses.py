@@ -36,6 +36,8 @@ class Glasses(NamedTuple):
     """The same over the portion."""
     other_size: frozenset[int]
     """Numbers of those that are nearer another size."""
+    known: dict[bool, Any]
+    """What ``fills`` made of them, kept with the day: whatever is explained of them, and as they are."""
 
 
 def topped_up(serve: ServeFact) -> bool:
@@ -83,4 +85,4 @@ def _glasses_of(day: DayFacts) -> dict[bool, dict[Cell, Glasses]]:
 def _glasses(own: Columns, portion_ul: int, numbers: list[int], other_size: set[int]) -> Glasses:
     differences_ul = [own.volume_ul[number] - portion_ul for number in numbers]
     ratios = [difference_ul / portion_ul for difference_ul in differences_ul]
-    return Glasses(numbers, differences_ul, ratios, frozenset(other_size.intersection(numbers)))
+    return Glasses(numbers, differences_ul, ratios, frozenset(other_size.intersection(numbers)), {})

@@ -265,10 +265,9 @@ def _finding(
 
 def _nights(facts: Facts, settings: Settings, keys: list[int]) -> str:
     """Business days with more of them than a chart of counts lets pass, in words."""
-    per_day = Counter(facts.window.day_of(key) for key in keys)
-    days = facts.window.days
-    limit = counts([per_day[at] for at in range(len(days))]).high
-    loud = [at for at in sorted(per_day) if per_day[at] > limit]
+    per_day, days = facts.window.per_day(keys), facts.window.days
+    limit = counts(per_day).high
+    loud = [at for at, count in enumerate(per_day) if count > limit]
     if not loud:
         return ""
     named = (f"{day_name(days[at].day, settings)} ({per_day[at]})" for at in loud)

@@ -29,6 +29,18 @@ class Limits(NamedTuple):
     high: float
 
 
+def exact_sums(values: Sequence[float]) -> list[float]:
+    """Few numbers whose exact sum is that of ``values``: to ``math.fsum`` they are as good as all of them.
+
+    >>> exact_sums([0.1] * 3), math.fsum(exact_sums([0.1] * 3)) == math.fsum([0.1] * 3)
+    ([0.30000000000000004, -2.7755575615628914e-17], True)
+    """
+    sums: list[float] = []
+    while rest := math.fsum([*values, *(-one for one in sums)]):
+        sums.append(rest)
+    return sums
+
+
 def spread(values: Sequence[float]) -> float:
     """Standard deviation, n - 1 in the divisor; 0 for fewer than two values."""
     if len(values) < 2:

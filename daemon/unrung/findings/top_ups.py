@@ -101,10 +101,10 @@ def _taps(facts: Facts, goes: Mapping[int, Sequence[int]]) -> dict[str, _Tap]:
     for cell, keys, ratios in _in_several_goes(facts.window):
         apart |= {key for key in keys if key in taken}
         usual = fills[cell].mean if cell in fills else 0.0
-        taps[cell.tap].over.update(
-            (key, over) for key, ratio in zip(keys, ratios, strict=True)
+        taps[cell.tap].over |= {
+            key: over for key, ratio in zip(keys, ratios, strict=True)
             if abs(over := ratio - usual) <= FAR and key not in apart
-        )
+        }
     for key in apart:
         if facts.serves[key].paired:
             _enter(facts, taps, fills, key, goes.get(key, ()))
