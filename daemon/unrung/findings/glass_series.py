@@ -8,8 +8,9 @@ from itertools import chain
 from typing import NamedTuple
 
 from unrung.findings.facts import Window
-from unrung.findings.fills import Fill, Kept
+from unrung.findings.fills import Fill
 from unrung.findings.glasses import Cell
+from unrung.findings.plain import Kept
 
 
 class _Merged(NamedTuple):

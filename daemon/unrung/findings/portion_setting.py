@@ -13,8 +13,9 @@ from collections import defaultdict
 
 from unrung.findings.certainty import confidence, level, ounces
 from unrung.findings.facts import Facts
-from unrung.findings.fills import FAR, FEW, Fill, Steady, fills_of, remaining, second_goes
+from unrung.findings.fills import FEW, Fill, Steady, fills_of, remaining, second_goes
 from unrung.findings.finding import Finding
+from unrung.findings.plain import FAR
 from unrung.findings.tap_levels import Piece, Tap, middle_of, tap_levels
 from unrung.findings.unmet import unmet
 from unrung.findings.wording import drink, serve_volume, share, sum_volume, times

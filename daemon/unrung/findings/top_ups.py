@@ -15,9 +15,10 @@ from typing import NamedTuple
 
 from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts, Window
-from unrung.findings.fills import FAR, Fill, fills_of, remaining, second_goes
+from unrung.findings.fills import Fill, fills_of, remaining, second_goes
 from unrung.findings.finding import Finding
 from unrung.findings.glasses import Cell, cell_of, in_several_goes, topped_up
+from unrung.findings.plain import FAR
 from unrung.findings.statistics import above_zero, binomial_tail
 from unrung.findings.wording import figure, serve_volume, share, sum_volume
 from unrung.settings import Settings

@@ -11,9 +11,9 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterable
 
 from unrung.findings.facts import Facts
-from unrung.findings.fills import SHIFTED
 from unrung.findings.glasses import Cell
 from unrung.findings.nearest import nearest_first
+from unrung.findings.plain import SHIFTED
 
 NEAR_MS = 20 * 60_000
 ALIKE = 0.1

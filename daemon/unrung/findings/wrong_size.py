@@ -13,9 +13,10 @@ from statistics import median
 
 from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
-from unrung.findings.fills import FEW, SHIFTED, remaining
+from unrung.findings.fills import FEW, remaining
 from unrung.findings.finding import Finding
 from unrung.findings.glasses import Cell, cell_of, in_one_go, in_several_goes, of_other_size
+from unrung.findings.plain import SHIFTED
 from unrung.findings.statistics import binomial_tail
 from unrung.findings.wording import drink, sum_volume, times
 from unrung.ledger.facts import DayFacts, ServeFact
