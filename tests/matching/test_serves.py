@@ -9,10 +9,11 @@ import pytest
 
 from matching.days import HALF, OZ, PINT, PITCHER, lone_ul, matched, pairs, pour, ring
 from unrung.matching import priors
-from unrung.matching.columns import Pours, pour_columns
+from unrung.matching.cheapest_cut import cheapest_cut
+from unrung.matching.columns import Floats, Ints, Pours, pour_columns
 from unrung.matching.fills import sizes_of
 from unrung.matching.fragments import cheapest
-from unrung.matching.groups import Group, cheapest_cut
+from unrung.matching.groups import Candidates
 from unrung.matching.serves import first_cut, serves_of, weigh
 from unrung.matching.types import MeteredPour, RingUnit
 
@@ -116,23 +117,34 @@ def _check_cut(columns: Pours) -> None:
     known = sizes_of(["Amber"], SIZES, np.zeros(0, np.int64), np.zeros(0, np.int64))
     weighed = weigh(columns, known, 60_000)
     alone = cheapest(weighed.single, weighed.splits)
-    groups = [weighed.groups.group(at) for at in range(len(weighed.groups.cost))]
-    chosen = cheapest_cut(alone, weighed.groups)
-    rows = [row for group in chosen for row in group.rows]
+    groups = weighed.groups
+    chosen = cheapest_cut(alone, groups)
+    rows = [row for row in groups.rows[chosen].ravel().tolist() if row >= 0]
     assert len(rows) == len(set(rows))
-    cost = sum(g.cost for g in chosen) + sum(c for r, c in enumerate(alone) if r not in rows)
-    assert cost == pytest.approx(_least(alone.tolist(), groups, frozenset(range(len(alone)))))
+    every = [
+        (tuple(row for row in of if row >= 0), cost)
+        for of, cost in zip(groups.rows.tolist(), groups.cost.tolist(), strict=True)
+    ]
+    assert _price(alone, groups, chosen) == pytest.approx(
+        _least(alone.tolist(), every, frozenset(range(len(alone)))))
 
 
-def _least(alone: list[float], groups: list[Group], rows: frozenset[int]) -> float:
+def _price(alone: Floats, groups: Candidates, chosen: Ints) -> float:
+    """What a cut costs, pours in none of its groups by themselves."""
+    rest = np.ones(len(alone) + 1, np.bool_)
+    rest[groups.rows[chosen]] = False
+    return float(groups.cost[chosen].sum() + alone[rest[:-1]].sum())
+
+
+def _least(alone: list[float], groups: list[tuple[tuple[int, ...], float]], rows: frozenset[int]) -> float:
     """The cheapest way to make serves of ``rows``, every way tried."""
     if not rows:
         return 0.0
     first = min(rows)
     ways = [alone[first] + _least(alone, groups, rows - {first})]
     ways += [
-        group.cost + _least(alone, groups, rows.difference(group.rows))
-        for group in groups if group.rows[0] == first and rows.issuperset(group.rows)
+        cost + _least(alone, groups, rows.difference(group))
+        for group, cost in groups if group[0] == first and rows.issuperset(group)
     ]
     return min(ways)
 
@@ -146,9 +158,7 @@ def test_a_meter_that_counts_in_chunks_is_cut_in_bounded_time(monkeypatch: pytes
     alone = cheapest(weighed.single, weighed.splits)
 
     def total() -> float:
-        chosen = cheapest_cut(alone, weighed.groups)
-        rows = {row for group in chosen for row in group.rows}
-        return sum(g.cost for g in chosen) + sum(c for r, c in enumerate(alone) if r not in rows)
+        return _price(alone, weighed.groups, cheapest_cut(alone, weighed.groups))
 
     bounded = total()
     monkeypatch.setattr(priors, "MOST_MOVES", 300_000)

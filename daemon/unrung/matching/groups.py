@@ -1,16 +1,13 @@
-"""Which pours on a tap belong together, and how many vessels they filled.
+"""Which pours on a tap may belong together, and how many vessels they filled.
 
 A group is one or more pours that filled one vessel, or several. Other glasses may be poured
-between the pours of a group (a short pint waits while its neighbour is filled). The cheapest cut
-of a day into groups is exact: groups that cost more than their pours apart can be in no cheapest
-cut, and what is left falls into small clusters.
+between the pours of a group (a short pint waits while its neighbour is filled).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -20,17 +17,6 @@ from unrung.matching.fills import Fills
 from unrung.matching.glasses import Handfuls, best_handfuls
 from unrung.matching.habits import Habits, division_log, join_cost, log_odds_of
 from unrung.matching.links import Links
-
-
-class Group(NamedTuple):
-    """Pours that filled one vessel, or several."""
-
-    rows: tuple[int, ...]
-    """Rows of the pours, in order."""
-    cost: float
-    """Negative log density of the pours' volumes (over their logarithms)."""
-    at: int
-    """Which of the candidates it is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,11 +31,6 @@ class Candidates:
     """Negative log density of the pours' volumes (over their logarithms)."""
     structure: Floats
     """Log likelihood beyond that of the serves' volumes."""
-
-    def group(self, at: int) -> Group:
-        """One of them."""
-        rows = self.rows[at]
-        return Group(tuple(rows[rows >= 0].tolist()), float(self.cost[at]), at)
 
 
 Found = tuple[Ints, Ints, Floats, Floats]
@@ -147,82 +128,3 @@ def _several(
     price = cost[:, 0] - odds - division_log(parts)
     better = np.flatnonzero(price < limit)
     return chain[better], ways[better, 0], price[better], -price[better]
-
-
-def cheapest_cut(cost: Floats, candidates: Candidates) -> list[Group]:
-    """The groups of the cheapest cut; every pour in none of them stands alone."""
-    chosen: list[Group] = []
-    apart = np.append(cost, 0.0)[candidates.rows].sum(axis=1)
-    worth = np.flatnonzero(candidates.cost < apart)
-    groups = sorted(
-        Group(tuple(row for row in rows if row >= 0), price, at)
-        for rows, price, at in zip(
-            candidates.rows[worth].tolist(), candidates.cost[worth].tolist(), worth.tolist(), strict=True
-        )
-    )
-    at = 0
-    while at < len(groups):
-        stop, last = groups[at].rows[-1], at + 1
-        while last < len(groups) and groups[last].rows[0] <= stop:
-            stop, last = max(stop, groups[last].rows[-1]), last + 1
-        cluster = groups[at:last]
-        chosen += cluster if last == at + 1 else _cheapest(cost, cluster)
-        at = last
-    return chosen
-
-
-Chosen = tuple[Group, Any] | None
-"""The group chosen last, and those before it."""
-State = tuple[float, Chosen]
-
-
-def _cheapest(cost: Floats, groups: Sequence[Group]) -> list[Group]:
-    """Dynamic programming over the pours of a cluster; a state is the set of later pours that
-    groups begun so far have taken."""
-    low, high = groups[0].rows[0], max(group.rows[-1] for group in groups)
-    starting: dict[int, list[tuple[int, Group]]] = {}
-    alone = cost[low : high + 1].tolist()
-    credit = alone[:]
-    for group in groups:
-        first = group.rows[0]
-        taken = sum(1 << (row - first) for row in group.rows)
-        starting.setdefault(first, []).append((taken, group))
-        hoped = (sum(alone[row - low] for row in group.rows) - group.cost) / len(group.rows)
-        for row in group.rows:
-            credit[row - low] = min(credit[row - low], alone[row - low] - hoped)
-    states: dict[int, State] = {0: (0.0, None)}
-    for at in range(low, high + 1):
-        begun = starting.get(at, ())
-        options: dict[int, State] = {}
-        for taken, (price, chosen) in _likeliest(states, credit, at - low, len(begun)):
-            moves = [(taken >> 1, price, chosen)] if taken & 1 else [
-                (taken >> 1, price + float(cost[at]), chosen),
-                *(
-                    ((taken | mask) >> 1, price + group.cost, (group, chosen))
-                    for mask, group in begun if not taken & mask
-                ),
-            ]
-            for left, total, picked in moves:
-                if left not in options or total < options[left][0]:
-                    options[left] = (total, picked)
-        states = options
-    found, more = [], states[0][1]
-    while more:
-        found.append(more[0])
-        more = more[1]
-    return found[::-1]
-
-
-def _likeliest(
-    states: dict[int, State], credit: Sequence[float], now: int, begun: int
-) -> list[tuple[int, State]]:
-    """The states; where a meter that counts in chunks makes thousands of moves, those that have paid
-    least beyond the least that the later pours they have taken might have cost (``credit``)."""
-    most = max(priors.MOST_MOVES // (begun + 1), 1)
-    if len(states) <= most:
-        return list(states.items())
-    beyond = {
-        taken: price - sum(credit[now + row] for row in range(taken.bit_length()) if taken >> row & 1)
-        for taken, (price, _) in states.items()
-    }
-    return sorted(states.items(), key=lambda one: (beyond[one[0]], one[0]))[:most]

@@ -12,11 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from unrung.matching import priors
+from unrung.matching.cheapest_cut import cheapest_cut
 from unrung.matching.columns import NEVER_MS, Bools, Floats, Ints, Pours, spread
 from unrung.matching.fills import Fills, Sizes, filled, sized_density, stray_density
 from unrung.matching.fragments import cheapest, learn_fragments, weigh_each
 from unrung.matching.glasses import Splits
-from unrung.matching.groups import Candidates, cheapest_cut, groups_worth
+from unrung.matching.groups import Candidates, groups_worth
 from unrung.matching.habits import Habits
 from unrung.matching.links import links_of
 from unrung.matching.pieces import JOINED, SHARED, Pieces, pieces_of
@@ -155,7 +156,7 @@ def first_cut(weighed: Weighed) -> Cut:
     rows = splits.rows[splits.cost[:, 0] < weighed.single[splits.rows]]
     cut[rows] = by_itself(weighed)[rows]
     chosen = cheapest_cut(cheapest(weighed.single, splits), weighed.groups)
-    return with_pieces(pieces, cut, pieces.together + np.array([group.at for group in chosen], np.int64))
+    return with_pieces(pieces, cut, pieces.together + chosen)
 
 
 def with_pieces(pieces: Pieces, cut: Cut, made: Ints) -> Cut:
