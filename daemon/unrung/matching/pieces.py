@@ -104,12 +104,16 @@ AT_ONCE = 8_192
 
 def _poured_out_in_parts(pours: Pours, rows: Ints, sizes: Floats, number: Ints) -> Poured:
     parts, at = [], []
-    for kind in (np.flatnonzero(number == 0), np.flatnonzero(number > 0)):
-        most = max(int(number[kind].max(initial=0)), 1)
-        for low in range(0, len(kind), AT_ONCE):
-            some = kind[low : low + AT_ONCE]
-            parts.append(poured_out(pours, rows[some], sizes[some, :most], number[some]))
-            at.append(some)
+    width = (rows >= 0).sum(axis=1)
+    # Alike in how many pours, and in whether one vessel or several: no room is kept for others.
+    for wide in np.unique(width).tolist():
+        for several in (False, True):
+            kind = np.flatnonzero((width == wide) & ((number > 0) == several))
+            most = max(int(number[kind].max(initial=0)), 1)
+            for low in range(0, len(kind), AT_ONCE):
+                some = kind[low : low + AT_ONCE]
+                parts.append(poured_out(pours, rows[some, :wide], sizes[some, :most], number[some]))
+                at.append(some)
     if not parts:
         return poured_out(pours, rows, sizes, number)
     return _in_order(parts, np.concatenate(at))
