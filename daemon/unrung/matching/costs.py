@@ -94,10 +94,12 @@ def _offered(
     return offered(first, last, near, rings.product, rings.centre, glasses.log_volume, most)
 
 
-def pair_count(rings: Rings, glasses: Glasses, laws: Laws) -> int:
-    """How many pairs are possible by time; no more than ``MOST_PAIRS`` of them are looked at."""
+def too_many_pairs(rings: Rings, glasses: Glasses, laws: Laws) -> bool:
+    """Whether more than ``MOST_PAIRS`` pairs are possible by time; no more of them are looked at."""
+    if len(rings.product) * len(glasses.product) <= priors.MOST_PAIRS:
+        return False
     first, last = _span(rings, glasses, laws, worths_of(rings, glasses))
-    return int((last - first).sum())
+    return int((last - first).sum()) > priors.MOST_PAIRS
 
 
 def crowded_days(rings: Rings, glasses: Glasses, laws: Laws) -> Bools:

@@ -131,13 +131,21 @@ def _cheapest_few(
     places in that order; ``row`` is sorted."""
     if not len(row):
         return row, way, cost, row
-    begin = np.flatnonzero(np.diff(row, prepend=-1))
-    least = np.repeat(np.minimum.reduceat(cost, begin), np.diff(np.append(begin, len(row))))
+    begin, count = _runs(row)
+    least = np.repeat(np.minimum.reduceat(cost, begin), count)
     near = np.flatnonzero(cost <= (least if most == 1 else least + 1.01 * priors.SPLIT_SLACK))
     order = near[np.lexsort((cost[near], row[near]))] if most > 1 else near
-    place = np.arange(len(order)) - np.searchsorted(row[order], row[order])
-    best, place = order[place < most], place[place < most]
-    return row[best], way[best], cost[best], place
+    begin, count = _runs(row[order])
+    place = np.arange(len(order)) - np.repeat(begin, count)
+    first = np.flatnonzero(place < most)
+    best = order[first]
+    return row[best], way[best], cost[best], place[first]
+
+
+def _runs(ordered: Ints) -> tuple[Ints, Ints]:
+    """Where each run of equal numbers begins, and how long it is."""
+    begin = np.flatnonzero(np.diff(ordered, prepend=-1))
+    return begin, np.diff(np.append(begin, len(ordered)))
 
 
 def split_options(

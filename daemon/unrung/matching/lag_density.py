@@ -63,7 +63,7 @@ def _bin(lags: Lags, residual: Ints) -> Ints:
 
 
 def _laid_out(table: Floats) -> Floats:
-    found: Floats = np.pad(table, ((0, 0), (0, 1))).ravel()
+    found: Floats = np.concatenate((table, np.zeros((len(table), 1))), axis=1).ravel()
     return found
 
 

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 
-from unrung.matching import priors
 from unrung.matching.assign import best_assignment, good_assignment
 from unrung.matching.columns import Bools, Ints
 from unrung.matching.confusion import own, with_confusion, with_wrong_buttons
-from unrung.matching.costs import pair_count, possible_pairs
+from unrung.matching.costs import possible_pairs, too_many_pairs
 from unrung.matching.crowd_learning import as_assigned
 from unrung.matching.marginals import chances
 from unrung.matching.nodes import Nodes, gather
@@ -30,7 +30,7 @@ def match_day(before: Prepared | None, day: Prepared, after: Prepared | None) ->
     crossings = [(before, day, seam(before, day)), (day, after, seam(day, after))]
     nodes = _interior(before, day, after, crossings)
     days = [source for source in (before, day, after) if source is not None]
-    blurred = day.blurred or pair_count(nodes.rings, nodes.glasses, nodes.laws) > priors.MOST_PAIRS
+    blurred = day.blurred or too_many_pairs(nodes.rings, nodes.glasses, nodes.laws)
     edges = possible_pairs(nodes.rings, nodes.glasses, nodes.laws, blurred=blurred)
     if nodes.confusion:
         edges = with_confusion(edges, nodes.rings, nodes.glasses, nodes.laws, nodes.confusion)
@@ -144,16 +144,13 @@ def _honesty(
 
 def _serves(day: Prepared, unit: Ints, has: Bools, unsure: Bools, told: Bools) -> list[Serve]:
     serves = day.serves
-    parts = list(zip(serves.part_key.tolist(), serves.part_ul.tolist(), strict=True))
-    first = serves.first.tolist()
-    return [
-        Serve(
-            day.products[product], day.taps[tap], start, end, volume, tuple(parts[low:high]),
-            key if paired else None, doubt, said,
-        )
-        for product, tap, start, end, volume, low, high, key, paired, doubt, said in zip(
-            serves.product.tolist(), serves.tap.tolist(), serves.start.tolist(),
-            serves.end.tolist(), serves.volume.tolist(), first[:-1], first[1:], unit.tolist(),
-            has.tolist(), unsure.tolist(), told.tolist(), strict=True,
-        )
-    ]
+    partner = unit.astype(object)
+    partner[~has] = None
+    parts = tuple(zip(serves.part_key.tolist(), serves.part_ul.tolist(), strict=True))
+    return list(map(Serve._make, zip(
+        map(day.products.__getitem__, serves.product.tolist()),
+        map(day.taps.__getitem__, serves.tap.tolist()),
+        serves.start.tolist(), serves.end.tolist(), serves.volume.tolist(),
+        (parts[low:high] for low, high in pairwise(serves.first.tolist())),
+        partner.tolist(), unsure.tolist(), told.tolist(), strict=True,
+    )))
