@@ -13,10 +13,12 @@ from unrung.ledger.coverage import SILENCE_LEAST_MS, Span, intersect, union
 from unrung.ledger.day import compute_day
 from unrung.ledger.inputs import DayInputs, LogLine, fill
 from unrung.ledger.material import Material, make_materials, match_settings, rings_of
+from unrung.ledger.outlets import Outlets
 from unrung.ledger.outline import (
     Outline,
     apart,
     as_text,
+    empty_outline,
     from_text,
     in_outline,
     listening,
@@ -95,12 +97,16 @@ def ledger_of(
 
 
 def kept_outline(db: Store, settings: Settings, day: date) -> Outline | None:
-    """The outline of a day as it was computed last, where it is still the same."""
+    """The outline of a day as it was computed last, where it is still the same; or of one without a row."""
     if any(sealed_units(db, edge) is not None for edge in (day - timedelta(days=1), day)):
         return None
     row = outline_row(db, day)
-    current = row is not None and row.current and row.made_with == made_with(settings)
-    return from_text(row.outline) if row and current else None
+    if row is not None and row.current and row.made_with == made_with(settings):
+        return from_text(row.outline)
+    bounds = bounds_of(settings, day)
+    if _runs_over_edges(settings) or kinds_between(db, *bounds):
+        return None
+    return empty_outline(bounds, Outlets(settings).names)
 
 
 def made_with(settings: Settings) -> str:
@@ -125,11 +131,9 @@ def _make_ready(
     for one in whole:
         days.append(_gathered(db, settings, one, known.get(one - timedelta(days=1))))
         known[one] = days[-1][0]
-    days += [(_bare(db, settings, one), NOTHING) for one in kept]
-    made = make_materials(days, settings) if days else []
-    cache.update(zip(whole, made, strict=False))
-    bare = zip(kept, made[len(whole):], strict=True)
-    return {one: in_outline(material, kept[one]) for one, material in bare}
+    if days:
+        cache.update(zip(whole, make_materials(days, settings), strict=True))
+    return {one: in_outline(_bare(db, settings, one), kept[one], cache[day]) for one in kept}
 
 
 def _bare(db: Store, settings: Settings, day: date) -> DayInputs:

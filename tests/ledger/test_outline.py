@@ -61,7 +61,7 @@ def whole(bar: Bar) -> list[Material]:
 def bare(bar: Bar, material: Material, outline: Outline) -> Material:
     """All that is read of a neighbour that stands in outline."""
     inputs = DayInputs(material.day, material.bounds, kegs=material.inputs.kegs)
-    return in_outline(make_material(inputs, bar.settings), outline)
+    return in_outline(inputs, outline, make_material(bar.inputs(DAY), bar.settings))
 
 
 def looked_at(bar: Bar) -> tuple[DayLedger, str, list[Outline], list[Material]]:

@@ -10,14 +10,21 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from typing import NamedTuple
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple
 
 from unrung.ledger.coverage import Span
 from unrung.ledger.facts import DayFacts, ServeFact
 from unrung.ledger.hour_shift import REACH_MS, Rung, sure_of_hours
+from unrung.ledger.inputs import DayInputs
 from unrung.ledger.material import Material
+from unrung.ledger.pours import DayPours
 from unrung.ledger.results import ClockNote
+from unrung.ledger.rings import DayRings
 from unrung.matching.types import MatchSettings
+
+if TYPE_CHECKING:
+    from unrung.matching.prepare import Prepared
 
 ALWAYS = (-(1 << 62), 1 << 62)
 _DOUBT_MS = 1
@@ -67,11 +74,32 @@ def outline_of(material: Material) -> Outline:
     return Outline(material.bounds, outlets, tuple(sorted(kegs)))
 
 
-def in_outline(kegs_alone: Material, outline: Outline) -> Material:
-    """The material of a day of which only the kegs were read, with the outlets that its outline names: as
-    good as the whole to a neighbour that sees it, where it ``stands_for_itself``."""
-    kegs_alone.prepared |= {outlet: kegs_alone.prepared_for(outlet) for outlet in outline.outlets}
-    return kegs_alone
+def empty_outline(bounds: Span, outlets: Iterable[str]) -> Outline:
+    """Of a day on which nothing happened, at a venue with these outlets or pools."""
+    return Outline(bounds, {outlet: Reach() for outlet in outlets}, ())
+
+
+def in_outline(inputs: DayInputs, outline: Outline, beside: Material) -> Material:
+    """The material of a day of which only the kegs were read: as good as the whole to the day ``beside`` it
+    that it is ``apart`` from, where it ``stands_for_itself``."""
+    nothing = _without_rows(beside.prepared_for(min(beside.prepared, default="")), inputs.bounds)
+    return Material(
+        inputs.day, inputs.bounds, inputs, beside.menu, DayRings(), DayPours(), beside.options,
+        dict.fromkeys(outline.outlets, nothing),
+    )
+
+
+def _without_rows(day: Prepared, bounds: Span) -> Prepared:
+    """A day without a ring or serve. Its laws and clock say nothing, since no row asks them."""
+    from unrung.matching.serves import serves_at  # numpy and scipy load at first use
+    from unrung.matching.sides import glasses_at, rings_at
+
+    none = slice(0, 0)
+    return replace(
+        day, bounds=bounds, products=(), taps=(), serves=serves_at(day.serves, none, 0),
+        glasses=glasses_at(day.glasses, none), rings=rings_at(day.rings, none), ring_key=day.ring_key[none],
+        confusion=(), blurred=False,
+    )
 
 
 def listening(
