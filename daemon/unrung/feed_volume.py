@@ -85,5 +85,4 @@ def odd_volume(db: Store, settings: Settings, day: date) -> Odd:
 
 
 def _counts(db: Store, settings: Settings, day: date) -> Counts:
-    bounds = bounds_of(settings, day)
-    return count_between(db, "ring", *bounds), count_between(db, "pour", *bounds)
+    return count_between(db, *bounds_of(settings, day))

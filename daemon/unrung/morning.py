@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
@@ -25,7 +24,7 @@ from unrung.morning_past import keep_standing, same_weekdays, standing_before
 from unrung.outgoing import write_down
 from unrung.settings import Settings
 from unrung.store import outbox
-from unrung.store.days import day_rows, fact, leaves_between, set_fact
+from unrung.store.days import day_rows, fact, set_fact, volumes_between
 from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store
 
@@ -147,17 +146,15 @@ def _move_alerts(db: Store, raised: list[Raised], history: History, day: date) -
 
 def _shares(db: Store, day: date) -> tuple[float, ...]:
     """Poured-not-rung as a share of compared beer, per venue-day of the last four weeks."""
-    sums: dict[str, list[int]] = defaultdict(lambda: [0, 0])
-    whole = {row.day.isoformat() for row in day_rows(db) if row.status == "final"}
-    for leaf in leaves_between(db, day - timedelta(days=MEDIAN_DAYS), day - timedelta(days=1)):
-        if leaf["day"] not in whole:
-            continue
-        difference = leaf["over_portion"] - leaf["under_portion"] + leaf["size_difference"]
-        sums[leaf["day"]][0] += leaf["poured_not_rung"]
-        sums[leaf["day"]][1] += (
-            leaf["matched_portion"] + difference + leaf["logged"] + leaf["poured_not_rung"]
-        )
-    return tuple(part / whole for part, whole in sums.values() if whole > 0)
+    final = {row.day for row in day_rows(db) if row.status == "final"}
+    earlier = volumes_between(db, day - timedelta(days=MEDIAN_DAYS), day - timedelta(days=1))
+    sums = [volumes for day, volumes in earlier.items() if day in final]
+    compared = [
+        one.matched_portion + one.portion_difference + one.logged + one.poured_not_rung for one in sums
+    ]
+    return tuple(
+        one.poured_not_rung / whole for one, whole in zip(sums, compared, strict=True) if whole > 0
+    )
 
 
 def _mail(row: Mapping[str, object]) -> Mail:

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import json
-from collections import defaultdict
 from collections.abc import Mapping
 from datetime import date
 
 from unrung.mail.standing import WEEK, Standing, still_kept
-from unrung.store.days import day_rows, fact, leaves_between, set_fact
+from unrung.store.days import day_rows, fact, set_fact, volumes_between
 from unrung.store.open import Store
 
 STANDING = "told open"
@@ -20,10 +19,11 @@ def same_weekdays(db: Store, day: date) -> list[int]:
     were issued complete."""
     days = [day - n * WEEK for n in range(1, WEEKS + 1)]
     whole = {row.day for row in day_rows(db) if row.status == "final" and row.revision}
-    sums: dict[date, int] = defaultdict(int)
+    sums: dict[date, int] = {}
     for one in days:
         if one in whole:
-            sums[one] += sum(leaf["poured_not_rung"] for leaf in leaves_between(db, one, one))
+            volumes = volumes_between(db, one, one)
+            sums[one] = volumes[one].poured_not_rung if one in volumes else 0
     return list(sums.values())
 
 

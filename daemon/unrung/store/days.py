@@ -12,7 +12,7 @@ from typing import Any
 from sqlite_utils import Database
 
 from unrung.business_day import business_day, day_bounds
-from unrung.ledger.results import COMPONENTS, Counts, Leaf
+from unrung.ledger.results import COMPONENTS, Counts, Leaf, Volumes
 from unrung.settings import Venue
 
 UNPLACED = "unplaced"
@@ -135,6 +135,19 @@ def leaves_between(db: Database, first: date, last: date) -> list[dict[str, Any]
             [first.isoformat(), last.isoformat()],
         )
     )
+
+
+def volumes_between(db: Database, first: date, last: date) -> dict[date, Volumes]:
+    """The sums of the leaves of each of the business days first..last that has any, in order."""
+    sums = ", ".join(f"sum({name})" for name in COMPONENTS)
+    rows = db.execute(
+        f"SELECT day, {sums} FROM leaves WHERE day BETWEEN ? AND ? GROUP BY day ORDER BY day",
+        [first.isoformat(), last.isoformat()],
+    )
+    return {
+        date.fromisoformat(day): Volumes(**dict(zip(COMPONENTS, volumes, strict=True)))
+        for day, *volumes in rows.fetchall()
+    }
 
 
 def issued_leaves(db: Database, day: date) -> list[dict[str, Any]]:

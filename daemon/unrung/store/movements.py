@@ -165,12 +165,12 @@ def between(db: Database, kinds: Iterable[str], lo_ms: int, hi_ms: int) -> Itera
     )
 
 
-def count_between(db: Database, kind: str, lo_ms: int, hi_ms: int) -> int:
-    """How many current rows of a kind have lo <= at_ms < hi."""
-    found: int = db.execute(
-        "SELECT count(*) FROM movements WHERE superseded_by IS NULL AND at_ms >= ? AND at_ms < ? "
-        "AND kind = ?", [lo_ms, hi_ms, kind]).fetchone()[0]
-    return found
+def count_between(db: Database, lo_ms: int, hi_ms: int) -> tuple[int, int]:
+    """How many current rings, and pours, have lo <= at_ms < hi."""
+    rings, pours = db.execute(
+        "SELECT count(*) FILTER (WHERE kind = 'ring'), count(*) FILTER (WHERE kind = 'pour') FROM movements "
+        "WHERE superseded_by IS NULL AND at_ms >= ? AND at_ms < ?", [lo_ms, hi_ms]).fetchone()
+    return rings, pours
 
 
 def local_hours(db: Database, feed: str, lo_ms: int, hi_ms: int, zone: ZoneInfo) -> Counter[int]:
