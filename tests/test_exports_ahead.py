@@ -110,8 +110,8 @@ def test_what_changed_since_is_read_where_it_is_taken_in(bar: Path, made: Made) 
         assert reading(feed, replace(first, size=first.size + 1), whole[0]) is None
         assert reading(feed, second, whole[1] + b"\n") is None
         assert reading(feed, first, whole[0]) is None, "it was passed over"
-        rows, rejects, _ = reading(feed, third, whole[2]) or pytest.fail("it is as it was")
-        assert rows["line"] and not rejects
+        read = reading(feed, third, whole[2])
+        assert read is not None and read.rows["line"] and not read.rejects
 
 
 def test_few_exports_are_not_worth_a_process(bar: Path, monkeypatch: pytest.MonkeyPatch) -> None:

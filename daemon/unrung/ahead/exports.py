@@ -9,9 +9,9 @@ from contextlib import contextmanager
 from typing import cast
 
 from unrung.ahead.process import ended, processors, read_message, started
-from unrung.ahead.reader import Read, Waiting
+from unrung.ahead.reader import ReadOf, Waiting
 from unrung.errors import SourceError
-from unrung.intake.adapter import ReadRows
+from unrung.intake.identity import Read
 from unrung.intake.keeping import folder_of
 from unrung.intake.scan import Reading
 from unrung.intake.watch import Found, list_folder
@@ -34,13 +34,13 @@ def exports_ahead(settings: Settings, now_ms: int) -> Iterator[Reading]:
     assert process.stdout is not None
     source, left = process.stdout, waiting
 
-    def reading(feed: Feed, found: Found, content: bytes) -> ReadRows | None:
+    def reading(feed: Feed, found: Found, content: bytes) -> Read | None:
         if (feed.name, found) not in left:
             return None
         read = None
         try:
             for one in left[: left.index((feed.name, found)) + 1]:
-                read = cast(Read | None, read_message(source))
+                read = cast(ReadOf | None, read_message(source))
                 left.remove(one)
         except Exception:  # noqa: BLE001 - whatever it is, the exports can be read here
             left.clear()

@@ -1,7 +1,7 @@
 """The process that reads exports ahead; ``python -m unrung.ahead.reader``.
 
-It is told the settings, the time and the exports, and gives what ``read_rows`` makes of each, with the hash
-of the bytes that it saw; None for one that cannot be read, or is large: who asks reads it, and sees why.
+It is told the settings, the time and the exports, and gives the rows of each, with the hash of the bytes that
+it saw; None for one that cannot be read, or is large: who asks reads it, and sees why.
 """
 
 from __future__ import annotations
@@ -14,8 +14,9 @@ from typing import cast
 from unrung.ahead.process import Give, read_message, written_behind
 from unrung.collecting import seldom_collected
 from unrung.errors import UnrungError
-from unrung.intake.adapter import ReadRows, read_rows
+from unrung.intake.adapter import read_rows
 from unrung.intake.archive import printable
+from unrung.intake.identity import Read, identified_alone
 from unrung.intake.watch import Found, read_whole
 from unrung.records import Export
 from unrung.settings import Feed, Settings
@@ -25,8 +26,8 @@ LARGEST = 4_000_000
 
 Waiting = tuple[str, Found]
 """An export by its feed's name."""
-Read = tuple[str, ReadRows]
-"""SHA-256 of the bytes that the rows were read from, and the rows."""
+ReadOf = tuple[str, Read]
+"""SHA-256 of the bytes that were read, and what was read."""
 
 
 def give_rows(settings: Settings, exports: Sequence[Waiting], now_ms: int, give: Give) -> None:
@@ -36,7 +37,7 @@ def give_rows(settings: Settings, exports: Sequence[Waiting], now_ms: int, give:
         give(_read(settings, feeds[name], found, now_ms))
 
 
-def _read(settings: Settings, feed: Feed, found: Found, now_ms: int) -> Read | None:
+def _read(settings: Settings, feed: Feed, found: Found, now_ms: int) -> ReadOf | None:
     if found.size > LARGEST:
         return None
     try:
@@ -44,7 +45,9 @@ def _read(settings: Settings, feed: Feed, found: Found, now_ms: int) -> Read | N
         if content is None:
             return None
         export = Export(printable(found.path.name), content, now_ms)
-        return hashlib.sha256(content).hexdigest(), read_rows(feed, settings, export, finished=False)
+        rows, rejects, notes = read_rows(feed, settings, export, finished=False)
+        read = Read(rows, rejects, notes, identified_alone(feed, rows))
+        return hashlib.sha256(content).hexdigest(), read
     except (OSError, UnrungError):
         return None
 

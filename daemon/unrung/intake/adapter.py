@@ -21,8 +21,6 @@ from unrung.store.movement_values import Columns
 GROUP = "unrung.adapters"
 Reader = Callable[..., Iterable[AnyRecord | Reject]]
 BatchReader = Callable[..., Iterable[Batch]]
-ReadRows = tuple[Columns, list[Reject], Any]
-"""The good rows of an export, its bad ones, and the reader's notes."""
 Read = TypeVar("Read")
 
 
@@ -104,7 +102,7 @@ def read_all(
 
 def read_rows(
     feed: Feed, settings: Settings, export: Export, *, finished: bool = True
-) -> ReadRows:
+) -> tuple[Columns, list[Reject], Any]:
     """The same, with the records as the columns of their rows in the store."""
     batches, cut_off, notes = _read(feed, settings, export, batch_reader)
     with _reader_fault(feed, export):

@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from hashlib import blake2b
+from typing import Any, NamedTuple
 
 from unrung.intake.rows import only
 from unrung.records import Reject
@@ -31,6 +32,22 @@ class Identified:
     clashes: list[Reject]
     repeats: int
     """Rows that repeat an id with equal contents within the export."""
+
+
+class Read(NamedTuple):
+    """An export as it was read ahead of its turn."""
+
+    rows: Columns
+    rejects: list[Reject]
+    notes: Any
+    """The reader's (``intake.adapter.read_rows``)."""
+    found: Identified | None
+    """Its rows with their identities, where these do not hang on what came before."""
+
+
+def identified_alone(feed: Feed, rows: Columns) -> Identified | None:
+    """The rows of an export with their identities, where no earlier export has a say in them."""
+    return None if feed.export == "append" else identify(feed, "", rows)
 
 
 def identify(feed: Feed, scope: str, rows: Columns) -> Identified:

@@ -8,9 +8,10 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 
 from unrung.errors import IncompleteExport, SourceError
-from unrung.intake.adapter import ReadRows, mapping_digest
+from unrung.intake.adapter import mapping_digest
 from unrung.intake.again import read_again
 from unrung.intake.archive import printable
+from unrung.intake.identity import Read
 from unrung.intake.keeping import folder_of, keeper, kept_path, put_away
 from unrung.intake.take_in import Taken, nowhere, stand_in, take_in, too_big
 from unrung.intake.watch import Found, Tracker, list_folder, read_whole, settled
@@ -26,7 +27,7 @@ UNFINISHED_MS = 10 * 60_000
 given this long to be completed."""
 
 
-Reading = Callable[[Feed, Found, bytes], ReadRows | None]
+Reading = Callable[[Feed, Found, bytes], Read | None]
 """What was read ahead of a file of a feed with these bytes, if anything."""
 
 

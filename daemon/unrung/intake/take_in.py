@@ -8,9 +8,9 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from unrung.errors import ExportError, IncompleteExport
-from unrung.intake.adapter import ReadRows, fields_digest, mapping_digest, read_rows, whole_reject
+from unrung.intake.adapter import fields_digest, mapping_digest, read_rows, whole_reject
 from unrung.intake.archive import sentence
-from unrung.intake.identity import Identified, file_scope, identify
+from unrung.intake.identity import Identified, Read, file_scope, identify
 from unrung.intake.new_columns import lost_fields, note_columns
 from unrung.intake.odd_times import STILL, odd_times
 from unrung.intake.span import cover_span
@@ -62,12 +62,12 @@ def nowhere(state: str, sha256: str) -> str:
 def take_in(
     db: Store, settings: Settings, feed: Feed, export: Export, *,
     mtime_ms: int, via: str = "folder", now_ms: int, again: SourceRow | None = None,
-    finished: bool = True, keep: Keep = nowhere, also: Also | None = None, read: ReadRows | None = None,
+    finished: bool = True, keep: Keep = nowhere, also: Also | None = None, read: Read | None = None,
 ) -> Taken:
     """Take one export in. ``again``: the export as it was taken in before (after a fix in the
     settings). ``finished``: it stood still long enough that a cut-off last row stays as it is.
     ``keep``: where its bytes will go, and ``also``: what else, written down in the same transaction.
-    ``read``: what ``read_rows`` makes of it with these settings, where that is known.
+    ``read``: what was read of these very bytes, with these settings, where it was.
 
     An answer of a polled address (``via`` "http") is what the source says now, whether it said so
     before or not; one that brings nothing new leaves no row of its own, and has no id.
@@ -162,19 +162,20 @@ class _NothingNew(Exception):
 
 def _read(
     db: Store, settings: Settings, feed: Feed, export: Export, source: SourceRow, finished: bool,
-    read: ReadRows | None,
+    read: Read | None,
 ) -> tuple[Identified, list[Reject], Any]:
     """The rows with their identities, the bad ones, and the reader's notes; ``source`` is told the
     counts."""
     try:
-        rows, rejects, notes = read or read_rows(feed, settings, export, finished=finished)
+        rows, rejects, notes = read[:3] if read else read_rows(feed, settings, export, finished=finished)
     except ExportError as error:
         if isinstance(error, IncompleteExport) and not finished:
             raise
         raise _Unusable(str(error), [whole_reject(error)]) from error
     if not source.scope:
         source.scope = file_scope(db, feed, export.name, rows, source.sha256)
-    found = identify(feed, source.scope, rows)
+    alone = read.found if read and not source.scope else None
+    found = alone or identify(feed, source.scope, rows)
     source.rows = len(rows["line"]) + len(rejects)
     rejects = [*rejects, *found.clashes]
     source.rejected, source.skipped = len(rejects), notes.skipped + found.repeats
