@@ -10,6 +10,7 @@ so it is left out: that, and not a fixed window alone, keeps the problem small w
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator
 from itertools import pairwise
 from typing import NamedTuple
@@ -200,21 +201,16 @@ def worths_of(rings: Rings, glasses: Glasses) -> Worths:
 def reach_of(rings: Rings, laws: Laws, worths: Worths, near: Bools | None = None) -> tuple[Ints, Ints]:
     """Per ring, the residual lags (ms) between which a perfect fill could be worth it; ``near``: see
     ``possible_pairs``."""
-    low = np.zeros(len(rings.product))
-    high = np.zeros(len(rings.product))
-    # The density is a sum of two terms: one of them must reach half of what is needed.
     loss = -(worths.best + rings.base) / priors.MILLINATS
-    need = 0.5 * np.exp(np.minimum(loss, 700.0))  # beyond that no float holds it, and no law reaches it
-    order = np.argsort(rings.law, kind="stable")
-    kinds, begin = np.unique(rings.law[order], return_index=True)
-    for law, mine in zip(kinds.tolist(), np.split(order, begin[1:]), strict=True):
-        solo = laws.solo_share[law] * laws.solo[law // CLASSES]
-        low[mine], high[mine] = _where_reached(solo, need[mine], laws.scale.edge_s)
-        if law % CLASSES:
-            shift = rings.shift[mine] / 1_000
-            early, late = _where_reached(laws.mates[law], need[mine], laws.scale.edge_s)
-            low[mine] = np.minimum(low[mine], early + shift)
-            high[mine] = np.maximum(high[mine], late + shift)
+    # The density is a sum of two terms: one of them must reach half of what is needed.
+    need = np.minimum(loss, 700.0) - math.log(2)
+    solo = laws.solo_share[:, None] * np.repeat(laws.solo, CLASSES, axis=0)
+    low, high = _where_reached(solo, rings.law, need, laws.scale.edge_s)
+    mated = np.flatnonzero(rings.law % CLASSES)
+    early, late = _where_reached(laws.mates, rings.law[mated], need[mated], laws.scale.edge_s)
+    shift = rings.shift[mated] / 1_000
+    low[mated] = np.minimum(low[mated], early + shift)
+    high[mated] = np.maximum(high[mated], late + shift)
     first, last = laws.scale.edge_s[0], laws.scale.edge_s[-1]
     low, high = np.clip(low - 1, first, last), np.clip(high + 1, first, last)
     least, most = np.floor(1_000 * low).astype(np.int64), np.ceil(1_000 * high).astype(np.int64)
@@ -226,10 +222,21 @@ def reach_of(rings: Rings, laws: Laws, worths: Worths, near: Bools | None = None
     return least, most
 
 
-def _where_reached(law: Floats, need: Floats, edge_s: Floats) -> tuple[Floats, Floats]:
-    """Lower and upper end (seconds) of where ``law`` reaches each ``need``."""
-    low = np.searchsorted(np.maximum.accumulate(law), need)
-    high = len(law) - np.searchsorted(np.maximum.accumulate(law[::-1]), need)
+APART = 4_000.0
+"""More than logarithms of densities that a float holds can differ."""
+
+
+def _where_reached(table: Floats, law: Ints, need: Floats, edge_s: Floats) -> tuple[Floats, Floats]:
+    """Lower and upper end (seconds) of where each law (row of ``table``) reaches each ``need``, a
+    logarithm; 0 and 0 where it does not."""
+    count = table.shape[1]
+    # All laws in one row, each by so much above the one before that a search stays within its own.
+    above = APART * np.arange(len(table))
+    logs = np.log(np.maximum(table, 1e-300))
+    wanted, begin = need + above[law], count * law
+    until = (np.maximum.accumulate(side, axis=1) + above[:, None] for side in (logs, logs[:, ::-1]))
+    low, left = (np.searchsorted(side.ravel(), wanted) - begin for side in until)
+    high = count - left
     empty = low >= high
     return np.where(empty, 0.0, edge_s[low]), np.where(empty, 0.0, edge_s[high])
 
