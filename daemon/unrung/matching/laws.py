@@ -120,15 +120,15 @@ def learn_laws(
     solos, tables, shares = before.solo.copy(), before.mates.copy(), before.solo_share.copy()
     own, inside = bins(scale, residual_ms)
     near, also = bins(scale, residual_ms - shift_ms)
-    kind = np.where(inside & also, np.minimum(mates, SAID - 1), 0)
-    for one in days:
-        low, high = np.searchsorted(day, (one, one + 1)).tolist()
-        some = low + np.flatnonzero(inside[low:high])
-        solos[one] = _smooth(scale, own[some], chance[some], _solo_prior(scale))
-        for count in range(1, SAID):
-            rows = low + np.flatnonzero(kind[low:high] == count)
-            law = _mates_law(scale, own[rows], near[rows], chance[rows], solos[one])
-            tables[CLASSES * one + count], shares[CLASSES * one + count] = law
+    some = np.flatnonzero(inside)
+    smooth, _ = _smooth(scale, day[some], own[some], chance[some], len(solos), _solo_prior(scale))
+    solos[days] = smooth[days]
+    kind = np.minimum(mates, SAID - 1)
+    some = np.flatnonzero(inside & also & (kind > 0))
+    alone = solos[day[some], own[some]]
+    mated = _mates_laws(scale, CLASSES * day[some] + kind[some], near[some], chance[some], alone, len(tables))
+    rows = (CLASSES * np.array(days)[:, None] + np.arange(1, SAID)).ravel()
+    tables[rows], shares[rows] = mated[0][rows], mated[1][rows]
     return Laws(scale, solos, tables, shares)
 
 
@@ -143,25 +143,30 @@ def _solo_prior(scale: Scale) -> Floats:
     return found
 
 
-def _smooth(scale: Scale, at: Ints, weight: Floats, prior: Floats) -> Floats:
-    """Density per bin from weighted lags, the prior, and a share of tail that no day teaches."""
-    counts = np.bincount(at, weight, len(prior))
-    total = float(weight.sum()) + priors.LAG_PRIOR
-    learnt = (_smoothed(counts) / _smooth_width(scale) + priors.LAG_PRIOR * prior) / total
-    found: Floats = (1 - priors.LAW_TAIL_SHARE) * learnt + _tail(scale)
-    return found
+def _smooth(
+    scale: Scale, row: Ints, at: Ints, weight: Floats, rows: int, prior: Floats
+) -> tuple[Floats, Floats]:
+    """Densities per row and bin from weighted lags, the prior, and a share of tail that no day teaches; and
+    the weight of each row."""
+    counts = np.bincount(row * len(prior) + at, weight, rows * len(prior)).reshape(rows, -1)
+    weights = np.bincount(row, weight, rows)
+    learnt = _smoothed(counts) / _smooth_width(scale) + priors.LAG_PRIOR * prior
+    learnt /= (weights + priors.LAG_PRIOR)[:, None]
+    return (1 - priors.LAW_TAIL_SHARE) * learnt + _tail(scale), weights
 
 
 @lru_cache(maxsize=16)
 def _smooth_width(scale: Scale) -> Floats:
     """Smoothed like the counts: neighbouring bins may be one and two seconds wide."""
-    return _smoothed(scale.width_s)
+    return _smoothed(scale.width_s[None])
 
 
-def _smoothed(counts: Floats) -> Floats:
+def _smoothed(rows: Floats) -> Floats:
+    """Each row by itself: so many zeros stand between them that none reaches into the next."""
     kernel = _kernel()
     reach = len(kernel) // 2
-    found: Floats = np.convolve(counts, kernel)[reach : reach + len(counts)]
+    apart = np.pad(rows, ((0, 0), (reach, reach)))
+    found: Floats = np.convolve(apart.ravel(), kernel, "same").reshape(apart.shape)[:, reach:-reach]
     return found
 
 
@@ -185,17 +190,17 @@ def _mates_prior(scale: Scale) -> Floats:
     return student(scale.middle_s, priors.MATES_SCALE_S)
 
 
-def _mates_law(
-    scale: Scale, own: Ints, near: Ints, chance: Floats, solo: Floats
-) -> tuple[Floats, float]:
-    """The law around the mates' lag times its share, and the share that follows the solo law."""
+def _mates_laws(
+    scale: Scale, row: Ints, near: Ints, chance: Floats, alone: Floats, rows: int
+) -> tuple[Floats, Floats]:
+    """Per row, the law around the mates' lag times its share, and the share that follows the solo law, whose
+    density at each lag is ``alone``."""
     prior = _mates_prior(scale)
-    share, law, alone = priors.MATES_SHARE, prior, solo[own]
+    share, law = np.full(rows, priors.MATES_SHARE), np.tile(prior, (rows, 1))
+    known = np.bincount(row, chance, rows) + priors.LAG_PRIOR
     for _ in range(priors.MATES_ROUNDS):
-        together = share * law[near]
-        weight = chance * together / (together + (1 - share) * alone)
-        law = _smooth(scale, near, weight, prior)
-        share = (float(weight.sum()) + priors.LAG_PRIOR * priors.MATES_SHARE) / (
-            float(chance.sum()) + priors.LAG_PRIOR
-        )
-    return share * law, 1 - share
+        together = share[row] * law[row, near]
+        weight = chance * together / (together + (1 - share[row]) * alone)
+        law, weights = _smooth(scale, row, near, weight, rows, prior)
+        share = (weights + priors.LAG_PRIOR * priors.MATES_SHARE) / known
+    return share[:, None] * law, 1 - share
