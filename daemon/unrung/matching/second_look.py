@@ -182,33 +182,35 @@ def _let_go(
 def _promising(
     proposals: Proposals, base: Floats, hope: Floats, edges: Edges, owner: Ints
 ) -> list[Change]:
-    promising = hope > priors.SECOND_LOOK_LEAST
-    near = promising[owner[edges.glass]]
-    options: dict[int, list[tuple[int, int, int]]] = {}
-    for ring, glass, gain, one in zip(
-        edges.ring[near].tolist(), edges.glass[near].tolist(), edges.gain[near].tolist(),
-        owner[edges.glass[near]].tolist(), strict=True,
-    ):
-        options.setdefault(one, []).append((-gain, glass, ring))
+    promising = np.flatnonzero(hope > priors.SECOND_LOOK_LEAST)
+    one = owner[edges.glass]
+    near = np.flatnonzero(np.isin(one, promising))
+    order = near[np.lexsort((edges.ring[near], edges.glass[near], -edges.gain[near], one[near]))]
+    low, high = (np.searchsorted(one[order], promising, side).tolist() for side in ("left", "right"))
+    options = list(zip(
+        edges.gain[order].tolist(), edges.glass[order].tolist(), edges.ring[order].tolist(), strict=True))
     found = []
-    for one in np.flatnonzero(promising).tolist():
-        gain, used = _greedy(options.get(one, []))
-        total = float(base[one]) + gain
-        if total > priors.SECOND_LOOK_LEAST:
-            found.append(Change(-total, proposals.leads[one].tolist(), proposals.made[one].tolist(), used))
+    for first, last, start, leads, made in zip(
+        low, high, base[promising].tolist(), proposals.leads[promising].tolist(),
+        proposals.made[promising].tolist(), strict=True,
+    ):
+        gain, used = _greedy(options[first:last])
+        if start + gain > priors.SECOND_LOOK_LEAST:
+            found.append(Change(-(start + gain), leads, made, used))
     return sorted(found)
 
 
 def _greedy(options: list[tuple[int, int, int]]) -> tuple[float, tuple[int, ...]]:
-    """A good assignment of a proposal's few serves: the gain, and the rings used."""
+    """A good assignment of a proposal's few serves: the gain, and the rings used. ``options``: gains with
+    their serves and rings, greatest first."""
     rings: set[int] = set()
     glasses: set[int] = set()
     total = 0
-    for loss, glass, ring in sorted(options):
+    for gain, glass, ring in options:
         if glass not in glasses and ring not in rings:
             glasses.add(glass)
             rings.add(ring)
-            total -= loss
+            total += gain
     return total / priors.MILLINATS, tuple(sorted(rings))
 
 
