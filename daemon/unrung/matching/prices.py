@@ -55,7 +55,8 @@ def _values(
     mine, theirs, gain = mine[other], theirs[other], gain[other]
     if not len(mine):
         return value[:count]
-    rows, begin = np.unique(mine, return_index=True)
+    begin = np.flatnonzero(np.diff(mine, prepend=-1))
+    rows = mine[begin]
     for _ in range(priors.PRICE_STEPS):
         worth = gain - (held_gain - value[holder])[theirs]
         value[rows] = np.maximum(np.maximum.reduceat(worth, begin), 0.0)
