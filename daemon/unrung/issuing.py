@@ -119,6 +119,8 @@ def issue_day(
         ledger, moved = judge_closed_day(db, settings, day, closed, now_ms, cache)
         return Issued(day, closed.revision, False, ledger, adjusted=moved)
     row = day_row(db, day)
+    if db.written_elsewhere():  # after the changes of the day were counted: what comes later leaves it dirty
+        cache.clear()
     revision, digest = (row.revision, row.digest) if row else (0, "")
     seen_around = around(db, settings, day)
     ledger = ahead(day) or ledger_of(db, settings, day, cache)
@@ -170,6 +172,8 @@ def issue_if_touched(
     known = ahead(day)
     if known is None and closing_of(db, day) is None:
         row = day_row(db, day)
+        if db.written_elsewhere():
+            cache.clear()
         if row is not None and stands(db, settings, day, cache):
             with write_tx(db):
                 day_stands(db, day, row.changes)

@@ -9,6 +9,7 @@ import pytest
 
 from unrung import issuing
 from unrung.issuing import due_days, issue_day
+from unrung.service.issuer import issue_and_judge
 from unrung.store.days import day_row, mark_days_dirty
 from unrung.store.open import Store, write_tx
 from venue_folder import DAY, VenueFolder, make_venue, ms, pour, ring
@@ -87,3 +88,29 @@ def test_rows_that_come_while_a_day_is_made_are_seen_whatever_the_clock_does(
         issue_day(db, settings, YESTERDAY, now, {})
         row = day_row(db, YESTERDAY)
         assert row is not None and row.dirty
+
+
+def test_rows_that_come_while_the_day_before_is_made_are_in_the_day(
+    bar: VenueFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The next day is made ready together with the day before it: by then more of it may be there."""
+    for day in ("06-11", "06-12"):
+        bar.rings(f"{day}.csv", [ring(f"{day} 20:15:00")], f"{day} 23:59:00")
+        bar.pours(f"{day}.json", [pour(day, f"{day} 20:14:00")], f"{day} 23:59:00")
+    bar.intake("06-13 12:00:00")
+    place, placed = issuing.place, list[Path]()
+
+    def meanwhile(folder: Path, *args: object, **kwargs: object) -> object:
+        placed.append(folder)
+        if folder.name == "2025-06-11":
+            bar.pours("late.json", [pour("late", "06-12 21:14:00")], "06-13 11:00:00")
+            bar.intake("06-13 12:00:00")
+        return place(folder, *args, **kwargs)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(issuing, "place", meanwhile)
+    with bar.open("06-13 12:00:00") as (settings, db):
+        issue_and_judge(db, settings, ms("06-13 12:00:00"))
+        row = day_row(db, date(2025, 6, 12))
+    assert [folder.name for folder in placed][-2:] == ["2025-06-11", "2025-06-12"]
+    assert row is not None and not row.dirty
+    assert bar.query("SELECT sum(serves) AS n FROM leaves WHERE day = '2025-06-12'") == [{"n": 2}]

@@ -28,6 +28,12 @@ class Store(Database):
     def __init__(self, connection: sqlite3.Connection, path: Path) -> None:
         super().__init__(connection, execute_plugins=False, strict=True)
         self.path = path
+        self._version = 0
+
+    def written_elsewhere(self) -> bool:
+        """Whether another connection wrote since this was asked last; also when it is asked first."""
+        before, self._version = self._version, self.execute("PRAGMA data_version").fetchone()[0]
+        return before != self._version
 
     def execute(self, sql: str, parameters: Any = None) -> sqlite3.Cursor:
         try:
