@@ -16,7 +16,7 @@ from unrung import beside, daybook, issuing
 from unrung.settings import Settings
 from unrung.store.days import day_row
 from unrung.store.open import Store
-from venue_folder import DAY, PINT_ML, VenueFolder, make_venue, pour, ring
+from venue_folder import DAY, PINT_ML, VenueFolder, make_venue, ms, pour, ring
 
 FIRST = date.fromisoformat(DAY)
 DAYS = [FIRST + timedelta(days=n) for n in range(5)]
@@ -182,3 +182,29 @@ def test_a_day_whose_file_found_its_place_taken_is_tried_again(venue: VenueFolde
         db.execute("UPDATE days SET own_changes = 2 WHERE day = ?", [DAY])
         db.commit()
     assert not stood(venue)
+
+
+def test_a_day_that_comes_out_the_same_leaves_its_month_alone(
+    venue: VenueFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Unless a row of its own came: a delivery changes no day."""
+    monkeypatch.setattr(issuing, "stands", lambda *_: False)
+
+    def month_is_due(now: str) -> bool:
+        with venue.open(now) as (settings, db):
+            db.execute("UPDATE months SET dirty = 0")
+            db.commit()
+            issued = issuing.issue_day(db, settings, FIRST, ms(now), {})
+            assert not issued.changed
+            return bool(db.execute("SELECT dirty FROM months").fetchone()[0])
+
+    assert not month_is_due("06-12 13:00:00")
+    with venue.open() as (_, db):
+        db.execute("UPDATE days SET own_changes = own_changes + 1 WHERE day = ?", [DAY])
+        db.commit()
+    assert month_is_due("06-12 14:00:00")
+    assert not month_is_due("06-12 15:00:00")
+    with venue.open() as (_, db):
+        db.execute("UPDATE leaves SET logged = logged + 1 WHERE day = ?", [DAY])
+        db.commit()
+    assert month_is_due("06-12 16:00:00")

@@ -30,7 +30,7 @@ from unrung.morning import write_morning_mail
 from unrung.page.render import page_bytes
 from unrung.safety import tell_served
 from unrung.settings import Settings
-from unrung.store.day_books import save_day_books
+from unrung.store.day_books import day_ledgers, save_day_books, tap_spans_between
 from unrung.store.days import (
     DayRow,
     day_row,
@@ -46,6 +46,7 @@ from unrung.store.facts import facts_between, save_facts
 from unrung.store.months import closing_of, mark_months_dirty
 from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store, write_tx
+from unrung.store.outlines import outline_row
 
 Ahead = Callable[[date], DayLedger | None]
 """The ledger of a day with its findings, where it is known already."""
@@ -138,18 +139,19 @@ def issue_day(
         files = {page: page_bytes(ledger, settings, revision), **files}
     unplaced = place(folder, files, readers=settings.files.readable_by)
     with write_tx(db):
+        before = None if changed or not _is_as_it_was(db, day) else _books(db, day)
         save_day(
             db, day, ledger.leaves, revision=revision, status=ledger.status, digest=now_digest,
             config_digest=settings.digest, changed_ms=row.changed_ms if row else 0,
             changes=row.changes if row else 0,
             issued_ms=now_ms if changed or row is None else row.issued_ms,
         )
-        spans = tap_spans(ledger.facts, settings) if ledger.facts else ()
         if ledger.facts:
             save_facts(db, ledger.facts)
-        save_day_books(db, ledger, spans)
+        save_day_books(db, ledger, tap_spans(ledger.facts, settings) if ledger.facts else ())
         keep_outline(db, settings, ledger, row.own_changes if row else 0, seen_around)
-        mark_months_dirty(db, touched_periods(db, settings, day))
+        if before is None or before != _books(db, day):
+            mark_months_dirty(db, touched_periods(db, settings, day))
         note_fixes(db, day, [fix.sentence for fix in ledger.fixes])
         note_unplaced(db, day, " ".join(map(str, unplaced)), now_ms)
         if changed:
@@ -162,6 +164,18 @@ def issue_day(
                 db, settings, ledger, files, now_ms, bounds_of(settings, day)[1], first=revision == 1
             )
     return Issued(day, revision, changed, ledger, unplaced)
+
+
+def _is_as_it_was(db: Store, day: date) -> bool:
+    """Whether a day was computed before, since when no row of its own came: a delivery among them would
+    change its period and not its ledger."""
+    kept = outline_row(db, day)
+    return kept is not None and kept.current
+
+
+def _books(db: Store, day: date) -> tuple[object, ...]:
+    """What its period is made of."""
+    return day_ledgers(db, day, day), tap_spans_between(db, day, day)
 
 
 def issue_if_touched(

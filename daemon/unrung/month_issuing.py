@@ -14,7 +14,7 @@ from datetime import date, timedelta
 
 from unrung.issue.digest import NO_REVISION, content_digest
 from unrung.issue.month_sums import Figures, month_figures
-from unrung.issue.monthly import monthly_files, monthly_tables
+from unrung.issue.monthly import monthly_files, monthly_tables, workbook_name
 from unrung.issue.place import Unplaced, folder_for_month, place
 from unrung.ledger.month import MonthLedger, make_month
 from unrung.monthbook import books_of, margin_days, month_inputs, period_at
@@ -89,8 +89,9 @@ def issue_month(db: Store, settings: Settings, period: Period, now_ms: int) -> M
     digest = month_digest(month, settings, figures)
     changed = row is None or not row.revision or row.digest != digest
     revision = (row.revision if row else 0) + changed
-    made = monthly_files(month, settings, revision, figures)
     folder = folder_for_month(settings, period.name)
+    workbook = changed or not (folder / workbook_name(period.name)).exists()
+    made = monthly_files(month, settings, revision, figures, workbook)
     due = made.files if changed else {
         name: data for name, data in made.files.items()
         if name.endswith(TABLES) or not (folder / name).exists()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner
@@ -12,6 +13,7 @@ from month.venue import Row, level, month_rows, opened, read
 from unrung.catch_up import CaughtUp, issue_due, take_in_all
 from unrung.cli import commands
 from unrung.closing import close
+from unrung.issue import monthly
 from unrung.month_issuing import due_months
 from unrung.reissuing import reissue_month
 from venue_folder import VenueFolder, make_venue, ms, pour, ring
@@ -103,6 +105,24 @@ def test_a_forgotten_delivery_changes_the_month_and_no_day(bar: VenueFolder) -> 
     bar.catch_up("07-02 15:00:00")
     assert amber(bar)["revision"] == "2"
     assert days == {name: data for name, data in bar.files().items() if name in days}
+
+
+def test_the_workbook_of_a_month_that_did_not_change_is_made_only_where_it_is_gone(
+    bar: VenueFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, real, made = bar.path / "issued/monthly/2025-06/variance-2025-06.xlsx", monthly.workbook_bytes, []
+
+    def counted(*args: Any) -> bytes:
+        made.append(path)
+        return real(*args)
+
+    monkeypatch.setattr(monthly, "workbook_bytes", counted)
+    before = path.read_bytes()
+    with bar.open(JULY) as (settings, db):
+        assert "nothing differs" in reissue_month(db, settings, "2025-06", ms(JULY)).said and not made
+        path.unlink()
+        assert "nothing differs" in reissue_month(db, settings, "2025-06", ms(JULY)).said
+    assert path.read_bytes() == before and len(made) == 1
 
 
 def test_it_waits_for_its_days(bar: VenueFolder) -> None:

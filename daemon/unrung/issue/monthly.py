@@ -41,24 +41,31 @@ class _Tables:
 
 
 def monthly_files(
-    month: MonthLedger, settings: Settings, revision: int, figures: Figures | None = None
+    month: MonthLedger, settings: Settings, revision: int, figures: Figures | None = None,
+    workbook: bool = True,
 ) -> MonthFiles:
     """Called twice it gives the same bytes: nothing tells when it was made.
 
     ``datapackage.json`` comes last; it holds the hashes of the tables. ``figures``: what
-    ``month_figures`` makes of the period, where that is known.
+    ``month_figures`` makes of the period, where that is known. ``workbook``: whether to make that too, which
+    is most of the work.
     """
     figures = figures or month_figures(month, settings)
     name, made = month.period.name, _tables(month, settings, revision, figures)
     named, journal = made.named(name), made.journal
     files = {path: csv_bytes(table, settings.files) for path, table in named}
-    files[f"variance-{name}.xlsx"] = workbook_bytes(
-        month, figures.days, made.variance, made.kegs, made.adjustments, journal.table, settings,
-        journal.notes,
-    )
+    if workbook:
+        files[workbook_name(name)] = workbook_bytes(
+            month, figures.days, made.variance, made.kegs, made.adjustments, journal.table, settings,
+            journal.notes,
+        )
     title = f"{settings.venue.name}: draught beer in {name}"
     files[PACKAGE] = package_bytes(f"draught-{name.lower()}", title, named, files, settings)
     return MonthFiles(files, journal.notes if journal.wanted else ())
+
+
+def workbook_name(period: str) -> str:
+    return f"variance-{period}.xlsx"
 
 
 def monthly_tables(
