@@ -50,14 +50,10 @@ def ledgers_ahead(
 
     def ahead(day: date) -> DayLedger | None:
         if day in own.made:
-            process.kill()  # the two have met
             return own.taken(day)
         if not left or left[0] != day:
             return None
-        while (
-            day != days[0] and _is_late(arrived) and len(left) - len(own.made) >= APART + own.at_a_time
-            and own.go_on()
-        ):
+        while _is_late(arrived) and len(left) - len(own.made) >= APART + own.at_a_time and own.go_on():
             pass
         ledger = arrived.get()
         if isinstance(ledger, Exception):
@@ -65,6 +61,8 @@ def ledgers_ahead(
             say(f"computing ahead ended ({type(ledger).__name__}); the days go on one by one")
             return None
         del left[0]
+        if arrived.qsize() >= len(left) - len(own.made):
+            process.kill()  # the two have met
         return ledger
 
     try:
