@@ -24,8 +24,9 @@ the clock, of processor and of memory, with the other's in seconds by the clock 
 rows: 5.6 microseconds a row, of which the five indexes and the look at the export that a row comes from are
 2.1. A day's ledger is 0.17 s, half of it matching, in a process of its own; beside it the other process finds
 what it shows (0.07 s) and writes (0.06 s). Memory does not grow with the days: 120 to 170 MB in each of the
-two. One more day computes that day alone, where nothing reaches across the edge between it and the one before.
-Of its time after start-up, findings over 28 days that are read back are nearly half, its ledger a quarter.
+two. One more day computes that day alone, where nothing reaches across the edge between it and the one
+before. Of its time after start-up, findings over 28 days that are read back are nearly half, its ledger a
+quarter.
 """
 
 from __future__ import annotations
@@ -90,7 +91,7 @@ def show_day(folder: Path, days: int) -> None:
     """The baseline reads all days anew, as a script that keeps nothing has to.
 
     Told is also what it takes after start-up, by the clock of such a run itself, in a copy of the folder.
-    Start-up is the interpreter, importing libraries and the program, reading the config and opening the store.
+    Start-up is the interpreter, importing libraries and the program, reading the config, opening the store.
     All else counts: from the look at the folders to the last file that is written, with what is made at first
     use, such as compiled templates.
     """
