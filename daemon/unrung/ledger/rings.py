@@ -41,16 +41,26 @@ class Unit(NamedTuple):
     voided_ms: int | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class _Sold:
-    """What the menu says of lines that name an item alike, and what became of them."""
+    """What is to be known of lines that are alike in all but time, quantity and money."""
 
     outlet: str
     portions: tuple[MenuRow, ...] | None
     alone: MenuRow | None
     """The portion where a unit is one alone."""
-    micro: Counter[tuple[str, bool]] = field(default_factory=Counter)
-    """(column of the till's reconciliation, whether a comp) to millionths of a unit."""
+    fate: str
+    """The one column of the till's reconciliation that they fall into."""
+    comp: bool
+    item: str
+    lines: int = 0
+    micro: int = 0
+    """Millionths of a unit, of all of them."""
+
+    @property
+    def counts(self) -> bool:
+        """Whether its units may have been poured."""
+        return self.fate == "rung" or (self.fate == "voids" and bool(self.portions))
 
 
 @dataclass(slots=True)
@@ -77,20 +87,23 @@ def day_rings(
     day = DayRings()
     resolved = resolve_voids([line for line in lines if line.kind != "refund"])
     rungs: list[Rung] = []
-    known: dict[tuple[str, ...], _Sold] = {}
+    known: dict[tuple[object, ...], _Sold] = {}
     for part in resolved.parts:
-        line = part.line
-        asked = (line.outlet, line.item, line.size, line.price_level, line.modifier)
+        line, micro, voided, voided_ms = part
+        asked = (line.outlet, line.item, line.size, line.price_level, line.modifier, line.kind, voided)
         sold = known.get(asked)
         if sold is None:
-            sold = known[asked] = _look_up(line, menu, outlets)
-        fate = _fate(part, sold, products, day)
-        sold.micro[fate, line.kind == "comp"] += part.micro
-        if fate == "rung" or (fate == "voids" and sold.portions):
-            if sold.alone is not None and part.micro == ONE == line.units_micro:
-                day.units.append(_unit(part, sold.outlet, sold.alone, _money(part, venue)))
-            else:
-                rungs.append(Rung(part, sold.outlet, sold.portions or (), _money(part, venue)))
+            sold = known[asked] = _look_up(part, menu, outlets, day, products)
+        sold.lines += 1
+        sold.micro += micro
+        row = sold.alone
+        if row is not None and micro == ONE == line.units_micro:  # as is usual: there is nothing to share
+            day.units.append(Unit._make((
+                line.id << _UNIT_BITS, line, sold.outlet, row.product, row.portion_ul, line.at_ms, ONE,
+                0 if voided else net_minor(line, venue), sold.comp, voided, voided_ms,
+            )))
+        elif sold.counts:
+            rungs.append(Rung(part, sold.outlet, sold.portions or (), _money(part, venue)))
     _add_up(known.values(), day)
     serial: Counter[int] = Counter()
     for rung in make_whole(rungs):
@@ -133,10 +146,16 @@ def net_minor(line: RingLine, venue: Venue) -> int:
     return round(Decimal(amount) / (1 + venue.tax_rate))
 
 
-def _look_up(line: RingLine, menu: Menu, outlets: Outlets) -> _Sold:
+def _look_up(
+    part: Part, menu: Menu, outlets: Outlets, day: DayRings, products: Sequence[str]
+) -> _Sold:
+    line = part.line
     portions = _portions(line, menu)
-    alone = portions[0] if portions and len(portions) == 1 and portions[0].sold_by == "unit" else None
-    return _Sold(outlets.of(line.outlet), portions, alone)
+    fate = _fate(part, portions, products, day)
+    sold = _Sold(outlets.of(line.outlet), portions, None, fate, line.kind == "comp", line.item)
+    if sold.counts and portions and len(portions) == 1 and portions[0].sold_by == "unit":
+        sold.alone = portions[0]
+    return sold
 
 
 def _money(part: Part, venue: Venue) -> int:
@@ -161,39 +180,31 @@ def _refund(line: RingLine, day: DayRings, menu: Menu, outlets: Outlets, venue: 
     ]
 
 
-def _fate(part: Part, sold: _Sold, products: Sequence[str], day: DayRings) -> str:
+def _fate(
+    part: Part, portions: tuple[MenuRow, ...] | None, products: Sequence[str], day: DayRings
+) -> str:
     """Which one column of the till's reconciliation a quantity falls into."""
     if part.line.kind == "training":
         return "training"
     if part.voided:
         return "voids"
-    if sold.portions is None:
+    if portions is None:
         item = part.line.item
-        like = day.alike.get(item)
-        if like is None:
-            like = day.alike[item] = resembles(item, products)
-        day.unlisted[item, like] += 1
-        return "unknown_item" if like else "not_draught"
-    return "rung" if sold.portions else "not_draught"
+        if item not in day.alike:
+            day.alike[item] = resembles(item, products)
+        return "unknown_item" if day.alike[item] else "not_draught"
+    return "rung" if portions else "not_draught"
 
 
 def _add_up(sold: Iterable[_Sold], day: DayRings) -> None:
     """What was sold, by the columns of the till's reconciliation."""
     for one in sold:
         till = day.till[one.outlet]
-        for (fate, comp), micro in one.micro.items():
-            till["till_units"] += micro
-            till[fate] += 0 if fate == "rung" else micro
-            till["comps"] += micro if fate == "rung" and comp else 0
-
-
-def _unit(part: Part, outlet: str, row: MenuRow, money: int) -> Unit:
-    """A line that is one unit of one portion, as most are: there is nothing to share."""
-    line = part.line
-    return Unit._make((
-        line.id << _UNIT_BITS, line, outlet, row.product, row.portion_ul, line.at_ms, ONE, money,
-        line.kind == "comp", part.voided, part.voided_ms,
-    ))
+        till["till_units"] += one.micro
+        till[one.fate] += 0 if one.fate == "rung" else one.micro
+        till["comps"] += one.micro if one.fate == "rung" and one.comp else 0
+        if one.portions is None and one.fate in ("unknown_item", "not_draught"):
+            day.unlisted[one.item, day.alike[one.item]] += one.lines
 
 
 def _units(rung: Rung, serial: Counter[int]) -> list[Unit]:
