@@ -37,6 +37,8 @@ _FLAGS = ("voided", "comp", "uncertain", "other_size")
 _NUMBERS = tuple(name for name in ServeFact._fields if name not in (*_TEXTS, *_FLAGS, "parts"))
 _PARTS = ServeFact._fields.index("parts")
 Part = tuple[int, int, int]
+LEVEL = 3
+"""Packs as much as zlib's usual level, but for a twentieth, in half the time."""
 
 _LAST_READ: dict[bytes, DayFacts] = {}
 """What was read last, or written since. Days issued one after the other look back over nearly the same days,
@@ -100,7 +102,7 @@ def packed(facts: DayFacts) -> bytes:
     }
     text = json.dumps(told, separators=(",", ":")).encode("utf-8")
     whole = [len(text).to_bytes(4, "little"), text, *(_little(column).tobytes() for column in columns)]
-    return zlib.compress(b"".join(whole))
+    return zlib.compress(b"".join(whole), LEVEL)
 
 
 def unpacked(content: bytes) -> DayFacts:
