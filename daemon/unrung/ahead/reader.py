@@ -16,7 +16,7 @@ from unrung.collecting import seldom_collected
 from unrung.errors import UnrungError
 from unrung.intake.adapter import read_rows
 from unrung.intake.archive import printable
-from unrung.intake.identity import Read, identified_alone
+from unrung.intake.identity import Read, identified_by_ids
 from unrung.intake.watch import Found, read_whole
 from unrung.records import Export
 from unrung.settings import Feed, Settings
@@ -46,7 +46,7 @@ def _read(settings: Settings, feed: Feed, found: Found, now_ms: int) -> ReadOf |
             return None
         export = Export(printable(found.path.name), content, now_ms)
         rows, rejects, notes = read_rows(feed, settings, export, finished=False)
-        read = Read(rows, rejects, notes, identified_alone(feed, rows))
+        read = Read(rows, rejects, notes, identified_by_ids(feed, rows))
         return hashlib.sha256(content).hexdigest(), read
     except (OSError, UnrungError):
         return None

@@ -42,12 +42,12 @@ class Read(NamedTuple):
     notes: Any
     """The reader's (``intake.adapter.read_rows``)."""
     found: Identified | None
-    """Its rows with their identities, where these do not hang on what came before."""
+    """Its rows with their identities, where all have an id of their source."""
 
 
-def identified_alone(feed: Feed, rows: Columns) -> Identified | None:
-    """The rows of an export with their identities, where no earlier export has a say in them."""
-    return None if feed.export == "append" else identify(feed, "", rows)
+def identified_by_ids(feed: Feed, rows: Columns) -> Identified | None:
+    """The rows of an export with their identities, where all have an id of their source: in any scope."""
+    return None if "" in column(rows, "ref") else identify(feed, "", rows)
 
 
 def identify(feed: Feed, scope: str, rows: Columns) -> Identified:

@@ -174,8 +174,7 @@ def _read(
         raise _Unusable(str(error), [whole_reject(error)]) from error
     if not source.scope:
         source.scope = file_scope(db, feed, export.name, rows, source.sha256)
-    alone = read.found if read and not source.scope else None
-    found = alone or identify(feed, source.scope, rows)
+    found = (read.found if read else None) or identify(feed, source.scope, rows)
     source.rows = len(rows["line"]) + len(rejects)
     rejects = [*rejects, *found.clashes]
     source.rejected, source.skipped = len(rejects), notes.skipped + found.repeats
