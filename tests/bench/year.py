@@ -5,7 +5,8 @@
 Every line sets what Unrung took against a baseline on the same files in the same run, so that the
 ratio says something on any machine. Each side runs in a process of its own. Told are seconds by the
 clock, seconds of processor, and megabytes, the most that the process held at once (``ru_maxrss`` of
-``os.wait4``; POSIX only) and those that it started (/proc, Linux only), then the ratios of the three.
+``os.wait4``; POSIX only) and that those did which it started and which lived at once (/proc, Linux only),
+then the ratios of the three.
 
 Measured on two cores of a machine that did nothing else, but for one more day, beside which it did; ratios of
 the clock, of processor and of memory, with the other's in seconds by the clock and megabytes:
@@ -220,31 +221,33 @@ def _part(name: str, folder: Path, days: int) -> Took:
 
 
 def _run(command: list[str]) -> Took:
-    """A Python process with those that it starts: their seconds, and the most memory they held."""
+    """A Python process with those that it starts: their seconds, and the most memory they held: of what it
+    started, that of those that lived at the same time."""
     start = time.monotonic()
     process = subprocess.Popen([sys.executable, *command])
-    peaks: dict[int, int] = {}
-    watching = threading.Thread(target=_watch, args=(process.pid, peaks), daemon=True)
+    beside: list[int] = []
+    watching = threading.Thread(target=_watch, args=(process.pid, beside), daemon=True)
     watching.start()
     _, status, usage = os.wait4(process.pid, 0)
     seconds = time.monotonic() - start
     watching.join()
     _held(status == 0, f"{' '.join(command)} failed")
     own = usage.ru_maxrss * (1 if sys.platform == "darwin" else 1024)
-    started = sum(peak for pid, peak in peaks.items() if pid != process.pid)
-    return Took(seconds, usage.ru_utime + usage.ru_stime, (own + started) / 1e6)
+    return Took(seconds, usage.ru_utime + usage.ru_stime, (own + max(beside, default=0)) / 1e6)
 
 
-def _watch(pid: int, peaks: dict[int, int]) -> None:
-    """Notes the most that each process below ``pid`` has held so far (Linux), until ``pid`` ends."""
+def _watch(pid: int, beside: list[int]) -> None:
+    """Notes, over and over until ``pid`` ends, what the processes below it have held so far, each at its most
+    (Linux)."""
     waiting = [pid]
     while waiting and Path(f"/proc/{pid}/status").exists():
-        waiting = [pid]
+        waiting, peaks = [pid], dict[int, int]()
         for one in waiting:
             with suppress(OSError, ValueError, StopIteration):
                 lines = Path(f"/proc/{one}/status").read_text().splitlines()
                 peaks[one] = next(int(line.split()[1]) * 1024 for line in lines if line.startswith("VmHWM"))
                 waiting += map(int, Path(f"/proc/{one}/task/{one}/children").read_text().split())
+        beside.append(sum(peak for one, peak in peaks.items() if one != pid))
         time.sleep(0.05)
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import pickle
+import tempfile
 from collections.abc import Sequence
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
+from typing import IO, TYPE_CHECKING
 
 from unrung.ahead.worker import TOGETHER
 from unrung.ledger.results import DayLedger
@@ -17,16 +19,23 @@ if TYPE_CHECKING:
 
 
 class Backwards:
-    """What was computed so far, packed (pickle): a ledger as objects holds a megabyte a busy day."""
+    """What was computed so far waits in a temporary file: of a year it would fill the memory."""
 
     at_a_time = 1 + TOGETHER
 
     def __init__(self, db: Store, settings: Settings, days: Sequence[date]) -> None:
-        self.made: dict[date, bytes] = {}
+        self.made: dict[date, int] = {}
+        """Where in the file each day's ledger begins."""
+        self._file: IO[bytes] | None = None
         self._db, self._settings, self._days = db, settings, list(days)
         self._edge: Cache = {}
         """Materials of the earliest day made, and of the day before it, which the next ones need."""
         self._failed = False
+
+    def close(self) -> None:
+        """What is not taken yet is gone."""
+        if self._file is not None:
+            self._file.close()
 
     def go_on(self) -> bool:
         """Compute the days before those that are made. False where that failed: they are to be computed in
@@ -37,11 +46,14 @@ class Backwards:
             return False
         end = len(self._days) - len(self.made)
         days, cache = self._days[end - self.at_a_time : end], dict(self._edge)
-        made: dict[date, bytes] = {}
+        made: dict[date, int] = {}
         try:
+            self._file = self._file or tempfile.TemporaryFile()
+            self._file.seek(0, os.SEEK_END)
             for number, day in enumerate(days):
                 ledger = ledger_of(self._db, self._settings, day, cache, days[number + 1 :])
-                made[day] = pickle.dumps(ledger, pickle.HIGHEST_PROTOCOL)
+                made[day] = self._file.tell()
+                pickle.dump(ledger, self._file, pickle.HIGHEST_PROTOCOL)
                 if not number:
                     beside = (day - timedelta(days=1), day)
                     self._edge = {one: cache[one] for one in beside if one in cache}
@@ -53,5 +65,7 @@ class Backwards:
 
     def taken(self, day: date) -> DayLedger:
         """The ledger of a day that is made; it is not kept any longer."""
-        ledger: DayLedger = pickle.loads(self.made.pop(day))
+        assert self._file is not None
+        self._file.seek(self.made.pop(day))
+        ledger: DayLedger = pickle.load(self._file)
         return ledger

@@ -73,6 +73,7 @@ def ledgers_ahead(
             with suppress(Empty):
                 arrived.get(timeout=0.01)
         ended(process)
+        own.close()
 
 
 def _is_late(arrived: Arrived) -> bool:
