@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from matching.days import DAY_MS, HALF, PINT, SETTINGS, busy_day
-from unrung.matching.costs import possible_pairs
+from unrung.matching.costs import possible_pairs, worths_of
 from unrung.matching.most_gained import most_gained
 from unrung.matching.prepare import prepare
 from unrung.matching.sides import glasses_at, rings_at
@@ -34,7 +34,7 @@ def test_no_pair_gains_more(seed: int) -> None:
     edges = possible_pairs(paid, glasses, day.laws, near)
     best = np.zeros(len(some), np.int64)
     np.maximum.at(best, edges.glass, edges.gain)
-    bound = most_gained(paid, glasses, day.laws, near)
+    bound = most_gained(paid, glasses, day.laws, worths_of(paid, glasses), near)
     assert (bound >= best).all()
     assert 0 < (best > 0).sum()
     assert (bound[best > 0] - best[best > 0]).mean() < 3_000
@@ -44,18 +44,19 @@ def test_nothing_to_gain_without_rings_or_without_serves() -> None:
     pours, rings = busy_day(1, 30)
     day = prepare(pours, rings, {"Amber": [HALF, PINT], "Stout": [HALF, PINT]}, (0, DAY_MS), SETTINGS)
     none = np.zeros(0, np.int64)
-    no_near = np.zeros(0, np.bool_)
-    assert most_gained(rings_at(day.rings, none), day.glasses, day.laws, no_near).tolist() == (
-        [0] * len(day.glasses.end))
+    some, one = rings_at(day.rings, none), glasses_at(day.glasses, none)
+    bound = most_gained(some, day.glasses, day.laws, worths_of(some, day.glasses), np.zeros(0, np.bool_))
+    assert bound.tolist() == [0] * len(day.glasses.end)
     near = np.ones(len(day.rings.base), np.bool_)
-    assert most_gained(day.rings, glasses_at(day.glasses, none), day.laws, near).tolist() == []
+    assert most_gained(day.rings, one, day.laws, worths_of(day.rings, one), near).tolist() == []
 
 
 def test_a_product_without_rings_gains_nothing() -> None:
     pours, rings = busy_day(random.Random(3).randrange(9), 40)
     amber = [ring for ring in rings if ring.product == "Amber"]
     day = prepare(pours, amber, {"Amber": [HALF, PINT], "Stout": [HALF, PINT]}, (0, DAY_MS), SETTINGS)
-    bound = most_gained(day.rings, day.glasses, day.laws, np.zeros(len(day.rings.base), np.bool_))
+    near, worths = np.zeros(len(day.rings.base), np.bool_), worths_of(day.rings, day.glasses)
+    bound = most_gained(day.rings, day.glasses, day.laws, worths, near)
     stout = day.glasses.product == day.products.index("Stout")
     assert stout.any() and not bound[stout].any()
     assert bound[~stout].any()

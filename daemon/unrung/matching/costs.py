@@ -28,7 +28,9 @@ from unrung.matching.sides import Edges, Glasses, Rings, rings_at
 
 def millinats(values: Floats) -> Ints:
     """Natural logarithms as whole thousandths; ``-inf`` becomes a large negative number."""
-    found: Ints = np.rint(np.maximum(values, -1e5) * priors.MILLINATS).astype(np.int64)
+    thousandths = np.maximum(values, -1e5)
+    thousandths *= priors.MILLINATS
+    found: Ints = np.rint(thousandths, out=thousandths).astype(np.int64)
     return found
 
 
@@ -133,16 +135,18 @@ def _cut(ring: Ints, glass: Ints) -> Iterator[tuple[Ints, Ints]]:
         yield ring[low:high], glass[low:high]
 
 
-def edges_of(rings: Rings, glasses: Glasses, laws: Laws, ring: Ints, glass: Ints) -> Edges:
+def edges_of(
+    rings: Rings, glasses: Glasses, laws: Laws, worths: Worths, ring: Ints, glass: Ints
+) -> Edges:
     """The gains of these pairs of one product each; those not worth it left out."""
-    return _all_edges(rings, glasses, laws, worths_of(rings, glasses), _cut(ring, glass))
+    return _all_edges(rings, glasses, laws, worths, _cut(ring, glass))
 
 
 def _all_edges(
     rings: Rings, glasses: Glasses, laws: Laws, worths: Worths, stretches: Iterable[tuple[Ints, Ints]]
 ) -> Edges:
     voided, lags = bool((rings.latest < NEVER_MS).any()), lags_of(rings, laws)
-    parts = []
+    columns: list[list[Ints]] = [[], [], []]
     for ring, glass in stretches:
         density = density_of(lags, ring, rings.corrected[ring] - glasses.end[glass])
         with np.errstate(divide="ignore"):
@@ -154,10 +158,10 @@ def _all_edges(
         if voided:
             before = np.flatnonzero(glasses.end[glass] <= rings.latest[ring])
             kept, ring, glass = kept[before], ring[before], glass[before]
-        parts.append(Edges(ring, glass, gain[kept]))
-    if len(parts) == 1:
-        return parts[0]
-    return Edges(*(np.concatenate([getattr(part, name) for part in parts]) for name in Edges.__slots__))
+        for column, part in zip(columns, (ring, glass, gain[kept]), strict=True):
+            column.append(part)
+    # One column after the other, so that not all of a crowd's pairs are held twice.
+    return Edges(*(np.concatenate(columns.pop(0)) for _ in Edges.__slots__))
 
 
 class Worths(NamedTuple):
@@ -187,15 +191,16 @@ def worths_of(rings: Rings, glasses: Glasses) -> Worths:
     kind = np.empty(len(order), np.int64)
     kind[order] = np.cumsum(new) - 1
     low, high = (np.searchsorted(glasses.product, product[begin], side) for side in ("left", "right"))
-    row, glass = spread(low, high)
-    right = millinats(log_fill(glasses.log_volume[glass] - centre[begin][row]) - glasses.lone[glass])
-    gain = np.maximum(right, glasses.wrong[glass])
-    most, at = np.full(len(begin), -100 * priors.MILLINATS), np.cumsum(high - low) - (high - low)
-    some = np.flatnonzero(high > low)
-    if len(some):
-        most[some] = np.maximum.reduceat(gain, at[some])
-    gain += glasses.own[glass]
-    return Worths(most[kind], (at - low)[kind], kind, low, high, gain)
+    most, gains = np.full(len(begin), -100 * priors.MILLINATS), [np.zeros(0, np.int64)]
+    for row, glass in _stretches(low, high):
+        right = millinats(log_fill(glasses.log_volume[glass] - centre[begin][row]) - glasses.lone[glass])
+        gain = np.maximum(right, glasses.wrong[glass])
+        some = np.flatnonzero(np.diff(row, prepend=-1))
+        if len(some):
+            most[row[some]] = np.maximum.reduceat(gain, some)
+        gains.append(gain + glasses.own[glass])
+    first = np.cumsum(high - low) - high
+    return Worths(most[kind], first[kind], kind, low, high, np.concatenate(gains))
 
 
 def reach_of(rings: Rings, laws: Laws, worths: Worths, near: Bools | None = None) -> tuple[Ints, Ints]:

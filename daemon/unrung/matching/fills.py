@@ -79,8 +79,10 @@ def _fill_table() -> Floats:
 def log_fill(deviation: Floats) -> Floats:
     """Log density of a rung glass of its size, by log(volume) less the log of what such a glass holds."""
     table = _fill_table()
-    at = np.clip(np.rint((deviation + FILL_REACH) / FILL_STEP), 0, len(table) - 1)
-    found: Floats = table[at.astype(np.int64)]
+    at = deviation + FILL_REACH
+    at /= FILL_STEP
+    np.rint(at, out=at)
+    found: Floats = table[np.clip(at, 0, len(table) - 1, out=at).astype(np.int64)]
     return found
 
 

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from unrung.matching.columns import Bools, Floats, Ints, spread
-from unrung.matching.costs import Worths, millinats, reach_of, worths_of
+from unrung.matching.costs import Worths, millinats, reach_of
 from unrung.matching.lag_density import Lags, lags_of
 from unrung.matching.laws import STEP_MS, Laws
 from unrung.matching.sides import Glasses, Rings
@@ -34,12 +34,12 @@ class Cells(NamedTuple):
     """Per cell, the most that a ring of the kind brings to a serve in it, but for the serve's worth."""
 
 
-def most_gained(rings: Rings, glasses: Glasses, laws: Laws, near: Bools) -> Ints:
+def most_gained(rings: Rings, glasses: Glasses, laws: Laws, worths: Worths, near: Bools) -> Ints:
     """Per serve, no less than the gain of any of its ``possible_pairs``; 0 where there is none."""
     found = np.zeros(len(glasses.end), np.int64)
     if not len(found) or not len(rings.product):
         return found
-    worths, lags, stretch = worths_of(rings, glasses), lags_of(rings, laws), glasses.end // STRETCH_MS
+    lags, stretch = lags_of(rings, laws), glasses.end // STRETCH_MS
     cells = _cells(worths, stretch)
     low, high = reach_of(rings, laws, worths, near)
     solo = rings.base + np.where(lags.mated, TWO_TERMS, 0)

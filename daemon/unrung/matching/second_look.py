@@ -16,7 +16,7 @@ import numpy as np
 
 from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints, order_key, spread
-from unrung.matching.costs import edges_of, glasses_of, millinats, possible_pairs
+from unrung.matching.costs import Worths, edges_of, glasses_of, millinats, possible_pairs, worths_of
 from unrung.matching.laws import Laws
 from unrung.matching.most_gained import most_gained
 from unrung.matching.pieces import SHARED, Pieces
@@ -116,9 +116,10 @@ def _weigh(
         product[order], end[order], judged.log_volume[at], judged.sized[at], judged.odd[at],
         share[order], lines.swapped[product, tap][order],
     )
-    own = _let_go(_less(rings, prices.spare), glasses, laws, proposals, owner, held)
+    worths = worths_of(rings, glasses)
+    own = _let_go(_less(rings, prices.spare), glasses, laws, worths, proposals, owner, held)
     taken = _less(rings, prices.take)
-    most = most_gained(taken, glasses, laws, held >= 0)
+    most = most_gained(taken, glasses, laws, worths, held >= 0)
     np.maximum.at(most, own.glass, own.gain)
     hope = base + np.bincount(owner, most / priors.MILLINATS, count)
     # Of the many that cannot gain, the pairs are not looked at.
@@ -166,7 +167,8 @@ def _less(rings: Rings, price: Floats) -> Rings:
 
 
 def _let_go(
-    rings: Rings, glasses: Glasses, laws: Laws, proposals: Proposals, owner: Ints, held: Ints
+    rings: Rings, glasses: Glasses, laws: Laws, worths: Worths, proposals: Proposals, owner: Ints,
+    held: Ints,
 ) -> Edges:
     """Pairs of each proposal's serves with the rings that it lets go."""
     order = np.argsort(held, kind="stable")
@@ -176,7 +178,7 @@ def _let_go(
     at, place = spread(np.searchsorted(held[order], lead), np.searchsorted(held[order], lead, "right"))
     glass, ring = glass[at], order[place]
     alike = rings.product[ring] == glasses.product[glass]
-    return edges_of(rings, glasses, laws, ring[alike], glass[alike])
+    return edges_of(rings, glasses, laws, worths, ring[alike], glass[alike])
 
 
 def _promising(
