@@ -8,25 +8,28 @@ clock, seconds of processor, and megabytes, the most that the process held at on
 ``os.wait4``; POSIX only) and that those did which it started and which lived at once (/proc, Linux only),
 then the ratios of the three.
 
-Measured on two cores of a machine that did nothing else, but for one more day, beside which it did; ratios of
-the clock, of processor and of memory, with the other's in seconds by the clock and megabytes:
+Measured on two cores of a machine that did nothing else; ratios of the clock, of processor and of memory,
+with the other's in seconds by the clock and megabytes:
 
                                              clock    processor   memory    against
-    84 days, files to variance files           6.4       9.3     1.09 (248)  pandas script (3.1 s)
-    364 days, the same                        10.2      15.2     0.46 (643)  pandas script (8.7 s)
-    one more day after 28, start-up and all    1.0       1.1     0.86 (188)  pandas script on all days (2.0 s)
-    intake of 28 days                          3.9       3.8     1.4 (51)    csv.reader + executemany (0.7 s)
-    intake of 84 days                          3.0       3.0     1.8 (40)    csv.reader + executemany (1.6 s)
-    intake of 364 days                         3.3       3.6     1.8 (40)    csv.reader + executemany (5.6 s)
-    intake of 364 days                         0.27      0.31    0.61 (118)  sqlite-utils insert --csv (69 s)
-    2, 4, 8 times the rows of 7 days     1.7, 3.7, 6.8           1.3, 1.8, 3.7  1 times the rows (4.0 s)
+    84 days, files to variance files           4.9       8.1     1.41 (251)  pandas script (5.7 s)
+    364 days, the same                         6.9      11.4     0.59 (648)  pandas script (16 s)
+    one more day after 28, start-up and all    0.76      0.77    0.84 (193)  pandas script on all days (2.5 s)
+    intake of 84 days                          3.0       4.5     2.7 (47)    csv.reader + executemany (2.0 s)
+    intake of 84 days                          0.29      0.49    1.0 (125)   sqlite-utils insert --csv (20 s)
+    a stadium's day                           13        12       2.2 (275)   pandas script (2.6 s)
+    2, 4, 8 times the rows of 7 days *   1.7, 3.7, 6.8           1.3, 1.8, 3.7  1 times the rows (4.0 s)
 
-364 days take 88 s by the clock and 132 s of processor. Intake is 18 s of them, a third of it SQLite adding
-rows: 5.6 microseconds a row, of which the five indexes and the look at the export that a row comes from are
-2.1. A day's ledger is 0.17 s, half of it matching, in a process of its own; beside it the other process finds
-what it shows (0.07 s) and writes (0.06 s). Memory does not grow with the days: 120 to 170 MB in each of the
-two. One more day computes that day alone, where nothing reaches across the edge between it and the one
-before. Of its time after start-up, findings over 28 days that are read back are nearly half, its ledger a
+(* on another machine, which takes two thirds of the time, before a second process shared the work; there 364
+days took 10.2 times the clock and 15.2 times the processor's time.)
+
+364 days take 111 s by the clock and 182 s of processor: exports are read by a second process while their rows
+are added, ledgers are computed by another and, from the end backwards, by the one that finds what they show
+and writes. Of the processor's time intake is a tenth, ledgers are six tenths, half of them matching. Memory
+does not grow with the days: about 230 MB where days are issued, 150 MB beside it.
+
+One more day takes 0.65 s after start-up. It computes that day alone, where nothing reaches across the edge
+between it and the one before; findings over 28 days that are read back are a third of it, its ledger a
 quarter.
 """
 
