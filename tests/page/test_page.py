@@ -125,3 +125,11 @@ def test_a_bar_that_counts_in_litres_sees_tenths_in_its_own_way_of_writing() -> 
     found = page_bytes(day(), settings, 1).decode()
     assert "Freitag, 30. Oktober 2026" in found and " PM" not in found
     assert "oz" not in found.replace("Wozu", "") and "13,5" in found and "13.5" not in found
+
+
+def test_a_share_is_rounded_once() -> None:
+    """0.4468 % is 0.4 %, though the files, which give two digits, say 0.45."""
+    volumes = Volumes(matched_portion=995_532, poured_not_rung=4_468)
+    view = page_view(ledger_of(Leaf(at(20), 60, "Bar", "Stout", volumes)), venue_settings(), 1)
+    assert "(0.4%) poured without a ring" in view.headline
+    assert view.total[-1] == "0.4%"

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from fractions import Fraction
 from itertools import groupby
 
 from unrung.issue.cells import money, percent, worth
@@ -30,8 +31,12 @@ class SummaryRow:
     """Volumes in steps of the venue's unit (``units.step_ul``)."""
     variance_pct: Decimal | None
     """Of the beer compared: poured less not_beer and poured_not_compared."""
+    variance_share: Fraction | None
+    """The same, not rounded: who says it with fewer digits rounds once."""
     poured_not_rung_pct: Decimal | None
     """Of the beer compared."""
+    poured_not_rung_share: Fraction | None
+    """The same, not rounded."""
     logged_pct: Decimal | None
     """Of the beer compared."""
     not_compared_pct: Decimal | None
@@ -119,7 +124,9 @@ def _row(outlet: str, product: str, lines: Sequence[_Line], digits: int) -> Summ
     return SummaryRow(
         outlet, product, whole_sum(one.whole for one in lines),
         variance_pct=percent(sums.exact.variance, compared),
+        variance_share=Fraction(sums.exact.variance, compared) if compared else None,
         poured_not_rung_pct=percent(sums.exact.poured_not_rung, compared),
+        poured_not_rung_share=Fraction(sums.exact.poured_not_rung, compared) if compared else None,
         logged_pct=percent(sums.exact.logged, compared),
         not_compared_pct=percent(sums.exact.poured_not_compared, beer),
         serves=sums.counts.serves,

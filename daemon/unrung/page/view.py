@@ -86,8 +86,8 @@ def _headline(summary: DaySummary, settings: Settings) -> str:
     whole = summary.total.whole
     poured = whole.poured - whole.not_beer - whole.poured_not_compared
     rung = whole.rung - whole.rung_not_compared
-    share = summary.total.poured_not_rung_pct
-    said = "" if share is None else f" ({shown_share(float(share) / 100, settings)})"
+    share = summary.total.poured_not_rung_share
+    said = "" if share is None else f" ({shown_share(share, settings)})"
     number = shown_steps(whole.poured_not_rung, settings)
     return (
         f"{shown_steps(poured, settings)} {summary.unit_label} poured, "
@@ -97,7 +97,7 @@ def _headline(summary: DaySummary, settings: Settings) -> str:
 
 def _row(row: SummaryRow, settings: Settings) -> list[str]:
     whole = row.whole
-    share = "" if row.variance_pct is None else shown_share(float(row.variance_pct) / 100, settings)
+    share = "" if row.variance_share is None else shown_share(row.variance_share, settings)
     figures = (whole.poured, whole.rung, whole.poured_not_rung, whole.rung_not_poured,
                whole.portion_difference, whole.logged, whole.variance)
     name = shown_name(row.product) or "Total"
