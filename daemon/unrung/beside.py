@@ -12,6 +12,7 @@ from unrung.daybook import (
     bounds_of,
     cleaning_over_the_edge,
     covers_of,
+    edge_is_sealed,
     kept_outline,
     made_with,
     material_of,
@@ -23,7 +24,6 @@ from unrung.ledger.results import DayLedger
 from unrung.settings import Settings
 from unrung.store.days import day_row, unplaced
 from unrung.store.facts import facts_digest
-from unrung.store.months import sealed_units
 from unrung.store.open import Store
 from unrung.store.outlines import outline_row, save_outline
 
@@ -58,9 +58,7 @@ def stands(db: Store, settings: Settings, day: date, cache: Cache) -> bool:
     if kept.made_with != made_with(settings) or day.isoformat() in unplaced(db):
         return False
     before, after = day - timedelta(days=1), day + timedelta(days=1)
-    if any(sealed_units(db, edge) is not None for edge in (before, day)):
-        return False
-    if kept.around != around(db, settings, day):
+    if edge_is_sealed(db, day) or kept.around != around(db, settings, day):
         return False
     one, two = (_outline(db, settings, beside, cache) for beside in (before, after))
     return seen_by(one, from_text(kept.outline), two, match_settings(settings.matching)) == kept.seen

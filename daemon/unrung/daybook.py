@@ -98,7 +98,7 @@ def ledger_of(
 
 def kept_outline(db: Store, settings: Settings, day: date) -> Outline | None:
     """The outline of a day as it was computed last, where it is still the same; or of one without a row."""
-    if any(sealed_units(db, edge) is not None for edge in (day - timedelta(days=1), day)):
+    if edge_is_sealed(db, day):
         return None
     row = outline_row(db, day)
     if row is not None and row.current and row.made_with == made_with(settings):
@@ -107,6 +107,11 @@ def kept_outline(db: Store, settings: Settings, day: date) -> Outline | None:
     if _runs_over_edges(settings) or kinds_between(db, *bounds):
         return None
     return empty_outline(bounds, Outlets(settings).names)
+
+
+def edge_is_sealed(db: Store, day: date) -> bool:
+    """Whether a closed period ends where the day begins or ends: which side a ring belongs to is settled."""
+    return any(sealed_units(db, last) is not None for last in (day - timedelta(days=1), day))
 
 
 def made_with(settings: Settings) -> str:

@@ -29,15 +29,10 @@ class SummaryRow:
     product: str
     whole: Whole
     """Volumes in steps of the venue's unit (``units.step_ul``)."""
-    variance_pct: Decimal | None
-    """Of the beer compared: poured less not_beer and poured_not_compared."""
     variance_share: Fraction | None
-    """The same, not rounded: who says it with fewer digits rounds once."""
-    poured_not_rung_pct: Decimal | None
-    """Of the beer compared."""
+    """Of the beer compared: poured less not_beer and poured_not_compared. Not rounded: who says it does so,
+    once."""
     poured_not_rung_share: Fraction | None
-    """The same, not rounded."""
-    logged_pct: Decimal | None
     """Of the beer compared."""
     not_compared_pct: Decimal | None
     """Share of poured_not_compared in poured less not_beer."""
@@ -46,6 +41,11 @@ class SummaryRow:
     net_sales: Decimal
     variance_cost: Decimal | None
     """Of the products with a known cost; None where there is none."""
+
+    @property
+    def variance_pct(self) -> Decimal | None:
+        """``variance_share`` as the files have it."""
+        return None if self.variance_share is None else percent(*self.variance_share.as_integer_ratio())
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,11 +123,8 @@ def _row(outlet: str, product: str, lines: Sequence[_Line], digits: int) -> Summ
     costs = [one.cost for one in lines if one.cost is not None]
     return SummaryRow(
         outlet, product, whole_sum(one.whole for one in lines),
-        variance_pct=percent(sums.exact.variance, compared),
         variance_share=Fraction(sums.exact.variance, compared) if compared else None,
-        poured_not_rung_pct=percent(sums.exact.poured_not_rung, compared),
         poured_not_rung_share=Fraction(sums.exact.poured_not_rung, compared) if compared else None,
-        logged_pct=percent(sums.exact.logged, compared),
         not_compared_pct=percent(sums.exact.poured_not_compared, beer),
         serves=sums.counts.serves,
         units_rung=Decimal(sums.counts.units_rung_micro).scaleb(-6),

@@ -22,7 +22,7 @@ from unrung.matching.columns import NEVER_MS, Bools, Floats, Ints, order_key, sp
 from unrung.matching.crowd import offered
 from unrung.matching.fills import log_fill
 from unrung.matching.lag_density import density_of, lags_of
-from unrung.matching.laws import CLASSES, Laws, usual_ms
+from unrung.matching.laws import CLASSES, Laws, shared_solo, usual_ms
 from unrung.matching.sides import Edges, Glasses, Rings, rings_at
 
 
@@ -209,8 +209,7 @@ def reach_of(rings: Rings, laws: Laws, worths: Worths, near: Bools | None = None
     loss = -(worths.best + rings.base) / priors.MILLINATS
     # The density is a sum of two terms: one of them must reach half of what is needed.
     need = np.minimum(loss, 700.0) - math.log(2)
-    solo = laws.solo_share[:, None] * np.repeat(laws.solo, CLASSES, axis=0)
-    low, high = _where_reached(solo, rings.law, need, laws.scale.edge_s)
+    low, high = _where_reached(shared_solo(laws), rings.law, need, laws.scale.edge_s)
     mated = np.flatnonzero(rings.law % CLASSES)
     early, late = _where_reached(laws.mates, rings.law[mated], need[mated], laws.scale.edge_s)
     shift = rings.shift[mated] / 1_000

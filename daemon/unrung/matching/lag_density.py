@@ -8,7 +8,7 @@ import numpy as np
 
 from unrung.matching import priors
 from unrung.matching.columns import Bools, Floats, Ints
-from unrung.matching.laws import CLASSES, STEP_MS, Laws, bins
+from unrung.matching.laws import CLASSES, STEP_MS, Laws, bins, shared_solo
 from unrung.matching.sides import Rings
 
 
@@ -34,11 +34,10 @@ class Lags(NamedTuple):
 def lags_of(rings: Rings, laws: Laws) -> Lags:
     """The laws of ``rings``."""
     beyond = laws.solo.shape[1]
-    solo = laws.solo_share[:, None] * np.repeat(laws.solo, CLASSES, axis=0)
     return Lags(
         laws.scale.origin_ms - STEP_MS, np.concatenate(([beyond], laws.scale.bin_of, [beyond])),
-        _laid_out(solo), _laid_out(laws.mates), (beyond + 1) * rings.law, rings.law % CLASSES > 0,
-        rings.shift, _whole_round(rings, laws),
+        _laid_out(shared_solo(laws)), _laid_out(laws.mates), (beyond + 1) * rings.law,
+        rings.law % CLASSES > 0, rings.shift, _whole_round(rings, laws),
     )
 
 

@@ -71,6 +71,12 @@ def bins(scale: Scale, residual_ms: Ints) -> tuple[Ints, Bools]:
     return scale.bin_of[np.where(inside, column, 0)], inside
 
 
+def shared_solo(laws: Laws) -> Floats:
+    """Per law, the densities around its day's centre times the share of rings that follow them."""
+    found: Floats = laws.solo_share[:, None] * np.repeat(laws.solo, CLASSES, axis=0)
+    return found
+
+
 def prior_laws(settings: MatchSettings, days: int = 1) -> Laws:
     """Each day's law before the data speak."""
     scale = scale_of(settings.window_before_ms, settings.window_after_ms)
