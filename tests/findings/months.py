@@ -5,6 +5,7 @@ from __future__ import annotations
 import tempfile
 from bisect import bisect_right
 from collections.abc import Iterator
+from itertools import chain
 from pathlib import Path
 
 from simulator import SimMonth
@@ -15,10 +16,14 @@ from simulator.venues import SIZE_OZ
 from unrung.config_folder import load
 from unrung.ledger.day import compute_day
 from unrung.ledger.inputs import DayInputs, KegLine, LogLine, Origin, PourLine, RingLine
-from unrung.ledger.material import Material, make_material
+from unrung.ledger.material import Material, make_materials
 from unrung.ledger.results import DayLedger
+from unrung.ledger.sealed import NOTHING
 from unrung.settings import Settings
 from unrung.units import UNITS_UL
+
+TOGETHER = 5
+"""Days made ready in one go; more take more memory."""
 
 
 def settings_of(month: SimMonth) -> Settings:
@@ -31,14 +36,20 @@ def settings_of(month: SimMonth) -> Settings:
 
 
 def ledgers(month: SimMonth, settings: Settings) -> Iterator[DayLedger]:
-    """Every day's ledger, in order; no more than three days' materials are held."""
+    """Every day's ledger, in order; no more than a few days' materials are held."""
     before: Material | None = None
     today: Material | None = None
-    for inputs in [*inputs_of(month), None]:
-        after = None if inputs is None else make_material(inputs, settings)
+    for after in chain(_materials(month, settings), [None]):
         if today is not None:
             yield compute_day(before, today, after, settings, {1: "simulated"})
         before, today = today, after
+
+
+def _materials(month: SimMonth, settings: Settings) -> Iterator[Material]:
+    """The days in order, ``TOGETHER`` made ready at a time."""
+    days = [(inputs, NOTHING) for inputs in inputs_of(month)]
+    for first in range(0, len(days), TOGETHER):
+        yield from make_materials(days[first : first + TOGETHER], settings)
 
 
 def inputs_of(month: SimMonth) -> list[DayInputs]:

@@ -165,13 +165,21 @@ def test_an_event_is_closed_once_it_stayed_away_for_two_weeks(again: bool, until
 CAUSES = {"portion_setting": 2.0, "samples": 3.0}
 
 
+@pytest.fixture(scope="module")
+def clean() -> list[DayLedger]:
+    """A simulated month without a loss; its settings are those of the months with one."""
+    month = simulate(11, days=20, venue="small", losses="none")
+    return list(ledgers(month, settings_of(month)))
+
+
 @pytest.fixture(scope="module", params=CAUSES)
-def months(request: pytest.FixtureRequest) -> tuple[str, Settings, list[DayLedger], list[DayLedger]]:
-    """A simulated month with one cause on, and the same month without it."""
-    losses = {request.param: CAUSES[request.param]}
-    made = [simulate(11, days=20, venue="small", losses=chosen) for chosen in (losses, "none")]
-    settings = settings_of(made[0])
-    return request.param, settings, *(list(ledgers(month, settings)) for month in made)  # type: ignore[return-value]
+def months(
+    request: pytest.FixtureRequest, clean: list[DayLedger]
+) -> tuple[str, Settings, list[DayLedger], list[DayLedger]]:
+    """The same month with one cause on, and without it."""
+    month = simulate(11, days=20, venue="small", losses={request.param: CAUSES[request.param]})
+    settings = settings_of(month)
+    return request.param, settings, list(ledgers(month, settings)), clean
 
 
 @pytest.mark.parametrize("helped", [True, False])

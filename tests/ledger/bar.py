@@ -17,8 +17,9 @@ from zoneinfo import ZoneInfo
 from unrung.business_day import business_day, day_bounds
 from unrung.ledger.day import compute_day
 from unrung.ledger.inputs import DayInputs, KegLine, LogLine, Origin, PourLine, RingLine
-from unrung.ledger.material import make_material
+from unrung.ledger.material import Material, make_materials
 from unrung.ledger.results import COMPONENTS, DayLedger, Lone, Volumes
+from unrung.ledger.sealed import NOTHING
 from unrung.settings import Matching, MenuRow, Pool, Product, Settings, TapRow, Venue
 from unrung.units import to_ul
 
@@ -181,9 +182,7 @@ class Bar:
 
     def ledger(self, day: date = DAY) -> DayLedger:
         """The ledger of ``day`` with both its neighbours."""
-        before, today, after = (
-            make_material(self.inputs(day + timedelta(days=n)), self.settings) for n in (-1, 0, 1)
-        )
+        before, today, after = materials([self], [day + timedelta(days=n) for n in (-1, 0, 1)])
         return compute_day(before, today, after, self.settings, {1: "export.csv"})
 
     def volumes(self, product: str = "Amber", day: date = DAY) -> dict[str, int]:
@@ -223,10 +222,16 @@ def kinds(lines: Iterable[Lone]) -> list[str]:
     return [one.kind for one in lines]
 
 
+def materials(bars: Sequence[Bar], days: Sequence[date]) -> list[Material]:
+    """The days of bars with the same settings, one bar after the other, made ready together as a catch-up
+    does it."""
+    return make_materials([(bar.inputs(day), NOTHING) for bar in bars for day in days], bars[0].settings)
+
+
 def ledgers(bar: Bar, days: Sequence[date]) -> list[DayLedger]:
     """The ledgers of consecutive days; each day is made ready once."""
     around = [days[0] - timedelta(days=1), *days, days[-1] + timedelta(days=1)]
-    ready = [make_material(bar.inputs(day), bar.settings) for day in around]
+    ready = materials([bar], around)
     return [
         compute_day(ready[n], ready[n + 1], ready[n + 2], bar.settings, {1: "export.csv"})
         for n in range(len(days))

@@ -5,16 +5,17 @@ from __future__ import annotations
 import random
 from collections import Counter
 from datetime import timedelta
-from itertools import product
+from itertools import islice, product
+from typing import NamedTuple
 
 import pytest
 
-from ledger.bar import DAY, HOUR, MINUTE, SECOND, Bar
+from ledger.bar import DAY, HOUR, MINUTE, SECOND, Bar, materials
 from ledger.random_days import Story
 from unrung.ledger.day import compute_day
 from unrung.ledger.hour_shift import Rung, hours_ahead, sure_of_hours
 from unrung.ledger.inputs import DayInputs
-from unrung.ledger.material import Material, make_material
+from unrung.ledger.material import Material
 from unrung.ledger.outline import (
     Outline,
     apart,
@@ -50,29 +51,37 @@ def told(seed: int) -> Bar:
     return story.bar
 
 
-def computed(bar: Bar, materials: list[Material]) -> DayLedger:
-    return compute_day(*materials, bar.settings, {1: "export.csv"})
+def computed(bar: Bar, whole: list[Material]) -> DayLedger:
+    return compute_day(*whole, bar.settings, {1: "export.csv"})
 
 
-def whole(bar: Bar) -> list[Material]:
-    return [make_material(bar.inputs(day), bar.settings) for day in AROUND]
-
-
-def bare(bar: Bar, material: Material, outline: Outline) -> Material:
-    """All that is read of a neighbour that stands in outline."""
-    inputs = DayInputs(material.day, material.bounds, kegs=material.inputs.kegs)
-    return in_outline(inputs, outline, make_material(bar.inputs(DAY), bar.settings))
-
-
-def looked_at(bar: Bar) -> tuple[DayLedger, str, list[Outline], list[Material]]:
+class Look(NamedTuple):
     """The day in the middle, what it saw, the three outlines and materials."""
-    materials = whole(bar)
-    ledger = computed(bar, materials)
-    outlines = [from_text(as_text(outline_of(material))) for material in materials]
+
+    ledger: DayLedger
+    seen: str
+    outlines: list[Outline]
+    whole: list[Material]
+
+    def bare(self, nth: int) -> Material:
+        """All that is read of a neighbour that stands in outline."""
+        day = self.whole[nth]
+        inputs = DayInputs(day.day, day.bounds, kegs=day.inputs.kegs)
+        return in_outline(inputs, self.outlines[nth], self.whole[1])
+
+    def computed_in_outline(self, bar: Bar) -> DayLedger:
+        return computed(bar, [self.bare(0), self.whole[1], self.bare(2)])
+
+
+def looked_at(bar: Bar, whole: list[Material] | None = None) -> Look:
+    """``whole``: the bar's three days, where they are ready."""
+    whole = whole or materials([bar], AROUND)
+    ledger = computed(bar, whole)
+    outlines = [from_text(as_text(outline_of(material))) for material in whole]
     assert ledger.facts is not None
-    outlines[1] = listening(outlines[1], materials[1], ledger.facts, ledger.clocks)
+    outlines[1] = listening(outlines[1], whole[1], ledger.facts, ledger.clocks)
     outlines[1] = from_text(as_text(outlines[1]))
-    return ledger, seen_by(*outlines, materials[1].options), outlines, materials
+    return Look(ledger, seen_by(*outlines, whole[1].options), outlines, whole)
 
 
 @pytest.mark.parametrize("first", range(0, 160, 40))
@@ -80,17 +89,17 @@ def test_a_day_that_sees_the_same_of_its_neighbours_is_the_same(first: int) -> N
     met = Counter[str]()
     for seed in range(first, first + 40, 4):
         by_seen: dict[str, DayLedger] = {}
-        for one in range(4):
-            bar = told(seed + one)
-            ledger, seen, outlines, materials = looked_at(bar)
-            if not seen:
+        bars = [told(seed + one) for one in range(4)]
+        days = iter(materials(bars, AROUND))
+        for one, bar in enumerate(bars):
+            look = looked_at(bar, list(islice(days, 3)))
+            if not look.seen:
                 met["reached"] += 1
                 continue
-            assert by_seen.setdefault(seen, ledger) == ledger
+            assert by_seen.setdefault(look.seen, look.ledger) == look.ledger
             met["the same"] += len(by_seen) < one + 1
-            if outlines[0].stands_for_itself and outlines[2].stands_for_itself:
-                beside = [bare(bar, materials[n], outlines[n]) for n in (0, 2)]
-                assert computed(bar, [beside[0], materials[1], beside[1]]) == ledger
+            if look.outlines[0].stands_for_itself and look.outlines[2].stands_for_itself:
+                assert look.computed_in_outline(bar) == look.ledger
                 met["in outline"] += 1
     assert min(met["reached"], met["the same"], met["in outline"]) >= 3, met
 
@@ -98,7 +107,7 @@ def test_a_day_that_sees_the_same_of_its_neighbours_is_the_same(first: int) -> N
 @pytest.mark.parametrize("pour_first", [True, False])
 def test_what_may_reach_across_an_edge_is_never_taken_to_be_apart(pour_first: bool) -> None:
     """A lone pour and a lone ring on either side of an edge, further and further away from each other."""
-    met = Counter[str]()
+    met, bars = Counter[str](), list[Bar]()
     for before, behind in product((0.2, 9, 19, 30, 90), (0.2, 9, 21, 60, 119, 200)):
         bar = Bar()
         for day in ("06-09", "06-10"):
@@ -107,11 +116,13 @@ def test_what_may_reach_across_an_edge_is_never_taken_to_be_apart(pour_first: bo
         early, late = round(edge - before * MINUTE), round(edge + behind * MINUTE)
         bar.pour(early if pour_first else late, tap="2")
         bar.ring(late if pour_first else early, item="Stout")
-        ledger, seen, outlines, materials = looked_at(bar)
-        beside = bare(bar, materials[0], outlines[0]), bare(bar, materials[2], outlines[2])
-        moved = computed(bar, [beside[0], materials[1], beside[1]]) != ledger
-        assert not (moved and (seen or apart(outlines[0], outlines[1], materials[1].options)))
-        met["seen" if seen else "moved" if moved else "reached"] += 1
+        bars.append(bar)
+    days = iter(materials(bars, AROUND))
+    for bar in bars:
+        look = looked_at(bar, list(islice(days, 3)))
+        moved = look.computed_in_outline(bar) != look.ledger
+        assert not (moved and (look.seen or apart(*look.outlines[:2], look.whole[1].options)))
+        met["seen" if look.seen else "moved" if moved else "reached"] += 1
     assert met["seen"] >= 3 and met["moved"] >= 3, met
 
 
@@ -122,10 +133,10 @@ def test_a_ring_that_belongs_to_the_day_across_the_edge_reaches_it(after: int, a
     bar = Bar()
     for day in ("06-09", "06-10", "06-11"):
         bar.evening(first=f"{day} 18:00:00", after=after, gap=700)
-    assert looked_at(bar)[1] != ""
+    assert looked_at(bar).seen != ""
     bar.ring(at, item="Stout")
-    ledger, seen, *_ = looked_at(bar)
-    assert seen == "" and [row.carried_in + row.carried_out for row in ledger.till] == [1_000_000]
+    look = looked_at(bar)
+    assert look.seen == "" and [row.carried_in + row.carried_out for row in look.ledger.till] == [1_000_000]
 
 
 def test_a_day_not_sure_of_its_hours_sees_the_rings_of_its_neighbours() -> None:
@@ -133,43 +144,43 @@ def test_a_day_not_sure_of_its_hours_sees_the_rings_of_its_neighbours() -> None:
     bar = Bar()
     for minute in range(30):
         bar.pour(f"06-10 18:{minute:02}:00")
-    assert looked_at(bar)[1] != ""
+    assert looked_at(bar).seen != ""
     bar.ring("06-11 20:00:00")
-    assert looked_at(bar)[1] == ""
+    assert looked_at(bar).seen == ""
 
 
 def test_an_outlet_that_only_a_neighbour_rings_for_is_seen() -> None:
     bar = Bar()
     bar.evening()
-    seen = looked_at(bar)[1]
+    seen = looked_at(bar).seen
     bar.ring("06-11 20:00:00", outlet="Kiosk")
-    assert seen and looked_at(bar)[1] not in ("", seen)
+    assert seen and looked_at(bar).seen not in ("", seen)
 
 
 def test_a_keg_of_the_day_before_is_seen_and_one_of_the_day_after_is_not() -> None:
     bar = Bar()
     bar.evening()
-    seen = looked_at(bar)[1]
+    seen = looked_at(bar).seen
     bar.keg_on("06-11 20:00:00", keg="K7")
-    assert looked_at(bar)[1] == seen != ""
+    assert looked_at(bar).seen == seen != ""
     bar.keg_on("06-09 20:00:00", keg="K7")
-    assert looked_at(bar)[1] not in ("", seen)
+    assert looked_at(bar).seen not in ("", seen)
 
 
 def test_beers_taken_for_each_other_are_seen_by_the_days_beside() -> None:
     """Lines swapped at their taps the day before: rings of one answer pours of the other."""
     bar = Bar()
     bar.evening()
-    seen = looked_at(bar)[1]
+    seen = looked_at(bar).seen
     chance = random.Random(5)
     for minute in range(0, 800, 10):
         end = bar.bounds(AROUND[0])[0] + 4 * HOUR + minute * MINUTE + chance.randrange(60) * SECOND
         tap = chance.choice("12")
         bar.pour(end, 16, tap=tap)
         bar.ring(end + 25 * SECOND, item="Stout" if tap == "1" else "Amber")
-    ledger, now, outlines, _ = looked_at(bar)
-    assert not outlines[0].stands_for_itself and outlines[1].stands_for_itself
-    assert now not in ("", seen) and ledger.leaves
+    now = looked_at(bar)
+    assert not now.outlines[0].stands_for_itself and now.outlines[1].stands_for_itself
+    assert now.seen not in ("", seen) and now.ledger.leaves
 
 
 def hours(seed: int) -> tuple[list[int], list[Serve], list[int]]:
