@@ -188,6 +188,6 @@ def test_one_evening_s_hands_are_no_setting_and_what_lasts_is() -> None:
 def test_days_of_few_glasses_are_taken_with_the_next_and_the_last_with_the_one_before(
     per_day: tuple[int, ...], parts: int
 ) -> None:
-    known = Steady([[0.01 * glass for glass in range(glasses)] for glasses in per_day])
+    known = Steady(lambda: [[0.01 * glass for glass in range(glasses)] for glasses in per_day])
     assert known.days == parts
     assert known.error >= 0.01 / parts**0.5

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from unrung.findings.certainty import level
 from unrung.findings.facts import Facts
 from unrung.findings.of_a_day import columns
-from unrung.findings.statistics import poisson_tail
+from unrung.findings.statistics import poisson_chance, poisson_tail
 from unrung.ledger.facts import DayFacts
 from unrung.settings import Settings
 
@@ -42,17 +42,17 @@ def cluster_of(facts: Facts, settings: Settings, outlet: str, keys: Sequence[int
     for day in facts.window.days:
         hours_of = day.once(f"trade {zone.key}", None, partial(_trade, day, zone))
         trade.update({hour: count for (place, hour), count in hours_of.items() if place == outlet})
-    total = sum(trade.values())
+    total, limit = sum(trade.values()), level(24 * len(HOURS))
     clusters = []
     for first in range(24):
         for hours in HOURS:
             span = [(first + nth) % 24 for nth in range(hours)]
             count = sum(lone[hour] for hour in span)
             expected = len(keys) * sum(trade[hour] for hour in span) / total
-            if count > expected:
+            if count > expected and poisson_chance(count, expected) < limit:
                 clusters.append(Cluster(first, hours, count, expected, poisson_tail(count, expected)))
     clearest = min(clusters, key=lambda one: (one.chance, one.first_hour, one.hours), default=None)
-    return clearest if clearest and clearest.chance < level(24 * len(HOURS)) else None
+    return clearest if clearest and clearest.chance < limit else None
 
 
 def _trade(day: DayFacts, zone: ZoneInfo) -> Counter[tuple[str, int]]:

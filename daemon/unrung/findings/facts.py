@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property, partial
-from itertools import accumulate, pairwise
+from itertools import accumulate, chain, pairwise
 from typing import Any, TypeVar
 
 from unrung.findings import of_a_day
@@ -46,11 +46,11 @@ class Window:
 
     @cached_property
     def serves(self) -> list[ServeFact]:
-        return [serve for day in self.days for serve in day.serves]
+        return [*chain.from_iterable([day.serves for day in self.days])]
 
     @cached_property
     def rings(self) -> list[RingFact]:
-        return [ring for day in self.days for ring in day.rings]
+        return [*chain.from_iterable([day.rings for day in self.days])]
 
     @cached_property
     def hours(self) -> Hours:
@@ -276,11 +276,11 @@ class Facts:
             return self
         taken, rings = dict(self.taken), set(self.taken_rings)
         fuller: set[str] = set()
+        alone = self.window.once("without ring", lambda: set(
+            self.window.keys_of("without ring", of_a_day.without_ring)))
         for serves, lone in claims:
-            for key, volume in serves.items():
-                taken[key] = taken.get(key, 0) + volume
-                if self.serves[key].paired:
-                    fuller.add(self.serves[key].tap)
+            taken |= {**serves, **{key: taken[key] + serves[key] for key in taken.keys() & serves.keys()}}
+            fuller.update(one.tap for key in serves.keys() - alone if (one := self.serves[key]).paired)
             rings.update(lone)
         # What lone pours explain leaves the glasses of paired serves as they were.
         at_taps = {tap: made for tap, made in self._at_taps.items() if tap not in fuller}

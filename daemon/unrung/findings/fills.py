@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
 from itertools import chain
@@ -179,8 +179,12 @@ class Steady:
     day to day. Days of few glasses are taken with the next.
     """
 
-    by_day: Sequence[Sequence[float]]
-    """Of every day with glasses, in order."""
+    given: Callable[[], Sequence[Sequence[float]]]
+    """Gives the values of every day with glasses, in order; asked where they are needed."""
+
+    @cached_property
+    def by_day(self) -> Sequence[Sequence[float]]:
+        return self.given()
 
     @cached_property
     def _batches(self) -> list[list[float]]:

@@ -41,11 +41,13 @@ class Finding:
 def rows_of(found: Finding, facts: Facts) -> list[FindingRow]:
     """The last day's rows: one per outlet and product it explains something of; a standing finding
     has at least one. None where it was over before that day."""
-    today, since = _volumes(found, facts)
+    today = _today(found, facts)
     places = sorted(today)
     if not places and found.standing:
         places = [(found.outlet, found.product)]
-    total = sum(since.values()) if found.total_ul is None else found.total_ul
+    total = found.total_ul
+    if total is None:
+        total = sum(found.serves.values()) - sum(facts.rings[key].portion_ul for key in found.rings)
     return [_row(found, place, today.get(place, 0), total) for place in places]
 
 
@@ -58,21 +60,12 @@ def _row(found: Finding, place: tuple[str, str], volume_ul: int, total: int) -> 
     )
 
 
-def _volumes(
-    found: Finding, facts: Facts
-) -> tuple[dict[tuple[str, str], int], dict[tuple[str, str], int]]:
-    """Explained on the last day, and over the window, per outlet and product."""
+def _today(found: Finding, facts: Facts) -> dict[tuple[str, str], int]:
+    """Explained on the last day, per outlet and product."""
     today: dict[tuple[str, str], int] = defaultdict(int)
-    since: dict[tuple[str, str], int] = defaultdict(int)
     serves, rings = facts.window.today
-    for key, volume in found.serves.items():
-        place = facts.serves[key].outlet, facts.serves[key].product
-        since[place] += volume
-        if key in serves:
-            today[place] += volume
-    for key in found.rings:
-        place = facts.rings[key].outlet, facts.rings[key].product
-        since[place] -= facts.rings[key].portion_ul
-        if key in rings:
-            today[place] -= facts.rings[key].portion_ul
-    return today, since
+    for key in [key for key in found.serves if key >= serves.start]:
+        today[facts.serves[key][:2]] += found.serves[key]
+    for key in [key for key in found.rings if key >= rings.start]:
+        today[facts.rings[key][:2]] -= facts.rings[key].portion_ul
+    return today

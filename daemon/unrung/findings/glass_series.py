@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
-from itertools import chain
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import accumulate, chain
+from math import fsum
 from typing import NamedTuple
 
 from unrung.findings.facts import Window
@@ -23,23 +26,51 @@ class _Merged(NamedTuple):
     """Which of the day's cells each is of."""
 
 
+class Outline(NamedTuple):
+    """A tap's glasses of one day in a few numbers. A list has a number for each of the day's cells."""
+
+    counts: list[int]
+    sums: list[float]
+    """Of metered over set less 1."""
+    within: float
+    """Sum of squares about the means of the day's own cells."""
+    usual: list[float]
+    """What ``reach`` is counted about."""
+    reach: float
+    """How far the sum of the day's first glasses, less what is usual, ever is from 0."""
+
+
 class _Day(NamedTuple):
     number: int
     """Of the window, from 0."""
     first: int
     """Key of the day's first serve."""
     cells: list[Cell]
+    means: list[float]
+    """Of the cells, over the window."""
     merged: _Merged
+    outline: Outline
+
+    @property
+    def values(self) -> list[float]:
+        """Metered over set, less the mean of the item's."""
+        of, means = self.merged, self.means
+        return [ratio - means[item] for ratio, item in zip(of.ratios, of.items, strict=True)]
 
 
-class Series(NamedTuple):
+@dataclass(frozen=True)
+class Series:
     """Places in it are counted from 0."""
 
-    values: list[float]
-    """Metered over set, less the mean of the item's."""
     days: list[_Day]
     starts: list[int]
     """Place of each day's first glass."""
+    count: int
+
+    @cached_property
+    def values(self) -> list[float]:
+        """Metered over set, less the mean of the item's."""
+        return [*chain.from_iterable([day.values for day in self.days])]
 
     def _at(self, place: int) -> tuple[_Day, int]:
         nth = bisect_right(self.starts, place) - 1
@@ -69,30 +100,38 @@ class Series(NamedTuple):
 
 def series_of(window: Window, fills: Sequence[Fill]) -> Series:
     """``fills``: all of one tap."""
-    found = Series([], [], [])
-    means = {fill.cell: fill.mean for fill in fills}
-    for day in _days(window, fills):
-        own = [means[cell] for cell in day.cells]
-        found.days.append(day)
-        found.starts.append(len(found.values))
-        found.values.extend(
-            [ratio - own[item] for ratio, item in zip(day.merged.ratios, day.merged.items, strict=True)])
-    return found
+    days = list(_days(window, fills))
+    *starts, count = accumulate([len(day.merged.numbers) for day in days], initial=0)
+    return Series(days, starts, count)
 
 
 def _days(window: Window, fills: Sequence[Fill]) -> Iterator[_Day]:
-    by_day: dict[int, tuple[int, list[Cell], list[Kept]]] = {}
+    by_day: dict[int, tuple[int, list[Cell], list[float], list[Kept]]] = {}
     for fill in fills:
-        for part in fill.parts:
-            _, cells, kept = by_day.setdefault(part.day, (part.first, [], []))
-            cells.append(fill.cell)
-            kept.append(part.kept)
+        cell, mean = fill.cell, fill.mean
+        for number, first, own in fill.parts:
+            if number not in by_day:
+                by_day[number] = (first, [], [], [])
+            _, cells, means, kept = by_day[number]
+            cells.append(cell)
+            means.append(mean)
+            kept.append(own)
     tap = fills[0].cell.tap
-    for number, (first, cells, kept) in sorted(by_day.items()):
-        known: dict[str, tuple[list[Kept], _Merged]] = window.days[number].once("merged", None, dict)
-        if tap not in known or known[tap][0] != kept:
-            known[tap] = (kept, _merged(kept))
-        yield _Day(number, first, cells, known[tap][1])
+    for number, (first, cells, means, kept) in sorted(by_day.items()):
+        known: dict[str, _Known] = window.days[number].once("merged", None, dict)
+        one = known.get(tap)
+        if one is None or one.kept != kept:
+            merged = _merged(kept)
+            one = known[tap] = _Known(kept, merged, _outline(kept, merged, means))
+        yield _Day(number, first, cells, means, one.merged, one.outline)
+
+
+class _Known(NamedTuple):
+    """What was made of the plain glasses of a tap's cells on one day."""
+
+    kept: list[Kept]
+    merged: _Merged
+    outline: Outline
 
 
 def _merged(kept: Sequence[Kept]) -> _Merged:
@@ -100,3 +139,14 @@ def _merged(kept: Sequence[Kept]) -> _Merged:
         zip(own.numbers, own.ratios, [item] * len(own.numbers), strict=True) for item, own in enumerate(kept))
     numbers, ratios, items = zip(*sorted(rows), strict=True)
     return _Merged(numbers, ratios, items)
+
+
+def _outline(kept: Sequence[Kept], merged: _Merged, usual: list[float]) -> Outline:
+    counts, sums = [len(own.ratios) for own in kept], [fsum(own.sums) for own in kept]
+    within = sum(
+        sum([(apart := ratio - mean) * apart for ratio in own.ratios])
+        for own, mean in zip(kept, map(float.__truediv__, sums, map(float, counts)), strict=True)
+    )
+    so_far = [*accumulate([
+        ratio - usual[item] for ratio, item in zip(merged.ratios, merged.items, strict=True)])]
+    return Outline(counts, sums, within, usual, max(0.0, max(so_far), -min(so_far)))

@@ -9,14 +9,18 @@ the first to the last without a long pause, open or closed.
 from __future__ import annotations
 
 from bisect import bisect_left
+from collections import defaultdict
 from collections.abc import Iterator
+from functools import partial
 
 from unrung.findings.certainty import confidence, level, ounces
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
+from unrung.findings.of_a_day import leaving
 from unrung.findings.statistics import poisson_tail
 from unrung.findings.wording import sum_volume, times
 from unrung.ledger.coverage import union
+from unrung.ledger.facts import DayFacts
 from unrung.settings import Settings
 from unrung.venue_time import moment
 
@@ -31,16 +35,29 @@ PAUSE_MS = 5 * 3_600_000
 
 def find(facts: Facts, settings: Settings) -> list[Finding]:
     """One finding per tap and spell of dripping."""
-    taps = facts.lone_by_tap
+    tiny_at: dict[str, list[int]] = defaultdict(list)
+    for key in facts.window.keys_of("tiny", _tiny):
+        if key not in facts.taken:
+            tiny_at[facts.serves[key].tap].append(key)
     found = []
-    for tap, keys in taps.items():
-        tiny = [key for key in keys if facts.serves[key].volume_ul <= LARGEST_DRIP]
+    for tap, tiny in sorted(tiny_at.items()):
+        if len(tiny) < FEWEST:
+            continue
+        taps = facts.lone_by_tap
         dripping, chance = _closed_drips(facts, tiny, len(taps))
         if dripping:
             limit = 1.2 * max(facts.serves[key].volume_ul for key in dripping)
             for spell in _spells(facts, [k for k in tiny if facts.serves[k].volume_ul <= limit], dripping):
                 found.append(_finding(facts, settings, tap, spell, chance, len(taps)))
     return found
+
+
+def _tiny(day: DayFacts) -> list[int]:
+    """Numbers of the day's serves without a ring that may be drips."""
+    return [
+        number for number in day.once("leaving", None, partial(leaving, day))
+        if day.serves[number].volume_ul <= LARGEST_DRIP
+    ]
 
 
 def _closed_drips(facts: Facts, tiny: list[int], places: int) -> tuple[set[int], float]:

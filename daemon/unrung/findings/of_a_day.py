@@ -88,3 +88,9 @@ def poured(day: DayFacts) -> dict[tuple[str, str], tuple[list[int], list[int]]]:
 
 def leaving(day: DayFacts) -> list[int]:
     return [number for number, left_ul in enumerate(columns(day).left_ul) if left_ul > 0]
+
+
+def without_ring(day: DayFacts) -> list[int]:
+    """Of those ``leaving``, the ones that no ring answers."""
+    answered = columns(day).paired
+    return [number for number in day.once("leaving", None, partial(leaving, day)) if not answered[number]]

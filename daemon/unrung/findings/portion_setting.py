@@ -115,7 +115,7 @@ def _one_item(
     for fill, _ in cells:
         for part in fill.parts:
             by_day[part.day] += part.kept.ratios
-    chance = Steady([by_day[day] for day in sorted(by_day)]).chance(off)
+    chance = Steady(lambda: [by_day[day] for day in sorted(by_day)]).chance(off)
     if chance >= level(places):
         return None
     taps = [fill.cell.tap for fill, _ in cells]

@@ -50,12 +50,13 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     """One finding per outlet or pool."""
     lone: dict[str, list[int]] = defaultdict(list)
     silent, run_off = _silences(facts), _run_off(facts, settings)
+    taken, serves, apart = facts.taken, facts.serves, _second_goes(facts)
     for key in facts.window.keys_of("unrung", partial(_unrung, facts.window.portions), settings):
-        serve = facts.serves[key]
-        if key in facts.taken or _is_second_go(facts, key):
+        if key in taken or key in apart:
             continue
-        if not covers(silent.get(serve.outlet, []), serve.end_ms):
-            lone[serve.outlet].append(key)
+        outlet = serves[key].outlet
+        if outlet not in silent or not covers(silent[outlet], serves[key].end_ms):
+            lone[outlet].append(key)
     alone: dict[str, list[int]] = defaultdict(list)
     for number in facts.lone_rings:
         alone[facts.rings[number].outlet].append(number)
@@ -94,10 +95,12 @@ def _glasses(facts: Facts) -> Counter[str]:
     return facts.window.paired + Counter([facts.serves[key].outlet for key in facts.lone])
 
 
-def _is_second_go(facts: Facts, key: int) -> bool:
-    """Whether a small glass is rather the rest of the larger one beside it."""
-    glass = facts.window.pieces.get(key)
-    return glass is not None and 2 * facts.serves[key].volume_ul < facts.serves[glass].volume_ul
+def _second_goes(facts: Facts) -> set[int]:
+    """Small glasses that are rather the rest of the larger one beside them."""
+    return {
+        key for key, glass in facts.window.pieces.items()
+        if 2 * facts.serves[key].volume_ul < facts.serves[glass].volume_ul
+    }
 
 
 def _run_off(facts: Facts, settings: Settings) -> set[int]:

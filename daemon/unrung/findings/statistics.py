@@ -103,8 +103,7 @@ def cusum(values: Sequence[float], target: float, slack: float) -> tuple[list[fl
 
 def ewma(values: Sequence[float], start: float, weight: float) -> list[float]:
     """Exponentially weighted moving averages, from ``start`` on (e-Handbook 6.3.2.4)."""
-    made: list[float] = []
-    level = start
+    made, level = list[float](), start
     for value in values:
         level = weight * value + (1 - weight) * level
         made.append(level)
@@ -122,10 +121,9 @@ def change_point(values: Sequence[float], least: int = 1) -> tuple[int, float]:
 
     Both parts hold at least ``least`` values; (0, 0.0) where there are too few.
     """
-    count, centre = len(values), fmean(values) if values else 0.0
+    best, count, centre = (0, 0.0), len(values), fmean(values) if values else 0.0
     apart = [value - centre for value in values]
     total, sums = math.fsum(apart), list(accumulate(apart))
-    best = (0, 0.0)
     for low in range(least, count - least + 1, AT_A_TIME):
         high = min(low + AT_A_TIME, count - least + 1)
         part = sums[low - 1 : high - 1]
@@ -153,6 +151,11 @@ def poisson_limits(count: int, chance: float = 0.05) -> Limits:
         low = _solve(lambda mean: poisson_tail(count, mean) - chance / 2, 0.0, count + 10.0)
     high = _solve(lambda mean: chance / 2 - _poisson_up_to(count, mean), 0.0, count + 10.0)
     return Limits(low, count, high)
+
+
+def poisson_chance(count: int, mean: float) -> float:
+    """Chance of just ``count`` events where ``mean`` (above 0) are expected."""
+    return math.exp(count * math.log(mean) - mean - math.lgamma(count + 1))
 
 
 def poisson_tail(count: int, mean: float) -> float:
@@ -268,7 +271,7 @@ def _poisson_up_to(count: int, mean: float) -> float:
         return 1.0
     if count > mean:
         return 1.0 - _climb(count + 1, mean)
-    term = total = math.exp(count * math.log(mean) - mean - math.lgamma(count + 1))
+    term = total = poisson_chance(count, mean)
     at = count
     while at > 0 and term > total * 1e-17:
         term *= at / mean
@@ -279,7 +282,7 @@ def _poisson_up_to(count: int, mean: float) -> float:
 
 def _climb(count: int, mean: float) -> float:
     """The tail from ``count`` (above the mean) on, summed upwards."""
-    term = total = math.exp(count * math.log(mean) - mean - math.lgamma(count + 1))
+    term = total = poisson_chance(count, mean)
     at = count
     while term > total * 1e-17:
         at += 1

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import pairwise
@@ -21,6 +21,7 @@ from unrung.findings.facts import Facts
 from unrung.findings.fills import FEW, SMALLEST_DAY, Fill, Steady, fills_of
 from unrung.findings.glass_series import Series, series_of
 from unrung.findings.glasses import Cell
+from unrung.findings.no_step import stays
 from unrung.findings.statistics import (
     change_point,
     cusum,
@@ -119,16 +120,20 @@ def _own(facts: Facts, fills: list[Fill]) -> _Own:
     middle = middle_of(fills)
     series = series_of(facts.window, fills)
     cuts = _cuts(series)
-    pieces = []
-    for low, high in pairwise([0, *sorted(cuts), len(series.values)]):
-        part = series.values[low:high]
-        if part:
-            mean = fmean(part)
-            alike = not cuts or _alike(zip(series.items(low, high), part, strict=True), mean)
-            pieces.append(Piece(
-                series.key(low), series.key(high - 1), len(part), mean,
-                Steady([values for _, values in series.by_day(low, high)]), cuts.get(low, 1.0), alike))
+    edges = pairwise([0, *sorted(cuts), series.count])
+    pieces = [_piece(series, low, high, cuts) for low, high in edges if low < high]
     return _Own(fills[0].cell.outlet, middle, _agree(fills, middle), pieces)
+
+
+def _piece(series: Series, low: int, high: int, cuts: Mapping[int, float]) -> Piece:
+    """All glasses together are about their own mean: uncut, they lie at 0."""
+    mean, alike = 0.0, True
+    if cuts:
+        part = series.values[low:high]
+        mean = fmean(part)
+        alike = _alike(zip(series.items(low, high), part, strict=True), mean)
+    steady = Steady(lambda: [values for _, values in series.by_day(low, high)])
+    return Piece(series.key(low), series.key(high - 1), high - low, mean, steady, cuts.get(low, 1.0), alike)
 
 
 def _alike(part: Iterable[tuple[Cell, float]], shift: float) -> bool:
@@ -155,7 +160,9 @@ def _is_near(fill: Fill, middle: float) -> bool:
 def _cuts(series: Series) -> dict[int, float]:
     """Where the level steps: index of the first serve after each step, to its chance."""
     found: dict[int, float] = {}
-    parts = [(0, len(series.values))]
+    if stays(series, -NormalDist().inv_cdf(CLEAR / (2 * series.count)), LEAST_SERVES):
+        return found
+    parts = [(0, series.count)]
     while parts and len(found) < MOST_CUTS:
         low, high = parts.pop(0)
         at, chance = _step(series, low, high)

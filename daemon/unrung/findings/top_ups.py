@@ -7,9 +7,10 @@ much fuller those end than the tap's other glasses.
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections import ChainMap, defaultdict
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, field
+from functools import cached_property
 from statistics import fmean, median
 from typing import NamedTuple
 
@@ -17,7 +18,7 @@ from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts, Window
 from unrung.findings.fills import Fill, fills_of, remaining, second_goes
 from unrung.findings.finding import Finding
-from unrung.findings.glasses import Cell, cell_of, in_several_goes, topped_up
+from unrung.findings.glasses import Cell, Glasses, cell_of, in_several_goes, topped_up
 from unrung.findings.plain import FAR
 from unrung.findings.statistics import above_zero, binomial_tail
 from unrung.findings.wording import figure, serve_volume, share, sum_volume
@@ -42,19 +43,57 @@ class Topped(NamedTuple):
     """Share of its portion that it ends fuller than the plain glasses of its item at its tap."""
 
 
+class _Several(NamedTuple):
+    """Glasses of a cell on one day that were topped up."""
+
+    first: int
+    """Key of the day's first serve."""
+    glasses: Glasses
+    usual: float
+    """Metered over set less 1 of the cell's plain glasses."""
+    apart: Set[int]
+    """Keys of those that are looked at one by one."""
+
+    @property
+    def near(self) -> int:
+        """How many are no further than ``FAR`` from the usual."""
+        numbers, ratios = self.glasses.numbers, self.glasses.ratios
+        every = abs(max(ratios) - self.usual) <= FAR and abs(min(ratios) - self.usual) <= FAR
+        if every and (not self.apart or self.apart.isdisjoint([self.first + number for number in numbers])):
+            return len(numbers)
+        return len(self.over())
+
+    def over(self) -> dict[int, float]:
+        """What each of them came to, as in ``Topped``."""
+        return {
+            key: over for number, ratio in zip(self.glasses.numbers, self.glasses.ratios, strict=True)
+            if abs(over := ratio - self.usual) <= FAR and (key := self.first + number) not in self.apart
+        }
+
+
 @dataclass
 class _Tap:
     """The paired serves of a tap."""
 
-    over: dict[int, float] = field(default_factory=dict)
-    """Those in several goes: what each came to, as in ``Topped``."""
+    several: list[_Several] = field(default_factory=list)
+    one_by_one: dict[int, float] = field(default_factory=dict)
+    """Others in several goes: what each came to, as in ``Topped``."""
     fills: list[Fill] = field(default_factory=list)
     doubtful: dict[Cell, set[int]] = field(default_factory=dict)
     """Serves in ``fills`` with pieces beside them, or of which another finding explains some."""
     others: list[float] = field(default_factory=list)
     """Metered over set less 1 of those of them that are plain all the same."""
 
-    @property
+    @cached_property
+    def topped(self) -> int:
+        """How many glasses in several goes there are."""
+        return sum([one.near for one in self.several]) + len(self.one_by_one)
+
+    def over(self) -> dict[int, float]:
+        """What each of them came to, as in ``Topped``."""
+        return dict(ChainMap(self.one_by_one, *(one.over() for one in self.several)))
+
+    @cached_property
     def plain(self) -> int:
         """How many plain glasses there are."""
         filled = sum(fill.count - len(self.doubtful.get(fill.cell, ())) for fill in self.fills)
@@ -73,7 +112,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     goes = _goes(facts)
     taps = _taps(facts, goes)
     shares = {
-        tap: len(own.over) / (len(own.over) + own.plain) for tap, own in taps.items() if own.plain >= FEWEST
+        tap: own.topped / (own.topped + own.plain) for tap, own in taps.items() if own.plain >= FEWEST
     }
     usual = max(USUAL, median(shares.values())) if shares else 1.0
     made = (_judge(facts, settings, tap, taps[tap], goes, usual, len(shares)) for tap in sorted(shares))
@@ -98,31 +137,26 @@ def _taps(facts: Facts, goes: Mapping[int, Sequence[int]]) -> dict[str, _Tap]:
     taken = facts.taken
     # What else is explained of a plain glass, its fill has left out already.
     apart = goes.keys() | {key for key, go in second_goes(facts).items() if key in taken and go in taken}
+    apart |= {key for key in taken if facts.serves[key].paired and topped_up(facts.serves[key])}
     # A full glass that was topped up may be nearer another size: it is looked at all the same.
-    for cell, keys, ratios in _in_several_goes(facts.window):
-        apart |= {key for key in keys if key in taken}
+    for cell, days in _in_several_goes(facts.window).items():
         usual = fills[cell].mean if cell in fills else 0.0
-        taps[cell.tap].over |= {
-            key: over for key, ratio in zip(keys, ratios, strict=True)
-            if abs(over := ratio - usual) <= FAR and key not in apart
-        }
+        taps[cell.tap].several += [_Several(first, glasses, usual, apart) for first, glasses in days]
     for key in apart:
         if facts.serves[key].paired:
             _enter(facts, taps, fills, key, goes.get(key, ()))
     return taps
 
 
-def _in_several_goes(window: Window) -> Iterator[tuple[Cell, list[int], list[float]]]:
-    """By cell, the serves of the window that were topped up, and metered over set less 1 of each."""
-    found: dict[Cell, tuple[list[int], list[float]]] = defaultdict(lambda: ([], []))
+def _in_several_goes(window: Window) -> dict[Cell, list[tuple[int, Glasses]]]:
+    """By cell, the glasses of each day that were topped up, with the key of the day's first serve."""
+    found: dict[Cell, list[tuple[int, Glasses]]] = defaultdict(list)
     first = 0
     for day in window.days:
         for cell, glasses in in_several_goes(day).items():
-            keys, ratios = found[cell]
-            keys += [first + number for number in glasses.numbers]
-            ratios += glasses.ratios
+            found[cell].append((first, glasses))
         first += len(day.serves)
-    return ((cell, keys, ratios) for cell, (keys, ratios) in found.items())
+    return found
 
 
 def _enter(
@@ -141,20 +175,20 @@ def _enter(
         if filled:
             tap.others.append(ratio)
     elif abs(over := ratio - (fill.mean if fill else 0.0)) <= FAR:
-        tap.over[key] = over
+        tap.one_by_one[key] = over
 
 
 def _judge(
     facts: Facts, settings: Settings, tap: str, own: _Tap, goes: Mapping[int, Sequence[int]], usual: float,
     places: int,
 ) -> Finding | None:
-    if len(own.over) < FEWEST:
+    if own.topped < FEWEST:
         return None
-    glasses = len(own.over) + own.plain
-    chance = binomial_tail(len(own.over), glasses, usual)
+    glasses = own.topped + own.plain
+    chance = binomial_tail(own.topped, glasses, usual)
     if chance >= level(places):
         return None
-    topped = [Topped(key, tuple(goes.get(key, ())), own.over[key]) for key in sorted(own.over)]
+    topped = [Topped(key, tuple(goes.get(key, ())), over) for key, over in sorted(own.over().items())]
     over = [glass.over for glass in topped]
     if not above_zero(over, level(places)) or fmean(over) < LEAST_OVER:
         return None
