@@ -73,12 +73,19 @@ def part_of(name: str) -> str:
     return "adapters" if first == "unrung_adapters" else rest.partition(".")[0]
 
 
-def imports(module: Module) -> set[str]:
+@cache
+def nodes(module: Module) -> tuple[ast.AST, ...]:
+    """Every node of a module's tree; walking is most of the work, and every rule walks."""
+    return tuple(ast.walk(module.tree))
+
+
+@cache
+def imports(module: Module) -> frozenset[str]:
     """Dotted names that ``module`` imports anywhere in its text.
 
     Our own down to the module ("unrung.units"), others down to the name ("pathlib.PurePath").
     """
-    return {name for node in ast.walk(module.tree) for name in _imported(node, module)}
+    return frozenset(name for node in nodes(module) for name in _imported(node, module))
 
 
 def _imported(node: ast.AST, module: Module) -> Iterator[str]:
@@ -97,26 +104,28 @@ def _imported(node: ast.AST, module: Module) -> Iterator[str]:
 def functions() -> Iterator[Function]:
     """Every function and method of both packages."""
     for module in modules().values():
-        for node in ast.walk(module.tree):
+        for node in nodes(module):
             if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
                 lines = (node.end_lineno or node.lineno) - node.lineno + 1
                 yield Function(f"{place(module, node)} {node.name}", lines)
 
 
-def calls(module: Module) -> Iterator[tuple[str, ast.Call]]:
+@cache
+def calls(module: Module) -> tuple[tuple[str, ast.Call], ...]:
     """Every call with its dotted name as written: "self.session.get", "print"."""
-    for node in ast.walk(module.tree):
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name | ast.Attribute):
-            yield ast.unparse(node.func), node
+    return tuple(
+        (ast.unparse(node.func), node) for node in nodes(module)
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name | ast.Attribute)
+    )
 
 
 def spoken_strings(module: Module) -> Iterator[tuple[int, str]]:
     """Strings that the program can put out: all but docstrings, with their lines."""
     silent = {
-        id(node.value) for node in ast.walk(module.tree)
+        id(node.value) for node in nodes(module)
         if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
     }
-    for node in ast.walk(module.tree):
+    for node in nodes(module):
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in silent:
             yield node.lineno, node.value
 
@@ -131,6 +140,7 @@ def place(module: Module, node: ast.AST) -> str:
     return f"{shown(module.path)}:{getattr(node, 'lineno', 0)}"
 
 
+@cache
 def text_of(path: Path) -> str:
     """The text of a tracked file; empty where it is not UTF-8 text."""
     try:

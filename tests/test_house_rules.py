@@ -19,6 +19,7 @@ from house import (
     functions,
     imports,
     modules,
+    nodes,
     part_of,
     place,
     refuse,
@@ -162,7 +163,7 @@ def test_days_and_times_are_written_for_people_in_one_place() -> None:
     breaches = [f"{module.name} imports {name}" for module in others for name in imports(module)
                 if name.startswith("babel.dates")]
     breaches += [f"{place(module, node)} writes {ast.unparse(node)}" for module in others
-                 for node in ast.walk(module.tree) if isinstance(node, ast.FormattedValue)
+                 for node in nodes(module) if isinstance(node, ast.FormattedValue)
                  and node.format_spec and DATE_PATTERN.search(ast.unparse(node.format_spec))]
     refuse(breaches)
 
