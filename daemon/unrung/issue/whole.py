@@ -4,13 +4,14 @@ A step is one of the last decimal shown: a fluid ounce, a millilitre, a tenth of
 
 Each figure of a row becomes its own floor or ceiling, and these hold in the whole numbers:
 
-    poured   = matched + portion_difference + logged + poured_not_rung + poured_not_compared
-               + not_beer
-    rung     = matched + rung_not_poured + rung_not_compared
-    variance = portion_difference + poured_not_rung - rung_not_poured
+    compared      = matched + portion_difference + logged + poured_not_rung
+    poured        = compared + poured_not_compared + not_beer
+    compared_rung = matched + rung_not_poured
+    rung          = compared_rung + rung_not_compared
+    variance      = portion_difference + poured_not_rung - rung_not_poured
 
-Such a rounding always exists: with the signs of ``rung`` and ``variance`` turned, every part stands
-in at most one equation with + and in at most one with -. That is a network flow, and a bounded
+Such a rounding always exists: with the signs of ``compared_rung``, ``rung`` and ``variance`` turned, every
+figure stands in at most one equation with + and in at most one with -. That is a network flow, and a bounded
 network flow can be taken whole (integrality theorem; controlled rounding after Cox and Ernst,
 1982; both from memory). Among the roundings of a row the one is taken that keeps the running totals
 nearest to the truth, so that the foot of the table, the sum of its rows, stays near it too.
@@ -39,21 +40,36 @@ class Whole(NamedTuple):
     rung_not_compared: int = 0
 
     @property
+    def compared(self) -> int:
+        """Beer that was poured and compared: the denominator of the variance's percentage."""
+        return _derived(self).compared
+
+    @property
     def poured(self) -> int:
-        return _derived(self)[0]
+        return _derived(self).poured
+
+    @property
+    def compared_rung(self) -> int:
+        """What was rung and compared."""
+        return _derived(self).compared_rung
 
     @property
     def rung(self) -> int:
-        return _derived(self)[1]
+        return _derived(self).rung
 
     @property
     def variance(self) -> int:
-        return _derived(self)[2]
+        return _derived(self).variance
 
-    @property
-    def compared(self) -> int:
-        """Beer that was compared: the denominator of the variance's percentage."""
-        return self.poured - self.not_beer - self.poured_not_compared
+
+class Derived(NamedTuple):
+    """What follows from the parts of a row."""
+
+    compared: int
+    poured: int
+    compared_rung: int
+    rung: int
+    variance: int
 
 
 def whole_sum(rows: Iterable[Whole]) -> Whole:
@@ -64,7 +80,7 @@ def whole_sum(rows: Iterable[Whole]) -> Whole:
 def whole_rows(volumes: Sequence[Volumes], unit: str) -> list[Whole]:
     """``volumes`` (microlitres) in whole steps of ``unit``, in the order given."""
     size = step_ul(unit)
-    drift = [0] * (len(Whole._fields) + 3)
+    drift = [0] * (len(Whole._fields) + len(Derived._fields))
     rows = []
     for one in volumes:
         scaled = [getattr(one, name) * size.denominator for name in Whole._fields]
@@ -89,11 +105,13 @@ def _roundings(scaled: Sequence[int], size: int) -> Iterator[tuple[Whole, list[i
             yield Whole(*parts), [*errors, *derived]
 
 
-def _derived(parts: Sequence[int]) -> tuple[int, int, int]:
-    """Poured, rung and variance of the eight parts; linear, so it serves for errors as well."""
+def _derived(parts: Sequence[int]) -> Derived:
+    """Of the eight parts; linear, so it serves for errors as well."""
     matched, difference, logged, not_rung, not_compared, not_beer, not_poured, lone = parts
-    poured = matched + difference + logged + not_rung + not_compared + not_beer
-    return poured, matched + not_poured + lone, difference + not_rung - not_poured
+    compared, rung = matched + difference + logged + not_rung, matched + not_poured
+    return Derived(
+        compared, compared + not_compared + not_beer, rung, rung + lone, difference + not_rung - not_poured
+    )
 
 
 def _cost(drift: Sequence[int], errors: Sequence[int]) -> tuple[int, int]:

@@ -3,14 +3,13 @@
     poured = rung + other + not_rung
 
 in every row and in the total, over the beer that was compared: what only one side's records cover is
-told apart. ``other`` is portions poured above or below their set size and beer written down, less rings
+told apart. The figures are those of the day's page (``issue.summary``). ``other`` is portions poured above or below their set size and beer written down, less rings
 without a pour; it may be negative.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -47,7 +46,7 @@ def rows(ledger: DayLedger, settings: Settings) -> list[Row]:
     """Every product that moved, most beer without a ring first."""
     unit = settings.venue.volume_unit
     found = by_product(ledger, unit)
-    wholes = whole_rows([_compared_only(totals.exact) for totals in found.values()], unit)
+    wholes = whole_rows([totals.exact for totals in found.values()], unit)
     made = [
         _row(*key, totals, whole)
         for (key, totals), whole in zip(found.items(), wholes, strict=True)
@@ -85,13 +84,9 @@ def whole_day(ledger: DayLedger) -> Volumes:
     return sums
 
 
-def _compared_only(volumes: Volumes) -> Volumes:
-    return replace(volumes, poured_not_compared=0, rung_not_compared=0, not_beer=0)
-
-
 def _row(outlet: str, product: str, totals: ProductTotals, whole: Whole) -> Row:
-    other = whole.poured - whole.rung - whole.poured_not_rung
+    poured, rung, not_rung = whole.compared, whole.compared_rung, whole.poured_not_rung
     return Row(
-        outlet, product, whole.poured, whole.rung, other, whole.poured_not_rung,
+        outlet, product, poured, rung, poured - rung - not_rung, not_rung,
         totals.exact.poured_not_rung, compared(totals.exact),
     )

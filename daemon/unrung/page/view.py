@@ -84,14 +84,12 @@ def _note(rows: Sequence[FindingRow], settings: Settings) -> Note:
 def _headline(summary: DaySummary, settings: Settings) -> str:
     """The beer that was compared, as the morning mail says it."""
     whole = summary.total.whole
-    poured = whole.poured - whole.not_beer - whole.poured_not_compared
-    rung = whole.rung - whole.rung_not_compared
     share = summary.total.poured_not_rung_share
     said = "" if share is None else f" ({shown_share(share, settings)})"
     number = shown_steps(whole.poured_not_rung, settings)
     return (
-        f"{shown_steps(poured, settings)} {summary.unit_label} poured, "
-        f"{shown_steps(rung, settings)} rung; {number}{said} poured without a ring."
+        f"{shown_steps(whole.compared, settings)} {summary.unit_label} poured, "
+        f"{shown_steps(whole.compared_rung, settings)} rung; {number}{said} poured without a ring."
     )
 
 
