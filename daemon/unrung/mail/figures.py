@@ -3,8 +3,8 @@
     poured = rung + other + not_rung
 
 in every row and in the total, over the beer that was compared: what only one side's records cover is
-told apart. The figures are those of the day's page (``issue.summary``). ``other`` is portions poured above or below their set size and beer written down, less rings
-without a pour; it may be negative.
+told apart. The figures are those of the day's page (``issue.summary``). ``other`` is portions poured above
+or below their set size and beer written down, less rings without a pour; it may be negative.
 """
 
 from __future__ import annotations
