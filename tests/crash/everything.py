@@ -6,7 +6,7 @@ import hashlib
 import sqlite3
 from collections.abc import Iterable
 from contextlib import closing
-from pathlib import Path
+from functools import lru_cache
 from typing import Any
 
 from venue_folder import VenueFolder
@@ -23,20 +23,49 @@ Table = list[tuple[Any, ...]]
 
 def everything(venue: VenueFolder) -> dict[str, object]:
     """Tables by name and files by path. Backups are compared by their tables too."""
-    found: dict[str, object] = dict(tables(venue.path / "unrung.sqlite"))
+    with closing(sqlite3.connect(venue.path / "unrung.sqlite")) as db:
+        found: dict[str, object] = dict(tables(db))
     found["files"] = {name: data for name, data in files(venue).items() if not name.startswith("backups/")}
     for path in sorted((venue.path / "backups").glob("*.sqlite")):
-        found[path.name] = tables(path)
+        found[path.name] = _tables_of(path.read_bytes())
     found["names"] = names(venue)
     return found
 
 
-def tables(store: Path) -> dict[str, Table]:
+def tables(db: sqlite3.Connection) -> dict[str, Table]:
     """Rows of every table in an order of their own; row numbers give way to what they stand for."""
-    with closing(sqlite3.connect(store)) as db:
-        known = {name: dict(db.execute(f"SELECT id, {text} FROM {name}")) for name, text in NAMED_BY.items()}
-        listed = db.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall()
-        return {name: _rows(db, name, known) for (name,) in listed if "sqlite" not in name}
+    known = {name: dict(db.execute(f"SELECT id, {text} FROM {name}")) for name, text in NAMED_BY.items()}
+    listed = db.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall()
+    return {name: _rows(db, name, known) for (name,) in listed if "sqlite" not in name}
+
+
+@lru_cache(8)
+def _tables_of(backup: bytes) -> dict[str, Table]:
+    """A backup is a whole store in one file, and most are those of the nights before."""
+    with closing(sqlite3.connect(":memory:")) as db:
+        db.deserialize(backup)
+        return tables(db)
+
+
+def standing(venue: VenueFolder, now_ms: int) -> str:
+    """A digest of all that a program started at ``now_ms`` can find in the venue's folder: the rows of the
+    store with their numbers, and every path with mode and contents. Of the files that are older than that
+    the time counts too; the others were written by this machine's clock just now."""
+    digest = hashlib.sha256()
+    for name in names(venue):
+        path = venue.path / name
+        about = path.stat()
+        digest.update(repr((name, about.st_mode, min(about.st_mtime_ns, now_ms * 1_000_000))).encode())
+        digest.update(path.read_bytes() if path.is_file() else b"")
+    store = venue.path / "unrung.sqlite"
+    if store.exists():
+        with closing(sqlite3.connect(store)) as db:
+            for name, made_by in db.execute("SELECT name, sql FROM sqlite_master ORDER BY name").fetchall():
+                digest.update(repr((name, made_by)).encode())
+                if (made_by or "").startswith("CREATE TABLE"):
+                    columns = "*" if "WITHOUT ROWID" in made_by else "rowid, *"
+                    digest.update(repr(db.execute(f"SELECT {columns} FROM {name}").fetchall()).encode())
+    return digest.hexdigest()
 
 
 def _rows(db: sqlite3.Connection, name: str, known: dict[str, dict[int, str]]) -> Table:

@@ -142,11 +142,15 @@ class Night:
     def steps(self) -> dict[str, Step]:
         return {**ROUND, **self.more}
 
-    def go(self, venue: VenueFolder, *only: str) -> None:
-        """Start the program, and do the steps named, or every step."""
+    def go(self, venue: VenueFolder, *only: str, enough: Callable[[str], bool] = lambda done: False) -> bool:
+        """Start the program, and do the steps named, or every step, until one is ``enough``. Whether none
+        was: all of them are done."""
         with venue.open(self.now) as (settings, db):
             for name in only or self.steps:
                 self.steps[name](db, settings, ms(self.now))
+                if enough(name):
+                    return False
+        return True
 
 
 def bar(path: Path, address: str, port: int) -> VenueFolder:
