@@ -13,6 +13,7 @@ import shutil
 import signal
 import socket
 import stat
+import threading
 import traceback
 from collections.abc import Callable
 from pathlib import Path
@@ -29,14 +30,15 @@ class Fuse:
     """Counts moments, and dies at the ``at``-th. Only ever lit in a child process."""
 
     def __init__(self, at: int) -> None:
-        self.at, self.moments = at, list[str]()
+        self.at, self.moments, self._one = at, list[str](), threading.Lock()
 
     def moment(self, name: str, last_act: Callable[[], object] = lambda: None) -> None:
         """A moment at which the power may go; ``last_act``: what is half done then."""
-        self.moments.append(name)
-        if len(self.moments) == self.at:
-            last_act()
-            os.kill(os.getpid(), signal.SIGKILL)
+        with self._one:
+            self.moments.append(name)
+            if len(self.moments) == self.at:
+                last_act()
+                os.kill(os.getpid(), signal.SIGKILL)
 
     def before(
         self, act: Callable[..., Any], name: str, lasts: Callable[[Any], bool] = lambda path: True

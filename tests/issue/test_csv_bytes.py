@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from issue.ledgers import DAY, HOSTILE, lone, read, settings, small_day
 from unrung.file_settings import Files
-from unrung.issue.csv_bytes import csv_bytes, guarded
+from unrung.issue.csv_bytes import csv_bytes, guarded, with_column
 from unrung.issue.daily import daily_files
 from unrung.issue.table import Table, number, text
 
@@ -32,6 +32,18 @@ def test_any_text_comes_back_through_another_reader(names: list[str], delimiter:
     files = Files.model_validate({"csv_delimiter": delimiter})
     content = csv_bytes(table(*((name, Decimal("1.5")) for name in names)), files)
     assert [row["name"] for row in read(content, delimiter)] == [guarded(name) for name in names]
+
+
+@given(st.lists(texts, min_size=1), st.sampled_from(",;"), st.booleans())
+def test_another_cell_in_every_row_is_as_if_it_had_been_there(
+    names: list[str], delimiter: str, bom: bool
+) -> None:
+    files = Files.model_validate({"csv_delimiter": delimiter, "csv_bom": bom})
+    one, other = (
+        csv_bytes(table(*((name, amount) for name in names)), files)
+        for amount in (Decimal("1.5"), Decimal(-2))
+    )
+    assert with_column(one, "amount", Decimal(-2), files) == other
 
 
 @given(st.lists(texts, min_size=1))

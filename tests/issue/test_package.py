@@ -80,6 +80,12 @@ def test_hash_and_size_are_those_of_the_bytes() -> None:
         assert resource["hash"] == "sha256:" + hashlib.sha256(content).hexdigest()
 
 
+@pytest.mark.parametrize("delimiter", [",", ";"])
+def test_the_descriptor_is_written_as_json_is(delimiter: str) -> None:
+    text = daily_files(small_day(), settings(csv_delimiter=delimiter), 1)["datapackage.json"].decode()
+    assert text == json.dumps(json.loads(text), ensure_ascii=False, indent=2) + "\n"
+
+
 def test_a_changed_byte_is_noticed(tmp_path: Path) -> None:
     written(tmp_path, small_day(), settings())
     target = tmp_path / f"till-{DAY}.csv"

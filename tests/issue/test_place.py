@@ -162,10 +162,10 @@ def test_every_file_is_on_disk_before_it_is_renamed_and_the_folder_after(tmp_pat
     """Seen from outside, in the order of the system calls: data, rename, folder (POSIX fsync)."""
     trace = tmp_path / "trace"
     calls = "trace=fsync,fdatasync,rename,renameat,renameat2"
-    seen = ("strace", "-o", str(trace), "-e", calls, sys.executable, "-c", ONCE, str(tmp_path))
+    seen = ("strace", "-f", "-o", str(trace), "-e", calls, sys.executable, "-c", ONCE, str(tmp_path))
     if not run(*seen):
         pytest.skip("needs strace and leave to trace")
-    order = [line.split("(")[0] for line in trace.read_text().splitlines() if "(" in line]
+    order = [line.split()[1].split("(")[0] for line in trace.read_text().splitlines() if "(" in line]
     assert [name[:6] for name in order] == ["fsync"] * 2 + ["rename"] * 2 + ["fsync"] * 2
 
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from functools import lru_cache
+from itertools import chain
 
 from unrung.file_settings import Files
 from unrung.issue.table import Cell, Table
@@ -28,10 +30,23 @@ def csv_bytes(table: Table, files: Files) -> bytes:
     """
     mark = decimal_mark(files)
     names = [column.name for column in table.columns]
+    rows = ([printed(row[name], mark) for name in names] for row in table.rows)
+    return _written(chain([names], rows), files)
+
+
+def with_column(content: bytes, name: str, cell: Cell, files: Files) -> bytes:
+    """``content``, which ``csv_bytes`` made, with another cell in a column of every row."""
+    text = io.StringIO(content.decode("utf-8-sig"), newline="")
+    names, *rows = csv.reader(text, delimiter=files.csv_delimiter)
+    place, told = names.index(name), printed(cell, decimal_mark(files))
+    for row in rows:
+        row[place] = told
+    return _written([names, *rows], files)
+
+
+def _written(rows: Iterable[Sequence[str]], files: Files) -> bytes:
     out = io.StringIO(newline="")
-    writer = csv.writer(out, delimiter=files.csv_delimiter, lineterminator="\r\n")
-    writer.writerow(names)
-    writer.writerows([printed(row[name], mark) for name in names] for row in table.rows)
+    csv.writer(out, delimiter=files.csv_delimiter, lineterminator="\r\n").writerows(rows)
     start = "\ufeff" if files.csv_bom else ""
     # A lone surrogate, which JSON can smuggle in, must not keep the day from being issued.
     return (start + out.getvalue()).encode("utf-8", "replace")
@@ -40,7 +55,10 @@ def csv_bytes(table: Table, files: Files) -> bytes:
 def printed(cell: Cell, mark: str) -> str:
     """One cell as text: numbers plain, text guarded, nothing as nothing."""
     if type(cell) is Decimal:
-        return f"{cell:f}" if mark == "." else f"{cell:f}".replace(".", mark)
+        text = str(cell)  # in half the time of a format
+        if "E" in text:
+            text = f"{cell:f}"
+        return text if mark == "." else text.replace(".", mark)
     if type(cell) is int:
         return str(cell)
     if cell is None:

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
-from unrung.issue.csv_bytes import csv_bytes
+from unrung.issue.csv_bytes import csv_bytes, with_column
 from unrung.issue.findings import findings_table
 from unrung.issue.logged import logged_table
 from unrung.issue.package import package_bytes
@@ -68,12 +67,11 @@ def _named(ledger: DayLedger, tables: Sequence[Table]) -> list[tuple[str, Table]
 def revised_files(
     ledger: DayLedger, settings: Settings, tables: Sequence[Table], files: Mapping[str, bytes], revision: int
 ) -> dict[str, bytes]:
-    """``daily_files`` of ``revision``, from the tables and files of another one: only what tells its
-    revision is rendered again."""
-    tell = [any(column.name == "revision" for column in table.columns) for table in tables]
-    revised = [
-        replace(table, rows=[{**row, "revision": revision} for row in table.rows]) if told else table
-        for table, told in zip(tables, tell, strict=True)
-    ]
-    same = {name: data for (name, data), told in zip(files.items(), tell, strict=False) if not told}
-    return files_of(ledger, settings, revised, same)
+    """``daily_files`` of ``revision``, from the tables and files of another one: only the cells that tell it
+    differ."""
+    revised = {
+        name: with_column(files[name], "revision", revision, settings.files)
+        if any(column.name == "revision" for column in table.columns) else files[name]
+        for name, table in _named(ledger, tables)
+    }
+    return files_of(ledger, settings, tables, revised)

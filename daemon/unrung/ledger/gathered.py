@@ -24,6 +24,7 @@ from unrung.ledger.material import groups_of
 from unrung.ledger.rest import Said
 from unrung.ledger.results import ClockNote
 from unrung.ledger.rings import Unit
+from unrung.ledger.tuples import made
 from unrung.matching.types import Serve
 
 
@@ -45,15 +46,15 @@ def day_facts(draft: Draft, said: Sequence[Said], notes: Sequence[ClockNote]) ->
         for note in notes
     )
     today = draft.material
-    made = _Made(
+    told = _Made(
         draft, {clock.outlet: clock for clock in clocks},
         {flow.key: (flow.start_ms, flow.end_ms) for flow in (*today.pours.beer, *today.pours.cleaning)},
         {rest.place: entry.reason for entry in said for rest, _ in entry.explained},
     )
     return DayFacts(
-        today.day, today.bounds, _serves(draft.seen, made), tuple(sorted(_rings(made))),
+        today.day, today.bounds, _serves(draft.seen, told), tuple(sorted(_rings(told))),
         tuple(sorted(_flows(draft))), tuple(sorted(_kegs(draft))), tuple(sorted(_logs(said))),
-        clocks, tuple(sorted(_silences(draft))), tuple(sorted(_till(made))),
+        clocks, tuple(sorted(_silences(draft))), tuple(sorted(_till(told))),
         tuple(today.inputs.missing),
     )
 
@@ -62,43 +63,40 @@ _PARTS = Serve._fields.index("parts")
 """Up to there a serve says what its fact says behind the outlet."""
 
 
-def _serves(seen: Sequence[Seen], made: _Made) -> tuple[ServeFact, ...]:
+def _serves(seen: Sequence[Seen], told: _Made) -> tuple[ServeFact, ...]:
     """By the end of the pour."""
-    facts = [_serve(one, made) for one in seen]
+    facts = [*made(ServeFact, [
+        (outlet, *serve[:_PARTS], tuple([(*told.spans[key], volume) for key, volume in serve.parts]),
+         *(_UNRUNG if unit is None else _rung(unit, told)), serve.uncertain, other_size,
+         *(_NOTHING_LEFT if rest is None and not (unit and unit.voided) else _left(one, told)))
+        for one in seen for outlet, serve, unit, rest, other_size in (one,)
+    ])]
     ends = map(attrgetter("end_ms"), facts)
     return tuple([fact for _, fact in sorted(zip(ends, facts, strict=True))])
 
 
-def _serve(seen: Seen, made: _Made) -> ServeFact:
-    outlet, serve, unit, rest, other_size = seen
-    parts = tuple([(*made.spans[key], volume) for key, volume in serve.parts])
-    if unit is None:
-        rung: tuple[object, ...] = (0, "", "", 0, False, False)
-    else:
-        line = unit.line
-        rung = (unit.portion_ul, line.item, line.size, _corrected(unit, made), unit.voided, unit.comp)
-    left_ul = not_compared_ul = 0
-    reason = ""
-    if rest is not None:
-        reason = made.reasons.get(rest.place, "")
-        if rest.place in made.draft.not_compared:
-            not_compared_ul = rest.left_ul
-        else:
-            left_ul = rest.left_ul
-    elif unit is not None and unit.voided:
-        left_ul = serve.volume_ul
-    return ServeFact._make((
-        outlet, *serve[:_PARTS], parts, *rung, serve.uncertain, other_size, left_ul, not_compared_ul, reason,
-    ))
+_UNRUNG = (0, "", "", 0, False, False)
+_NOTHING_LEFT = (0, 0, "")
 
 
-def _corrected(unit: Unit, made: _Made) -> int:
-    clock = made.clocks.get(unit.outlet)
-    return unit.at_ms if clock is None else clock.corrected(unit.at_ms)
+def _rung(unit: Unit, told: _Made) -> tuple[int, str, str, int, bool, bool]:
+    line, clock, at_ms = unit.line, told.clocks.get(unit.outlet), unit.at_ms
+    corrected_ms = at_ms if clock is None else clock.corrected(at_ms)
+    return unit.portion_ul, line.item, line.size, corrected_ms, unit.voided, unit.comp
 
 
-def _rings(made: _Made) -> Iterator[RingFact]:
-    for unit, at_ms, counted in made.draft.lone_units:
+def _left(seen: Seen, told: _Made) -> tuple[int, int, str]:
+    """What of a serve without a pair is poured-not-rung, or could not be compared, and why it was written
+    down."""
+    rest = seen.rest
+    if rest is None:
+        return seen.serve.volume_ul, 0, ""
+    reason = told.reasons.get(rest.place, "")
+    return (0, rest.left_ul, reason) if rest.place in told.draft.not_compared else (rest.left_ul, 0, reason)
+
+
+def _rings(told: _Made) -> Iterator[RingFact]:
+    for unit, at_ms, counted in told.draft.lone_units:
         yield RingFact(
             unit.outlet, unit.product, unit.line.item, unit.line.size, unit.portion_ul, at_ms,
             unit.line.outlet, unit.line.at_ms, unit.line.origin.line, counted,
@@ -147,14 +145,14 @@ def _silences(draft: Draft) -> Iterator[SilenceFact]:
     yield from (SilenceFact("pours", *stuck[:2], *stuck[2]) for stuck in draft.stuck)
 
 
-def _till(made: _Made) -> Iterator[TillFact]:
-    groups = groups_of(made.draft.settings)
-    start = made.draft.material.bounds[0]
+def _till(told: _Made) -> Iterator[TillFact]:
+    groups = groups_of(told.draft.settings)
+    start = told.draft.material.bounds[0]
     times: dict[tuple[str, str], list[int]] = defaultdict(list)
-    for line in made.draft.material.inputs.rings:
+    for line in told.draft.material.inputs.rings:
         times[line.outlet, line.terminal].append(line.at_ms)
     for place, rung in times.items():
-        clock = made.clocks.get(groups.get(place[0], place[0]))
+        clock = told.clocks.get(groups.get(place[0], place[0]))
         at = rung if clock is None else map(clock.corrected, rung)
         yield TillFact(*place, tuple(sorted([(at_ms - start) // 1000 for at_ms in at])))
 

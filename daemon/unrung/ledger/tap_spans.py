@@ -63,18 +63,19 @@ def tap_spans(facts: DayFacts, settings: Settings) -> tuple[TapSpan, ...]:
 
     places: dict[tuple[str, str, str], list[ServeFact]] = defaultdict(list)
     for serve in facts.serves:
-        places[lines.get(serve.tap.casefold(), serve.tap), serve.outlet, serve.product].append(serve)
-    for place, serves in places.items():
-        whole = None if place[0] in cuts else sum_at(*place, facts.bounds[0])
+        places[serve[:3]].append(serve)
+    for (outlet, product, tap), serves in places.items():
+        place = lines.get(tap.casefold(), tap), outlet, product
+        if place[0] not in cuts:
+            own = sum_at(*place, facts.bounds[0])
+            own[:] = map(add, own, _of_serves(serves))
+            continue
         for serve in serves:
             # A glass begun from one keg may have been filled from the next.
             for _, end_ms, volume_ul in serve.parts:
-                (whole or sum_at(*place, end_ms))[0] += volume_ul
-            own = whole or sum_at(*place, serve.end_ms)
-            if serve.paired:
-                own[1] += serve.portion_ul
-            elif not serve.voided:
-                own[2] += serve.volume_ul - serve.left_ul - serve.not_compared_ul
+                sum_at(*place, end_ms)[0] += volume_ul
+            own = sum_at(*place, serve.end_ms)
+            own[:] = map(add, own, (0, *_of_serves([serve])[1:]))
     for flow in facts.flows:
         own = sum_at(lines.get(flow.tap.casefold(), flow.tap), outlets.get(flow.tap, ""), flow.product,
                      flow.end_ms)
@@ -96,6 +97,15 @@ def _span(cuts: Sequence[int], at_ms: int, bounds: tuple[int, int]) -> tuple[int
     place = bisect_right(cuts, at_ms)
     start = cuts[place - 1] if place else bounds[0]
     return start, cuts[place] if place < len(cuts) else bounds[1]
+
+
+def _of_serves(serves: Sequence[ServeFact]) -> tuple[int, int, int, int]:
+    rung = sum([one.portion_ul for one in serves if one.portion_ul > 0 and not one.voided])
+    logged = sum([
+        one.volume_ul - one.left_ul - one.not_compared_ul for one in serves
+        if one.portion_ul <= 0 and not one.voided
+    ])
+    return sum([part[2] for one in serves for part in one.parts]), rung, logged, 0
 
 
 def _of_flow(flow: FlowFact) -> tuple[int, int, int, int]:

@@ -87,13 +87,13 @@ def packed(facts: DayFacts) -> bytes:
     in the object's ``texts``, ``_FLAGS``, and how many parts each serve has."""
     named = zip(*facts.serves, strict=True) if facts.serves else ((),) * len(ServeFact._fields)
     fields = dict(zip(ServeFact._fields, named, strict=True))
-    parts = [part for serve in facts.serves for part in serve.parts]
+    parts = [*chain.from_iterable(fields["parts"])]
     texts: dict[str, int] = {}
     columns = [
-        array("q", chain.from_iterable([*(fields[name] for name in _NUMBERS), *zip(*parts, strict=True)])),
-        array("I", [texts.setdefault(text, len(texts)) for name in _TEXTS for text in fields[name]]),
-        array("B", chain.from_iterable(fields[name] for name in _FLAGS)),
-        array("I", [len(serve.parts) for serve in facts.serves]),
+        array("q", [*chain(*(fields[name] for name in _NUMBERS), *zip(*parts, strict=True))]),
+        array("I", _places(texts, [fields[name] for name in _TEXTS])),
+        array("B", [*chain(*(fields[name] for name in _FLAGS))]),
+        array("I", [*map(len, fields["parts"])]),
     ]
     told = {
         "day": facts.day.isoformat(), "bounds": facts.bounds, "serves": len(facts.serves),
@@ -103,6 +103,14 @@ def packed(facts: DayFacts) -> bytes:
     text = json.dumps(told, separators=(",", ":")).encode("utf-8")
     whole = [len(text).to_bytes(4, "little"), text, *(_little(column).tobytes() for column in columns)]
     return zlib.compress(b"".join(whole), LEVEL)
+
+
+def _places(texts: dict[str, int], columns: Sequence[Sequence[str]]) -> list[int]:
+    """The texts of ``columns`` as places in ``texts``, which those that it lacks are added to."""
+    for column in columns:
+        for text in dict.fromkeys(column):
+            texts.setdefault(text, len(texts))
+    return [*map(texts.__getitem__, chain(*columns))]
 
 
 def unpacked(content: bytes) -> DayFacts:
