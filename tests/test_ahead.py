@@ -15,8 +15,8 @@ from pathlib import Path
 
 import pytest
 
-from service.real import environment
 from simulator import simulate, write_exports
+from starter import environment
 from unrung import daybook, issuing
 from unrung.ahead import ledgers
 from unrung.ahead.backwards import Backwards

@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo
 import openpyxl
 import pytest
 
+from starter import environment, to_its_end
 from venue_folder import VenueFolder, make_venue, till_csv
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -27,11 +28,14 @@ DAY = (datetime.now(UTC).astimezone(ZoneInfo("America/New_York")) - timedelta(da
 
 def unrung(*words: object) -> tuple[int, str]:
     """Exit code, and everything that was printed."""
-    path = os.pathsep.join(str(ROOT / name) for name in ("daemon", "adapters"))
-    done = subprocess.run(
-        [sys.executable, "-m", "unrung", *map(str, words)], capture_output=True, text=True, check=False,
-        env={**os.environ, "PYTHONPATH": path, "PYTHONUTF8": "1"},
-    )
+    done = to_its_end([*map(str, words)], environment())
+    return done.returncode, done.stdout + done.stderr
+
+
+def unrung_by_itself(*words: object) -> tuple[int, str]:
+    """The same in an interpreter of its own."""
+    done = subprocess.run([sys.executable, "-m", "unrung", *map(str, words)], env=environment(),
+                          capture_output=True, text=True, check=False)
     return done.returncode, done.stdout + done.stderr
 
 
@@ -53,7 +57,7 @@ def running(tmp_path_factory: pytest.TempPathFactory) -> VenueFolder:
     """A venue after its first catch-up; every test works on a copy."""
     venue = make_venue(tmp_path_factory.mktemp("venue") / "v")
     fill(venue)
-    code, said = unrung("catch-up", venue.path)
+    code, said = unrung_by_itself("catch-up", venue.path)
     assert code == 0, said
     assert "till: a.csv taken in, 5 new rows" in said and f"issued {DAY} revision 1" in said
     return venue
@@ -63,6 +67,19 @@ def running(tmp_path_factory: pytest.TempPathFactory) -> VenueFolder:
 def venue(running: VenueFolder, tmp_path: Path) -> VenueFolder:
     shutil.copytree(running.path, tmp_path / "v")
     return VenueFolder(tmp_path / "v")
+
+
+@pytest.mark.parametrize(("words", "code"), [
+    (["catchup", "{}"], 2), (["check", "{}"], 1), (["demo", "--into", "{}/venue.toml"], 3),
+])
+def test_a_start_that_was_forked_says_what_one_by_itself_says(
+    venue: VenueFolder, words: list[str], code: int
+) -> None:
+    """So that the other tests here need not wait for an interpreter each time."""
+    shutil.rmtree(venue.till)
+    words = [word.format(venue.path) for word in words]
+    assert unrung(*words) == unrung_by_itself(*words)
+    assert unrung(*words)[0] == code
 
 
 def test_nothing_that_waits_is_said_and_is_no_trouble(venue: VenueFolder) -> None:

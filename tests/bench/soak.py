@@ -42,9 +42,9 @@ from crash.nights import MORE  # noqa: E402
 from crash.post import Post, serving  # noqa: E402
 from polling.server import Asked, Reply  # noqa: E402
 from polling.server import serving as web  # noqa: E402
-from service.real import environment  # noqa: E402
 from service.test_clock import Time  # noqa: E402
 from small_disk import small_disk  # noqa: E402
+from starter import environment  # noqa: E402
 from unrung.catch_up import catch_up  # noqa: E402
 from unrung.upkeep import nightly  # noqa: E402
 from venue_folder import ZONE, VenueFolder, make_venue  # noqa: E402

@@ -12,8 +12,6 @@ import os
 import random
 import signal
 import sqlite3
-import subprocess
-import sys
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -28,7 +26,8 @@ from crash.everything import hashes
 from crash.nights import MORE, Wall
 from crash.post import Post, serving
 from polling.server import serving as web
-from service.real import environment, until
+from service.real import until
+from starter import environment, start
 from venue_folder import VenueFolder, make_venue, till_csv
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="needs kill -9")
@@ -121,10 +120,7 @@ class Life:
     def __init__(self, bar: Bar) -> None:
         self._bar = bar
         self._earlier = self._starts()
-        self.process = subprocess.Popen(
-            [sys.executable, "-m", "unrung", "run", str(bar.venue.path)], env=environment(),
-            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-        )
+        self.process = start(["run", str(bar.venue.path)], environment())
 
     def _starts(self) -> int:
         log = self._bar.venue.path / "unrung.log"

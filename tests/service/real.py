@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import signal
 import sqlite3
 import subprocess
@@ -17,7 +16,8 @@ from typing import Any
 
 import pytest
 
-ROOT = Path(__file__).resolve().parents[2]
+from starter import Process, environment, start, to_its_end
+
 PATIENCE = 40.0
 """Seconds that a loaded machine may take for what is usually done in one."""
 RUN = (
@@ -39,18 +39,9 @@ def until(so: Callable[[], Any], what: str, patience: float = PATIENCE) -> Any:
         time.sleep(0.05)
 
 
-def environment(more: Mapping[str, str] | None = None) -> dict[str, str]:
-    """This process's, with the checkout to import from."""
-    paths = os.pathsep.join([str(ROOT / "daemon"), str(ROOT / "adapters")])
-    return {**os.environ, "PYTHONPATH": paths, **(more or {})}
-
-
 def unrung(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
     """One command of the command line, to its end."""
-    return subprocess.run(
-        [sys.executable, "-m", "unrung", *map(str, arguments)], env=environment(), text=True,
-        capture_output=True, timeout=PATIENCE,
-    )
+    return to_its_end([*map(str, arguments)], environment(), PATIENCE)
 
 
 def words(text: str) -> str:
@@ -63,7 +54,7 @@ class Service:
     """A running ``unrung run``."""
 
     folder: Path
-    process: subprocess.Popen[bytes]
+    process: Process
 
     def rows(self, sql: str = "SELECT * FROM movements WHERE superseded_by IS NULL") -> list[Any]:
         """What the store answers, looked up from outside; nothing where it is not there yet."""
@@ -115,11 +106,7 @@ def running(
 ) -> Iterator[Service]:
     """The service on ``folder``, once it started; ended in any case. ``more``: of its environment."""
     said = folder.with_name(f"{folder.name}.stderr")
-    with said.open("wb") as stderr:
-        process = subprocess.Popen(
-            [sys.executable, "-c", RUN, str(folder), str(tick_seconds)], env=environment(more),
-            stderr=stderr,
-        )
+    process = start([str(folder), str(tick_seconds)], environment(more), err=str(said), code=RUN)
     service = Service(folder, process)
     earlier = service.log().count(" started on ")
     try:

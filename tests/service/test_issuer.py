@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from service.real import environment, on_linux, running, until
+from service.real import on_linux, running, until
+from starter import environment
 from unrung.errors import UnrungError
 from unrung.service.child import Child
 from unrung.service.clock import Clock

@@ -13,7 +13,8 @@ import pytest
 from mail.servers import Desk, serving
 from service.evenings import mailing_bar
 from service.mails import issued_yesterday, put_mail
-from service.real import environment, running, unrung, until, words
+from service.real import running, unrung, until, words
+from starter import environment
 from unrung.service import logs
 from unrung.service.clock import wall_ms
 from venue_folder import make_venue
