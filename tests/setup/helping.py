@@ -75,8 +75,8 @@ def computed(config: Path, days: Sequence[date]) -> Rows:
     assert not take_in_all(db, settings, round(noon.timestamp() * 1000), lambda _: None).problems
     rows: Rows = defaultdict(Counter)
     cache: Cache = {}
-    for day in days:
-        for leaf in daybook.ledger_of(db, settings, day, cache).leaves:
+    for number, day in enumerate(days):
+        for leaf in daybook.ledger_of(db, settings, day, cache, days[number + 1 :]).leaves:
             rows[day, leaf.outlet, leaf.product].update(
                 {name: getattr(leaf.volumes, name) for name in COMPONENTS}
             )
