@@ -34,6 +34,9 @@ class Glasses(NamedTuple):
     """Metered less set."""
     ratios: list[float]
     """The same over the portion."""
+    least: float
+    """Of the ratios."""
+    most: float
     other_size: frozenset[int]
     """Numbers of those that are nearer another size."""
     known: dict[bool, Any]
@@ -85,4 +88,5 @@ def _glasses_of(day: DayFacts) -> dict[bool, dict[Cell, Glasses]]:
 def _glasses(own: Columns, portion_ul: int, numbers: list[int], other_size: set[int]) -> Glasses:
     differences_ul = [own.volume_ul[number] - portion_ul for number in numbers]
     ratios = [difference_ul / portion_ul for difference_ul in differences_ul]
-    return Glasses(numbers, differences_ul, ratios, frozenset(other_size.intersection(numbers)), {})
+    apart = frozenset(other_size.intersection(numbers))
+    return Glasses(numbers, differences_ul, ratios, min(ratios), max(ratios), apart, {})

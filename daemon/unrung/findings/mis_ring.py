@@ -43,9 +43,9 @@ MOVES_MS = tuple(sign * minutes * 60_000 for minutes in (9, 15, 21, 27, 33) for 
 def find(facts: Facts, settings: Settings) -> list[Finding]:
     """One finding per outlet or pool."""
     serves: dict[str, list[int]] = defaultdict(list)
-    for key in facts.lone:
-        if not facts.serves[key].voided:
-            serves[facts.serves[key].outlet].append(key)
+    for key, serve in ((key, facts.serves[key]) for key in facts.lone):
+        if not serve.voided:
+            serves[serve.outlet].append(key)
     rings: dict[str, list[int]] = defaultdict(list)
     for number in facts.lone_rings:
         rings[facts.rings[number].outlet].append(number)

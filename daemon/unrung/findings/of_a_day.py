@@ -37,12 +37,11 @@ class Columns(NamedTuple):
 
 
 def columns(day: DayFacts) -> Columns:
-    return day.once("columns", None, partial(_columns, day))
+    return day.once("named columns", None, partial(_columns, day))
 
 
 def _columns(day: DayFacts) -> Columns:
-    fields = list(zip(*day.serves, strict=True)) or [()] * (len(Columns._fields) - 1)
-    own = Columns._make([*fields, ()])
+    own = Columns._make([*day.columns(), ()])
     answered = zip(own.portion_ul, own.voided, strict=True)
     return own._replace(paired=[portion_ul > 0 and not voided for portion_ul, voided in answered])
 
@@ -66,9 +65,10 @@ def paired(day: DayFacts) -> Counter[str]:
 def beside(day: DayFacts) -> dict[str, pieces.Beside]:
     """What a day's lone small flows stand beside, by tap."""
     alone: dict[str, list[int]] = defaultdict(list)
-    for number in leaving(day):
-        if day.serves[number].left_ul == day.serves[number].volume_ul:
-            alone[day.serves[number].tap].append(number)
+    own = columns(day)
+    for number in day.once("leaving", None, partial(leaving, day)):
+        if own.left_ul[number] == own.volume_ul[number]:
+            alone[own.tap[number]].append(number)
     taps = day.once("by tap", None, partial(by_tap, day))
     return {tap: pieces.beside(day.serves, taps[tap], numbers) for tap, numbers in sorted(alone.items())}
 

@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 from itertools import pairwise
+from operator import sub
 from typing import NamedTuple
 
 from unrung.findings.of_a_day import by_tap, columns
@@ -99,4 +100,6 @@ def pauses(own: Sequence[int], other: Sequence[int]) -> Iterator[Gap]:
 
 
 def _long(own: Sequence[int]) -> list[Gap]:
+    if max(map(sub, own[1:], own), default=0) < SHORTEST_MS:  # as is usual
+        return []
     return [(low, high) for low, high in pairwise(own) if high - low >= SHORTEST_MS]

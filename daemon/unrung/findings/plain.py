@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from bisect import bisect_left, insort
 from collections.abc import Iterable
-from itertools import chain
 from typing import NamedTuple
 
 from unrung.findings.glasses import Cell, Glasses
@@ -47,23 +46,16 @@ def near_their_like(stretches: list[Stretch], cell: Cell, left: list[list[float]
 
     What of a day is kept follows from its glasses and the few around it, so it is kept with the day.
     """
-    ratios = [*chain.from_iterable(left)]
-    last = len(ratios) - 2 * AROUND - 1
-    found, start = [], 0
-    for lists, stretch in zip(_with_next(left), stretches, strict=True):
-        _, own, _ = lists
-        end = start + len(own)
+    found = list[Kept]()
+    for place, (lists, stretch) in enumerate(zip(_with_next(left), stretches, strict=True)):
         known = stretch.glasses.known
-        which = own is stretch.glasses.ratios
+        which = lists[1] is stretch.glasses.ratios
         one: _Known | None = known.get(which)
         if one is None or not one.holds_for(lists):
-            low = max(0, min(start - AROUND, last))
-            high = max(0, min(end - 1 - AROUND, last)) + 2 * AROUND + 1
-            given = (ratios[low:start], own, ratios[end:high])
+            given = _around(left, place)
             kept = one.kept if one is not None and one.given == given else _near(stretch.glasses, *given)
             one = known[which] = _Known(lists, given, kept)
         found.append(one.kept)
-        start = end
     return found
 
 
@@ -86,6 +78,26 @@ class _Known(NamedTuple):
         before, own, after = self.lists
         return (lists[1] is own and lists[0] is before and lists[2] is after
                 and len(before) >= AROUND and len(after) >= AROUND)
+
+
+def _around(left: list[list[float]], place: int) -> _Three:
+    """A day's ratios between those of the few glasses that any of them is held against: as many before and
+    after it, but at an end of the window, where there are none, more of the other side."""
+    own = left[place]
+    before, after = list[float](), list[float]()
+    for beside in reversed(left[:place]):
+        if len(before) >= 2 * AROUND:
+            break
+        before[:0] = beside
+    for beside in left[place + 1 :]:
+        if len(after) >= 2 * AROUND:
+            break
+        after += beside
+    # Places are counted from the first of ``before``; beyond it, and beyond ``after``, all is far enough.
+    last = len(before) + len(own) + len(after) - 2 * AROUND - 1
+    low = max(0, min(len(before) - AROUND, last))
+    high = max(0, min(len(before) + len(own) - 1 - AROUND, last)) + 2 * AROUND + 1
+    return before[low:], own, after[: high - len(before) - len(own)]
 
 
 def _with_next(left: list[list[float]]) -> Iterable[_Three]:

@@ -57,8 +57,8 @@ class _Several(NamedTuple):
     @property
     def near(self) -> int:
         """How many are no further than ``FAR`` from the usual."""
-        numbers, ratios = self.glasses.numbers, self.glasses.ratios
-        every = abs(max(ratios) - self.usual) <= FAR and abs(min(ratios) - self.usual) <= FAR
+        numbers, of, usual = self.glasses.numbers, self.glasses, self.usual
+        every = abs(of.most - usual) <= FAR and abs(of.least - usual) <= FAR
         if every and (not self.apart or self.apart.isdisjoint([self.first + number for number in numbers])):
             return len(numbers)
         return len(self.over())

@@ -6,14 +6,17 @@ Times are UTC milliseconds by the meters' clock; volumes whole microlitres.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, fields
 from datetime import date
+from functools import partial
 from typing import Any, NamedTuple, TypeVar
 
 from unrung.ledger.tuples import made
 
 Made = TypeVar("Made")
+Columns = list[Sequence[Any]]
+"""Serves by the fields of ``ServeFact``, in their order."""
 
 
 class ServeFact(NamedTuple):
@@ -177,8 +180,13 @@ class DayFacts:
     def __reduce__(self) -> tuple[Any, ...]:
         """Its serves as columns, since a process that hands days to another would spend more time on
         packing them one by one than on many a step of making them."""
-        rest = [getattr(self, one.name) for one in fields(self) if one.init and one.name != "serves"]
-        return _unpacked, (list(zip(*self.serves, strict=True)), *rest)
+        names = [one.name for one in fields(self) if one.init and one.name != "serves"]
+        rest = {name: getattr(self, name) for name in names}
+        return _unpacked, (self.columns(), rest)
+
+    def columns(self) -> Columns:
+        """Its serves field by field."""
+        return self.once("columns", None, partial(_columns, self.serves))
 
     def once(self, name: str, given: object, make: Callable[[], Made]) -> Made:
         """What ``make`` makes of this day, and of ``given`` (the settings, or None), made once: a day
@@ -190,5 +198,16 @@ class DayFacts:
         return made
 
 
-def _unpacked(columns: list[tuple[Any, ...]], day: date, bounds: tuple[int, int], *rest: Any) -> DayFacts:
-    return DayFacts(day, bounds, tuple(made(ServeFact, zip(*columns, strict=True))), *rest)
+def _columns(serves: Sequence[ServeFact]) -> Columns:
+    return list(zip(*serves, strict=True)) or [()] * len(ServeFact._fields)
+
+
+def of_columns(columns: Columns, **rest: Any) -> DayFacts:
+    """A day's facts; ``rest``: its fields but for the serves."""
+    facts = DayFacts(serves=tuple(made(ServeFact, zip(*columns, strict=True))), **rest)
+    facts.once("columns", None, lambda: columns)
+    return facts
+
+
+def _unpacked(columns: Columns, rest: dict[str, Any]) -> DayFacts:
+    return of_columns(columns, **rest)

@@ -11,6 +11,7 @@ from unrung.ledger.pours import Flow
 from unrung.ledger.rest import Rest
 from unrung.ledger.results import Leaf, Lone
 from unrung.ledger.rings import Unit
+from unrung.ledger.tuples import made
 from unrung.matching.types import Matched, Serve
 
 
@@ -20,6 +21,7 @@ def enter_pairs(
     """Serves with and without partners, and ring units without, into leaves and rests."""
     flows = {flow.key: flow for flow in draft.material.pours.beer}
     by_total = {(flow.outlet, flow.product) for flow in draft.material.pours.untimed}
+    seen: list[tuple[object, ...]] = []
     for serve in matched.serves:
         leaf = draft.leaf(serve.end_ms, outlet, serve.product)
         leaf.counts.serves += 1
@@ -27,10 +29,10 @@ def enter_pairs(
         if unit is not None:
             _mark_used(draft, unit, used)
         if unit is None or unit.voided:
-            rest = _lone_serve(draft, outlet, serve, unit, flows)
-            draft.seen.append(Seen(outlet, serve, unit, rest, False))
+            seen.append((outlet, serve, unit, _lone_serve(draft, outlet, serve, unit, flows), False))
         else:
-            draft.seen.append(Seen._make((outlet, serve, unit, None, _pair(draft, leaf, serve, unit))))
+            seen.append((outlet, serve, unit, None, _pair(draft, leaf, serve, unit)))
+    draft.seen.extend(made(Seen, seen))
     lone = [(units[key], at_ms) for key, at_ms in matched.lone_units]
     for unit, _ in lone:
         _mark_used(draft, unit, used)

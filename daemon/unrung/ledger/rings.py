@@ -16,9 +16,12 @@ from unrung.ledger.outlets import Outlets
 from unrung.ledger.results import TillRow
 from unrung.ledger.shares import equal_shares
 from unrung.ledger.splits import ONE, Rung, make_whole, pieces
+from unrung.ledger.tuples import made
 from unrung.ledger.voids import Part, resolve_voids
 from unrung.settings import MenuRow, Venue
 
+_asked = attrgetter("outlet", "item", "size", "price_level", "modifier", "kind")
+"""What a line is looked up by."""
 _UNIT_BITS = 24
 """Units of one line that can be told apart: more than any line holds."""
 
@@ -87,10 +90,11 @@ def day_rings(
     day = DayRings()
     resolved = resolve_voids([line for line in lines if line.kind != "refund"])
     rungs: list[Rung] = []
-    known: dict[tuple[object, ...], _Sold] = {}
+    units: list[tuple[object, ...]] = []
+    known: dict[tuple[object, bool], _Sold] = {}
     for part in resolved.parts:
         line, micro, voided, voided_ms = part
-        asked = (line.outlet, line.item, line.size, line.price_level, line.modifier, line.kind, voided)
+        asked = _asked(line), voided
         sold = known.get(asked)
         if sold is None:
             sold = known[asked] = _look_up(part, menu, outlets, day, products)
@@ -98,12 +102,13 @@ def day_rings(
         sold.micro += micro
         row = sold.alone
         if row is not None and micro == ONE == line.units_micro:  # as is usual: there is nothing to share
-            day.units.append(Unit._make((
+            units.append((
                 line.id << _UNIT_BITS, line, sold.outlet, row.product, row.portion_ul, line.at_ms, ONE,
                 0 if voided else net_minor(line, venue), sold.comp, voided, voided_ms,
-            )))
+            ))
         elif sold.counts:
             rungs.append(Rung(part, sold.outlet, sold.portions or (), _money(part, venue)))
+    day.units.extend(made(Unit, units))
     _add_up(known.values(), day)
     serial: Counter[int] = Counter()
     for rung in make_whole(rungs):

@@ -7,7 +7,7 @@ import json
 import sys
 import zlib
 from array import array
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import date
 from itertools import accumulate, chain, pairwise
 from typing import Any
@@ -16,6 +16,7 @@ from sqlite_utils import Database
 
 from unrung.ledger.facts import (
     ClockFact,
+    Columns,
     DayFacts,
     FlowFact,
     KegFact,
@@ -24,8 +25,8 @@ from unrung.ledger.facts import (
     ServeFact,
     SilenceFact,
     TillFact,
+    of_columns,
 )
-from unrung.ledger.tuples import made
 
 _KINDS = {
     "rings": RingFact, "flows": FlowFact, "kegs": KegFact, "logs": LogFact, "clocks": ClockFact,
@@ -85,8 +86,7 @@ def packed(facts: DayFacts) -> bytes:
     Serves as columns of numbers, which take a third of the time of texts to read: after the length and the
     text of a JSON object come ``_NUMBERS``, the starts, ends and volumes of all parts, ``_TEXTS`` as places
     in the object's ``texts``, ``_FLAGS``, and how many parts each serve has."""
-    named = zip(*facts.serves, strict=True) if facts.serves else ((),) * len(ServeFact._fields)
-    fields = dict(zip(ServeFact._fields, named, strict=True))
+    fields = dict(zip(ServeFact._fields, facts.columns(), strict=True))
     parts = [*chain.from_iterable(fields["parts"])]
     texts: dict[str, int] = {}
     columns = [
@@ -118,41 +118,38 @@ def unpacked(content: bytes) -> DayFacts:
     whole = zlib.decompress(content)
     if whole[:1] == b"{":
         read = json.loads(whole)
-        serves: Iterable[tuple[Any, ...]] = [
-            (*row[:_PARTS], tuple(map(tuple, row[_PARTS])), *row[_PARTS + 1 :]) for row in read["serves"]
-        ]
+        rows = [(*row[:_PARTS], tuple(map(tuple, row[_PARTS])), *row[_PARTS + 1 :]) for row in read["serves"]]
+        columns: Columns = list(zip(*rows, strict=True)) or [()] * len(ServeFact._fields)
     else:
         end = 4 + int.from_bytes(whole[:4], "little")
         read = json.loads(whole[4:end])
-        serves = _rows(whole[end:], read["serves"], read["parts"], read["texts"])
+        columns = _columns(whole[end:], read["serves"], read["parts"], read["texts"])
     low, high = read["bounds"]
-    return DayFacts(
-        day=date.fromisoformat(read["day"]), bounds=(low, high),
-        serves=tuple(made(ServeFact, serves)),
+    return of_columns(
+        columns, day=date.fromisoformat(read["day"]), bounds=(low, high),
         till=tuple(TillFact(outlet, name, tuple(times)) for outlet, name, times in read["till"]),
         missing=tuple(read["missing"]),
         **{name: tuple(kind(*row) for row in read[name]) for name, kind in _KINDS.items()},
     )
 
 
-def _rows(columns: bytes, serves: int, parts: int, texts: Sequence[str]) -> Iterable[tuple[Any, ...]]:
-    """Serves as plain tuples, made field by field."""
+def _columns(content: bytes, serves: int, parts: int, texts: Sequence[str]) -> Columns:
     own = len(_NUMBERS) * serves
     sizes = (8 * (own + 3 * parts), 4 * len(_TEXTS) * serves, len(_FLAGS) * serves, 4 * serves)
     ends = accumulate(sizes, initial=0)
     numbers, places, flags, counts = (
-        _read(kind, columns[low:high]) for kind, (low, high) in zip("qIBI", pairwise(ends), strict=True)
+        _read(kind, content[low:high]) for kind, (low, high) in zip("qIBI", pairwise(ends), strict=True)
     )
     each = list(zip(*(numbers[own + n * parts : own + (n + 1) * parts] for n in range(3)), strict=True))
-    fields: dict[str, Iterable[Any]] = {"parts": _shared(each, counts)}
-    told, true = [texts[place] for place in places], [bool(flag) for flag in flags]
+    fields: dict[str, Sequence[Any]] = {"parts": _shared(each, counts)}
+    told, true = [*map(texts.__getitem__, places)], [*map(bool, flags)]
     columns_of: list[tuple[Sequence[str], Sequence[Any]]] = [
         (_NUMBERS, numbers), (_TEXTS, told), (_FLAGS, true)
     ]
     for names, values in columns_of:
         for number, name in enumerate(names):
             fields[name] = values[number * serves : (number + 1) * serves]
-    return zip(*(fields[name] for name in ServeFact._fields), strict=True)
+    return [fields[name] for name in ServeFact._fields]
 
 
 def _shared(parts: Sequence[Part], counts: Sequence[int]) -> list[tuple[Part, ...]]:
