@@ -11,8 +11,9 @@ from __future__ import annotations
 
 from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
+from functools import cache
+from typing import Any
 
-import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -32,7 +33,15 @@ from unrung.units import (
 )
 
 BARREL_UL = keg_size_exact_ul("us_bbl")
-PINT = pint.UnitRegistry(non_int_type=Fraction)
+
+
+@cache
+def registry() -> Any:
+    """Pint's own units; it takes a second to read them."""
+    import pint
+
+    return pint.UnitRegistry(non_int_type=Fraction)
+
 
 # 27 CFR 25.158(a): fluid ounces a bottle, bottles a case, barrels
 BOTTLES = """
@@ -104,7 +113,7 @@ def test_a_unit_holds_exactly_what_its_standard_says(unit: str, millilitres: Fra
     ],
 )  # fmt: skip
 def test_a_unit_agrees_with_the_library(unit: str, name: str) -> None:
-    assert PINT.Quantity(Fraction(1), name).to("microliter").magnitude == UNITS_UL[unit]
+    assert registry().Quantity(Fraction(1), name).to("microliter").magnitude == UNITS_UL[unit]
 
 
 def test_every_unit_is_compared_and_every_unit_of_a_venue_has_a_label() -> None:
@@ -115,13 +124,13 @@ def test_every_unit_is_compared_and_every_unit_of_a_venue_has_a_label() -> None:
     ("size", "name"), [("us_bbl", "beer_barrel"), ("uk_bbl", "imperial_barrel")]
 )
 def test_a_barrel_agrees_with_the_library(size: str, name: str) -> None:
-    assert PINT.Quantity(Fraction(1), name).to("microliter").magnitude == keg_size_exact_ul(size)
+    assert registry().Quantity(Fraction(1), name).to("microliter").magnitude == keg_size_exact_ul(size)
 
 
 def test_a_us_barrel_is_31_gallons_and_no_other_barrel() -> None:
     assert keg_size_ul("us_bbl") == 117_347_765  # 117.347765304 L
     assert BARREL_UL == 31 * UNITS_UL["us_gal"] == 3968 * UNITS_UL["us_fl_oz"]
-    others = [PINT.Quantity(1, name).to("liter").magnitude for name in ("barrel", "oil_barrel")]
+    others = [registry().Quantity(1, name).to("liter").magnitude for name in ("barrel", "oil_barrel")]
     assert [round(float(litres), 3) for litres in others] == [119.24, 158.987]
 
 

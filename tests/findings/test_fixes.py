@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import stats
 
 from findings import trade
 from findings.months import ledgers, settings_of
@@ -30,6 +29,8 @@ values = st.lists(st.floats(-30_000, 60_000), min_size=5, max_size=20)
 @given(values, values)
 def test_the_interval_is_scipys(before: list[float], after: list[float]) -> None:
     """scipy.stats.ttest_ind with unequal variances (Welch): an independent implementation."""
+    from scipy import stats  # it takes a second to load
+
     found = effect(before, after)
     theirs = stats.ttest_ind(after, before, equal_var=False).confidence_interval(0.90)
     assert found is not None

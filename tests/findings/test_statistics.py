@@ -6,7 +6,6 @@ import math
 from statistics import fmean
 
 import pytest
-from scipy import stats
 
 from unrung.findings import statistics as ours
 
@@ -148,12 +147,16 @@ def test_the_spread_of_totaliser_sized_values_keeps_its_digits() -> None:
 @pytest.mark.parametrize("mean", [0.01, 0.5, 3.0, 25.0])
 @pytest.mark.parametrize("count", [0, 1, 2, 7, 40, 90])
 def test_poisson_tails_are_scipys(count: int, mean: float) -> None:
+    from scipy import stats  # it takes a second to load
+
     assert ours.poisson_tail(count, mean) == pytest.approx(stats.poisson.sf(count - 1, mean), rel=1e-9)
 
 
 @pytest.mark.parametrize("share", [0.01, 0.12, 0.5, 0.93])
 @pytest.mark.parametrize(("count", "trials"), [(0, 5), (3, 5), (20, 100), (60, 100), (300, 2000)])
 def test_binomial_tails_are_scipys(count: int, trials: int, share: float) -> None:
+    from scipy import stats
+
     found = ours.binomial_tail(count, trials, share)
     assert found == pytest.approx(stats.binom.sf(count - 1, trials, share), rel=1e-7, abs=1e-300)
 
@@ -161,6 +164,8 @@ def test_binomial_tails_are_scipys(count: int, trials: int, share: float) -> Non
 @pytest.mark.parametrize("value", [0.0, 0.4, 1.7, 6.0])
 @pytest.mark.parametrize("freedom", [1, 4, 30, 700])
 def test_students_law_is_scipys(value: float, freedom: int) -> None:
+    from scipy import stats
+
     assert ours.t_up_to(value, freedom) == pytest.approx(stats.t.cdf(value, freedom), abs=1e-12)
 
 

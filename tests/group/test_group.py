@@ -5,15 +5,18 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
-from distributed import LocalCluster
 
 from group.lakes import small_venue, write_lake
 from unrung.errors import UnrungError
 from unrung.group import spread
 from unrung.group.days import ledgers
 from unrung.parquet.layout import days, venue_key
+
+if TYPE_CHECKING:
+    from distributed import LocalCluster
 
 VENUES, DAYS = 50, 2
 """``tests/bench/group.py`` does the same over 30 days."""
@@ -42,6 +45,8 @@ def alone(lake: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, byt
 
 @pytest.fixture(scope="module")
 def cluster() -> Iterator[LocalCluster]:
+    from distributed import LocalCluster
+
     with LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None) as found:
         yield found
 

@@ -7,7 +7,6 @@ import io
 import re
 from decimal import Decimal
 
-import pandas as pd  # type: ignore[import-untyped]
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -122,6 +121,8 @@ def test_a_lone_surrogate_does_not_keep_the_file_from_being_written() -> None:
 
 def test_pandas_reads_the_variance_file_with_numbers_as_numbers() -> None:
     content = daily_files(small_day(), settings(), 1)[f"variance-{DAY}.csv"]
+    import pandas as pd  # type: ignore[import-untyped]
+
     frame = pd.read_csv(io.BytesIO(content))
     assert frame.columns[0] == "business_day"
     words = {"business_day", "outlet", "product", "unit", "status"}

@@ -6,7 +6,6 @@ import shutil
 from datetime import date
 from pathlib import Path
 
-import pandas as pd
 import pyarrow.dataset as ds
 import pytest
 from click.testing import CliRunner
@@ -51,6 +50,8 @@ def test_the_days_can_be_computed_again_from_the_export_alone(
 
 def test_another_library_sees_the_partitions_as_columns(week: tuple[Path, Path]) -> None:
     """pandas, over pyarrow's own reading of Hive partitions, against the issued variance file."""
+    import pandas as pd
+
     demo, lake = week
     leaves = pd.read_parquet(lake / "leaves")
     day = leaves[leaves["day"].astype(str) == "2026-10-30"]
