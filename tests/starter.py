@@ -78,13 +78,14 @@ Process = subprocess.Popen[bytes] | Started
 
 
 def start(
-    words: Sequence[str], environ: Mapping[str, str], *, err: str = os.devnull, code: Code = ""
+    words: Sequence[str], environ: Mapping[str, str], *, out: str = os.devnull, err: str = os.devnull,
+    code: Code = "",
 ) -> Process:
-    """``unrung`` with ``words``, or ``code`` with them; what it says on stderr goes to the file ``err``."""
+    """``unrung`` with ``words``, or ``code`` with them; its words go to the files ``out`` and ``err``."""
     if CAN_FORK and not BEFORE_THE_INTERPRETER & environ.keys():
-        return Started(words, environ, os.devnull, err, code)
-    with open(err, "wb") as stderr:
-        return subprocess.Popen(_command(words, code), env=environ, stdout=subprocess.DEVNULL, stderr=stderr)
+        return Started(words, environ, out, err, code)
+    with open(out, "wb") as stdout, open(err, "wb") as stderr:
+        return subprocess.Popen(_command(words, code), env=environ, stdout=stdout, stderr=stderr)
 
 
 def to_its_end(

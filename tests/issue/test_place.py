@@ -16,6 +16,8 @@ from pathlib import Path
 import pytest
 
 from issue.ledgers import settings
+from service.real import until
+from starter import environment, start
 from unrung.errors import UnrungError
 from unrung.issue.place import Unplaced, folder_for_day, place
 
@@ -188,13 +190,13 @@ for letter in itertools.cycle(b"AB"):
 def test_killed_at_any_moment_each_file_is_whole(tmp_path: Path) -> None:
     seen: set[bytes] = set()
     for delay in range(12):
-        child = subprocess.Popen(
-            [sys.executable, "-c", CHILD, str(tmp_path)], stdout=subprocess.PIPE, env=PYTHON
-        )
-        with child:
-            assert child.stdout is not None and child.stdout.readline() == b"ready\n"
-            time.sleep(0.01 + delay * 0.007)
-            child.send_signal(signal.SIGKILL)
+        said = tmp_path / f"said {delay}"
+        child = start([str(tmp_path)], environment(), out=str(said), code=CHILD)
+        until(lambda said=said: said.exists() and said.read_text() == "ready\n", "a start")
+        time.sleep(0.01 + delay * 0.007)
+        child.kill()
+        assert child.wait() == -signal.SIGKILL
+        said.unlink()
         for name in ("x", "y", "z"):
             if (tmp_path / name).exists():
                 content = (tmp_path / name).read_bytes()

@@ -71,10 +71,12 @@ class Opened(NamedTuple):
 
 
 def convert(locale: str, sources: list[Path], into: Path, reading: str = "") -> Path:
-    """Open ``sources`` with an office set to ``locale`` and save them as workbooks into ``into``."""
-    profile = into / "profile"
-    (profile / "user").mkdir(parents=True)
-    (profile / "user" / "registrymodifications.xcu").write_text(SETTINGS.format(locale=locale), "utf-8")
+    """Open ``sources`` with an office set to ``locale`` and save them as workbooks into ``into``. Its profile
+    lies beside ``into``: one that is there already spares the office a first start."""
+    profile = into.parent / "profile"
+    if not profile.exists():
+        (profile / "user").mkdir(parents=True)
+        (profile / "user" / "registrymodifications.xcu").write_text(SETTINGS.format(locale=locale), "utf-8")
     command = [
         str(OFFICE), "--headless", f"-env:UserInstallation={profile.as_uri()}",
         *([f"--infilter={reading}"] if reading else []), "--convert-to", "xlsx", "--outdir",
@@ -214,7 +216,7 @@ def test_a_csv_read_with_a_decimal_comma_goes_wrong_as_the_accountants_page_warn
     """The reason for the warning: 550.141 is read as more than half a million."""
     name = "variance-2026-10-30.csv"
     source = week / "issued/daily/2026-10-30" / name
-    out = convert("de-DE", [source], tmp_path, AS_GERMAN)
+    out = convert("de-DE", [source], tmp_path / "german", AS_GERMAN)
     header, *rows = openpyxl.load_workbook(next(out.iterdir())).active.values
     poured = [row[header.index("poured")] for row in rows]
     true = [float(row["poured"]) for row in written(source)]
