@@ -4,6 +4,7 @@ gives."""
 from __future__ import annotations
 
 import random
+import shutil
 from collections import Counter
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
@@ -121,11 +122,19 @@ def evening(venue: VenueFolder, day: str) -> None:
     venue.pours(f"{day}.json", [pour(f"{day} {n}", time) for n, time in enumerate(times)], f"{day} 23:59:00")
 
 
-@pytest.fixture
-def venue(tmp_path: Path) -> VenueFolder:
-    made = make_venue(tmp_path / "bar")
+@pytest.fixture(scope="module")
+def quiet(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Read it; never change it."""
+    made = make_venue(tmp_path_factory.mktemp("quiet") / "bar")
     quiet_days(made)
-    return made
+    return made.path
+
+
+@pytest.fixture
+def venue(quiet: Path, tmp_path: Path) -> VenueFolder:
+    """A copy to change."""
+    shutil.copytree(quiet, tmp_path / "bar")
+    return VenueFolder(tmp_path / "bar")
 
 
 def stood(venue: VenueFolder, day: str = "2025-06-10", now: str = "06-12 13:00:00") -> bool:

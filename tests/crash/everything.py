@@ -7,6 +7,7 @@ import sqlite3
 from collections.abc import Iterable
 from contextlib import closing
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 from venue_folder import VenueFolder
@@ -23,8 +24,7 @@ Table = list[tuple[Any, ...]]
 
 def everything(venue: VenueFolder) -> dict[str, object]:
     """Tables by name and files by path. Backups are compared by their tables too."""
-    with closing(sqlite3.connect(venue.path / "unrung.sqlite")) as db:
-        found: dict[str, object] = dict(tables(db))
+    found: dict[str, object] = dict(tables(venue.path / "unrung.sqlite"))
     found["files"] = {name: data for name, data in files(venue).items() if not name.startswith("backups/")}
     for path in sorted((venue.path / "backups").glob("*.sqlite")):
         found[path.name] = _tables_of(path.read_bytes())
@@ -32,8 +32,13 @@ def everything(venue: VenueFolder) -> dict[str, object]:
     return found
 
 
-def tables(db: sqlite3.Connection) -> dict[str, Table]:
+def tables(store: Path) -> dict[str, Table]:
     """Rows of every table in an order of their own; row numbers give way to what they stand for."""
+    with closing(sqlite3.connect(store)) as db:
+        return _tables(db)
+
+
+def _tables(db: sqlite3.Connection) -> dict[str, Table]:
     known = {name: dict(db.execute(f"SELECT id, {text} FROM {name}")) for name, text in NAMED_BY.items()}
     listed = db.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall()
     return {name: _rows(db, name, known) for (name,) in listed if "sqlite" not in name}
@@ -44,7 +49,7 @@ def _tables_of(backup: bytes) -> dict[str, Table]:
     """A backup is a whole store in one file, and most are those of the nights before."""
     with closing(sqlite3.connect(":memory:")) as db:
         db.deserialize(backup)
-        return tables(db)
+        return _tables(db)
 
 
 def standing(venue: VenueFolder, now_ms: int) -> str:

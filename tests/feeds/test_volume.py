@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -16,21 +17,27 @@ from venue_folder import VenueFolder, pour, ring
 LAST = 22
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def desk() -> Desk:
     return Desk()
 
 
-@pytest.fixture
-def bar(tmp_path: Path, desk: Desk) -> Iterator[VenueFolder]:
-    """Twelve days of some seventy pints, all rung, taken in and issued."""
+@pytest.fixture(scope="module")
+def before(tmp_path_factory: pytest.TempPathFactory, desk: Desk) -> Iterator[Path]:
+    """Twelve days of some seventy pints, all rung, taken in and issued. Copy it to go on."""
     with serving(desk) as port:
-        venue = mailing_bar(tmp_path / "bar", port)
+        venue = mailing_bar(tmp_path_factory.mktemp("before") / "bar", port)
         for day in range(LAST - 12, LAST):
             trade(venue, day, 70 + day % 5)
         venue.catch_up(f"06-{LAST} 11:05:00")
-        desk.taken.clear()
-        yield venue
+        yield venue.path
+
+
+@pytest.fixture
+def bar(before: Path, tmp_path: Path, desk: Desk) -> VenueFolder:
+    desk.taken.clear()
+    shutil.copytree(before, tmp_path / "bar")
+    return VenueFolder(tmp_path / "bar")
 
 
 def trade(venue: VenueFolder, day: int, pints: int, *, rung: float = 1.0, twice: bool = False) -> None:
