@@ -142,6 +142,12 @@ def stood(venue: VenueFolder, day: str = "2025-06-10", now: str = "06-12 13:00:0
         return beside.stands(db, settings, date.fromisoformat(day), {})
 
 
+def carried_in(venue: VenueFolder) -> str:
+    """Units of the first day that were rung on another one."""
+    till = venue.files()["daily/2025-06-10/till-2025-06-10.csv"].decode().splitlines()
+    return dict(zip(till[0].split(","), till[1].split(","), strict=True))["carried_in"]
+
+
 def test_a_day_stands_when_the_next_one_comes_and_is_clean_then(venue: VenueFolder) -> None:
     with venue.open() as (_, db):
         row = day_row(db, FIRST)
@@ -161,8 +167,18 @@ def test_a_row_just_across_the_edge_is_not_passed_over(venue: VenueFolder) -> No
     venue.pours("late.json", [pour("late", "06-11 03:59:50")], "06-12 12:30:00")
     venue.catch_up("06-12 13:00:00")
     assert venue.query("SELECT revision FROM days WHERE day = '2025-06-10'") == [{"revision": 2}]
-    till = venue.files()["daily/2025-06-10/till-2025-06-10.csv"].decode().splitlines()
-    assert dict(zip(till[0].split(","), till[1].split(","), strict=True))["carried_in"] == "1"
+    assert carried_in(venue) == "1"
+
+
+def test_a_ring_of_the_next_day_alone_that_reaches_over_is_not_passed_over(venue: VenueFolder) -> None:
+    """A pour of the last minute, issued without a ring; what comes late is the next day's."""
+    venue.pours("last.json", [pour("last", "06-11 03:59:50")], "06-12 12:30:00")
+    venue.catch_up("06-12 13:00:00")
+    assert stood(venue)
+    venue.rings("late.csv", [ring("06-11 04:00:30")], "06-12 13:30:00")
+    venue.catch_up("06-12 14:00:00")
+    assert venue.query("SELECT revision FROM days WHERE day = '2025-06-10'") == [{"revision": 3}]
+    assert carried_in(venue) == "1"
 
 
 @pytest.mark.parametrize("edit", [
