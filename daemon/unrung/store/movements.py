@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import chain
 from operator import itemgetter
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -15,7 +16,7 @@ from sqlite_utils import Database
 
 from unrung.store.movement_values import COLUMNS, CONTENT, OWN, Values
 
-_CHUNK = 500
+_CHUNK, _A_STATEMENT = 500, 50
 
 Span = tuple[int, int]
 
@@ -90,10 +91,16 @@ def _add_unknown(db: Database, rows: Sequence[Values], filled: Collection[str]) 
 
 def _add(db: Database, rows: Sequence[Values], filled: Collection[str]) -> None:
     """Insert rows. Columns that no row has a value for are left to their defaults, which takes half the
-    time."""
+    time; many rows a statement take a quarter less."""
     used = [at for at, name in enumerate(COLUMNS) if name in filled or name in OWN]
-    names, marks = ", ".join(COLUMNS[at] for at in used), ", ".join("?" * len(used))
-    db.conn.executemany(f"INSERT INTO movements ({names}) VALUES ({marks})", map(itemgetter(*used), rows))
+    values, whole = itemgetter(*used), len(rows) - len(rows) % _A_STATEMENT
+    into = f"INSERT INTO movements ({', '.join(COLUMNS[at] for at in used)}) VALUES "
+    marks = f"({', '.join('?' * len(used))})"
+    db.conn.executemany(into + ", ".join([marks] * _A_STATEMENT), (
+        tuple(chain.from_iterable(map(values, rows[at : at + _A_STATEMENT])))
+        for at in range(0, whole, _A_STATEMENT)
+    ))
+    db.conn.executemany(into + marks, map(values, rows[whole:]))
 
 
 def drop_missing(
