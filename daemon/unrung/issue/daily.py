@@ -8,10 +8,11 @@ from unrung.issue.csv_bytes import csv_bytes, with_column
 from unrung.issue.findings import findings_table
 from unrung.issue.logged import logged_table
 from unrung.issue.package import package_bytes
+from unrung.issue.shown import by_product
 from unrung.issue.table import Table
 from unrung.issue.till import till_table
 from unrung.issue.unmatched import unmatched_table
-from unrung.issue.variance import variance_table
+from unrung.issue.variance import rows_table, variance_rows
 from unrung.issue.windows import windows_table
 from unrung.ledger.results import DayLedger
 from unrung.settings import Settings
@@ -31,13 +32,14 @@ def daily_files(ledger: DayLedger, settings: Settings, revision: int) -> dict[st
 
 def tables_of(ledger: DayLedger, settings: Settings, revision: int) -> list[Table]:
     """Every table of the day. A further file is one more module and one more line here."""
+    by_place = by_product(ledger, settings.venue.volume_unit)
     return [
-        variance_table(ledger, settings, revision),
+        rows_table(variance_rows(ledger, by_place, settings, revision), settings),
         windows_table(ledger, settings, revision),
         unmatched_table(ledger, settings),
-        logged_table(ledger, settings),
+        logged_table(ledger, by_place, settings),
         till_table(ledger),
-        findings_table(ledger, settings),
+        findings_table(ledger, by_place, settings),
     ]
 
 

@@ -7,11 +7,11 @@ variance of variance-D.csv; no microlitre is explained twice.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from unrung.issue.cells import volume
 from unrung.issue.glossary import outlet_column, product_column, unit_column
-from unrung.issue.shown import by_product, thousandths
+from unrung.issue.shown import ProductTotals, thousandths
 from unrung.issue.table import Cell, Column, Row, Table, number, text
 from unrung.ledger.results import DayLedger, FindingRow
 from unrung.settings import Settings
@@ -19,13 +19,15 @@ from unrung.settings import Settings
 UNEXPLAINED = "unexplained"
 
 
-def findings_table(ledger: DayLedger, settings: Settings) -> Table:
-    """Findings in the order in which they are to be looked at, then the rest, product by product."""
-    unit = settings.venue.volume_unit
+def findings_table(
+    ledger: DayLedger, by_place: Mapping[tuple[str, str], ProductTotals], settings: Settings
+) -> Table:
+    """Findings in the order in which they are to be looked at, then the rest, product by product.
+    ``by_place``: what ``by_product`` makes of the ledger."""
     rows = [_row(found, settings) for found in ledger.findings]
-    for (outlet, product), totals in by_product(ledger, unit).items():
-        explained = _explained(ledger.findings, unit)[outlet, product]
-        left = totals.shown.variance - explained
+    explained = _explained(ledger.findings, settings.venue.volume_unit)
+    for (outlet, product), totals in by_place.items():
+        left = totals.shown.variance - explained[outlet, product]
         if left:
             rows.append(_cells(UNEXPLAINED, outlet, product, left, settings))
     title = "What explains the variance, and what to check first"

@@ -9,16 +9,19 @@ from itertools import groupby
 from unrung.issue.cells import VOLUME_PLACES, volume
 from unrung.issue.foot import foot
 from unrung.issue.glossary import day_column, outlet_column, product_column, unit_column
-from unrung.issue.shown import ProductTotals, by_product, thousandths
+from unrung.issue.shown import ProductTotals, thousandths
 from unrung.issue.table import Cell, Column, Row, Table, count, number, text
 from unrung.ledger.results import DayLedger, LoggedRow
 from unrung.settings import Settings
 from unrung.units import UNITS_UL
 
 
-def logged_table(ledger: DayLedger, settings: Settings) -> Table:
-    """One row per outlet, product and reason; ``explained`` foots to variance-D's ``logged``."""
-    rows = logged_rows(ledger, by_product(ledger, settings.venue.volume_unit), settings)
+def logged_table(
+    ledger: DayLedger, by_place: Mapping[tuple[str, str], ProductTotals], settings: Settings
+) -> Table:
+    """One row per outlet, product and reason; ``explained`` foots to variance-D's ``logged``. ``by_place``:
+    what ``by_product`` makes of the ledger."""
+    rows = logged_rows(ledger, by_place, settings)
     key_names = ("outlet", "product", "reason")
     return Table("logged", "Volume written down, by reason", _columns(settings), rows, key_names)
 
