@@ -19,10 +19,10 @@ the lost till rows' pours as not compared. Seeds below 9000 served for tuning.
 
 Measured with 20 months, seeds 9000 to 9019 (error of poured / right / found / pairs / range / clock):
 
-    first family   all losses   0.50 %  95.8 %  97.0 %  92.3 %  91.3 %   1.0 s, 91 % of days within 5 s
+    first family   all losses   0.50 %  95.7 %  97.1 %  92.3 %  91.7 %   1.0 s, 90 % of days within 5 s
                    subtraction  3.07 %  76.8 %  79.9 %     nearest join 5.85 %, greedy 14.1 %
-                   clean        0.14 %                     subtraction 0.21 %
-    second family  all losses   0.49 %  96.0 %  96.9 %  93.4 %  91.6 %   0.8 s, 99 % of days within 5 s
+                   clean        0.13 %                     subtraction 0.21 %
+    second family  all losses   0.48 %  95.8 %  97.3 %  93.3 %  91.5 %   0.8 s, 99 % of days within 5 s
                    subtraction  3.07 %  76.8 %  79.9 %
                    clean        0.14 %                     subtraction 0.21 %
 

@@ -1,6 +1,6 @@
 """Which pours are whole glasses, learnt from one day together with what glasses hold.
 
-Expectation and maximisation, which finds the best near where it begins: where half of a stout's pints
+A step of expectation and maximisation, which stays near where it begins: where half of a stout's pints
 are poured in two goes, the first goes look like short pints. So there are two beginnings, and for each
 product the likelier is taken.
 """
@@ -96,19 +96,15 @@ def cheapest(single: Floats, splits: Splits) -> Floats:
 
 
 def _learn(pours: Pours, run_off: Bools, links: Links, sizes: Sizes, whole: Bools) -> Fragments:
-    products = len(sizes.size_ul)
-    habits, habit = prior_habits(products, sizes.days), np.zeros((sizes.days, len(pours.taps)))
-    worth: Floats = np.zeros(products)
-    for _ in range(priors.SERVE_ROUNDS):
-        weights = weigh_each(pours, run_off, whole, sizes, habit)
-        single, splits = weights.single, weights.splits
-        cost = cheapest(single, splits)
-        habits, fragment, gain = learn_habits(pours, weights.fills, cost, links, habits)
-        habit = split_habit(pours, single, splits, sizes.day, sizes.days)
-        worth = np.bincount(pours.product, gain - cost, products).astype(np.float64)
-        whole = ~fragment
-        whole[splits.rows[splits.cost[:, 0] < single[splits.rows] + 1]] = False
-    return Fragments(whole, habit, habits, worth)
+    habits, habit = prior_habits(len(sizes.size_ul), sizes.days), np.zeros((sizes.days, len(pours.taps)))
+    weights = weigh_each(pours, run_off, whole, sizes, habit)
+    single, splits = weights.single, weights.splits
+    cost = cheapest(single, splits)
+    habits, fragment, gain = learn_habits(pours, weights.fills, cost, links, habits)
+    whole = ~fragment
+    whole[splits.rows[splits.cost[:, 0] < single[splits.rows] + 1]] = False
+    worth = np.bincount(pours.product, gain - cost, len(sizes.size_ul)).astype(np.float64)
+    return Fragments(whole, split_habit(pours, single, splits, sizes.day, sizes.days), habits, worth)
 
 
 def _beginnings(pours: Pours, links: Links, sizes: Sizes) -> tuple[Bools, Bools]:

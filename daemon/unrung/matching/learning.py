@@ -4,7 +4,7 @@ Several days are learnt at once, each from its own rows alone: that saves time, 
 costs little more than over few. Each day's products are products of their own.
 
 Pairs and the laws that judge them are learnt from each other in a few rounds, each ring's expected
-lag re-centred on its round-mates'; from the second round on, the rings also revise the serves.
+lag re-centred on its round-mates'; and in each round the rings revise the serves.
 """
 
 from __future__ import annotations
@@ -37,21 +37,17 @@ def learn(started: Started, settings: MatchSettings, lo_ms: Ints) -> Learnt:
     day = weighed.fills.day
     residual = residual_day = np.zeros(0, np.int64)
     near = np.ones(len(rung.units.at) + len(rung.said.corrected), np.bool_)
-    for step in range(priors.LEARNING_ROUNDS):
+    for _ in range(priors.LEARNING_ROUNDS):
         rings, order = rings_of(rung, known)
         edges, partner = assigned(rings, glasses, known, near[order])
         near[order] = _well_paired(edges, partner)
-        if step >= priors.LEARNING_ROUNDS - priors.SECOND_LOOKS:
-            cut = second_look(
-                weighed, cut, serves, edges, partner, rings, known.laws, known.lines
-            )
+        cut = second_look(weighed, cut, serves, edges, partner, rings, known.laws, known.lines)
         likely = chances(edges, len(rings.product), day[glasses.product])
         known, residual, residual_day = from_pairs(
             known, rung, rings, order, glasses, edges, partner, likely, settings
         )
-        if step > 0:
-            known = shares(known, weighed, rings, serves, likely)
-            known = learn_swaps(known, rings, glasses, serves, partner, full_size(weighed, serves), day)
+        known = shares(known, weighed, rings, serves, likely)
+        known = learn_swaps(known, rings, glasses, serves, partner, full_size(weighed, serves), day)
         serves = serves_of(weighed, cut, lo_ms)
         glasses = price(weighed, serves, known)
     rings, order = rings_of(rung, known)

@@ -58,8 +58,6 @@ SHARES = (0.0, 0.03, 0.06, 0.09, 0.12, 0.16, 0.2, 0.25, 0.3, 0.37, 0.45, 0.55, 0
 DIVISION_PRIOR = 10.0
 """Classes of the share of a vessel that its second fragment holds, learnt for pauses between
 ``PACES_S``, and links' worth of belief in the usual."""
-SERVE_ROUNDS = 2
-"""How often odds and fills are learnt from each other before the pours are cut."""
 MUCH_SMALLER, OTHER_GLASS, RESTART_WORTH = 0.5, 0.04, 5.0
 """The second beginning leaves out pours that a flow of less than this part follows; it is tried where a
 glass then holds (log) so much else, and taken where it is so much (log likelihood) likelier."""
@@ -69,7 +67,7 @@ rest divide the vessel anywhere."""
 MAX_FRAGMENTS = 4
 SPLIT_PRIOR = 40.0
 """Pours' worth of belief, per tap, in the odds of a split below."""
-SPLIT_LEAST_FIT, SPLIT_OPTIONS = 1.0, 6
+SPLIT_LEAST_FIT, SPLIT_OPTIONS = 1.0, 4
 """A pour is looked at as several glasses where its density as one is below this; the likeliest
 handfuls are kept."""
 SLACK, SPLIT_SLACK = 9.0, 9.0
@@ -148,9 +146,9 @@ LAW_SCALE_S, LAW_STEP, LAW_KERNEL = 15.0, 0.05, 0.22
 CENTRE_PRIOR = 4.0
 """Pairs' worth of belief in the centre found coarsely."""
 
-LEARNING_ROUNDS, SECOND_LOOKS = 4, 3
-"""How often pairs and laws are learnt from each other before the day is matched; in the last rounds the
-rings also revise the serves."""
+LEARNING_ROUNDS = 3
+"""How often pairs and laws are learnt from each other, and the rings revise the serves, before the day is
+matched."""
 MAX_APART = 5
 """A fragment may follow up to this many pours later on its tap."""
 SECOND_LOOK_LEAST = 0.3
@@ -186,7 +184,7 @@ has it meet lone rings."""
 SWAPPED_PRIOR, LEAST_SWAPPED, MOST_SWAPPED = 5.0, 0.006, 0.97
 """Serves' worth of belief that a tap pours what the tap list says, where products are confused; and
 between what the share that it does not is held."""
-PAIR_BONUS, MATES_BONUS = 0.9, 1.6
+PAIR_BONUS, MATES_BONUS = 1.1, 1.6
 """Log likelihood added to every pair: what the laws know of late rings is always too little; and beyond it to
 pairs of rings with round-mates, which pay ``ROUND_RARE``. A lone ring gets no more: it may well be for
 nothing that was poured."""
