@@ -69,15 +69,22 @@ def run_tests(args: Sequence[str]) -> int:
     """
     python = str(ready(ROOT, ("test",)))
     colour = ["--color=yes"] if sys.stdout.isatty() else []
-    # Two at a time: most of the suite's time is waiting for real servers and services.
-    spread = [] if args else ["-n", "2", "--dist", "loadfile"]
-    code, closing = passed_on([python, "-m", "pytest", *colour, *spread, *args], ROOT)
     if args:
-        return code
+        return passed_on([python, "-m", "pytest", *colour, *args], ROOT)[0]
+    checkers = {
+        " ".join(words): subprocess.Popen(
+            [python, "-m", *words], cwd=ROOT, env=clean_env(), stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT, encoding="utf-8", errors="replace",
+        )
+        for words in (["ruff", "check", "--output-format=concise"], ["mypy"])
+    }  # beside the tests, which do not keep two processors busy all the time
+    # Two at a time: much of the suite's time is waiting for real servers and services.
+    spread = ["-n", "2", "--dist", "loadfile"]
+    code, closing = passed_on([python, "-m", "pytest", *colour, *spread], ROOT)
     codes = {"pytest": code}
-    for name, words in (("ruff", ["check", "--output-format=concise"]), ("mypy", [])):
-        say(f"\n{' '.join([name, *words])}:")
-        codes[name] = subprocess.call([python, "-m", name, *words], cwd=ROOT, env=clean_env())
+    for words, checker in checkers.items():
+        say(f"\n{words}:\n{checker.communicate()[0].rstrip()}")
+        codes[words.split()[0]] = checker.returncode
     said = "".join(f"{name:8}{verdict(code)}\n" for name, code in codes.items())
     say("\n" + said + left_out(closing) + closing)
     return 1 if any(codes.values()) else 0
