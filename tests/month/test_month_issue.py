@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from month.venue import Row, level, month_rows, opened, read
+from month.venue import Row, copy_of, level, month_rows, opened, read
 from unrung.catch_up import CaughtUp, issue_due, take_in_all
 from unrung.cli import commands
 from unrung.closing import close
@@ -49,10 +49,11 @@ def cellar(venue: VenueFolder, name: str, *rows: str, written: str = "07-01 10:0
     venue.drop(venue.path / "exports" / "cellar" / name, text.encode(), written)
 
 
-@pytest.fixture
-def bar(tmp_path: Path) -> VenueFolder:
-    """The last two days of June: eight pints poured, six rung; Amber counted at both ends."""
-    venue = make_venue(tmp_path / "bar", ids=True, more=ACCOUNTS + CELLAR)
+@pytest.fixture(scope="module")
+def june(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The last two days of June: eight pints poured, six rung; Amber counted at both ends. Copy it to change
+    it."""
+    venue = make_venue(tmp_path_factory.mktemp("june") / "bar", ids=True, more=ACCOUNTS + CELLAR)
     (venue.path / "exports" / "cellar").mkdir()
     times = [f"06-{day} 20:{minute:02d}:00" for day in (29, 30) for minute in (0, 10, 20, 30)]
     venue.rings("a.csv", [ring(at, id=f"r{n}") for n, at in enumerate(times) if n % 4], "07-01 05:00:00")
@@ -60,7 +61,12 @@ def bar(tmp_path: Path) -> VenueFolder:
     cellar(venue, "a.csv", "06-29 12:00:00,count,Amber,3,20,", "06-30 10:00:00,delivery,Amber,2,,130.00",
            "07-01 03:00:00,count,Amber,5,15,")
     venue.catch_up(JULY)
-    return venue
+    return venue.path
+
+
+@pytest.fixture
+def bar(june: Path, tmp_path: Path) -> VenueFolder:
+    return VenueFolder(copy_of(june, tmp_path / "bar"))
 
 
 def month(venue: VenueFolder, name: str, table: str = "variance") -> list[Row]:
