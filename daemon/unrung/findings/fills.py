@@ -50,7 +50,7 @@ class Fill:
 
     @cached_property
     def count(self) -> int:
-        return sum(len(part.kept.numbers) for part in self.parts)
+        return sum([len(part.kept.numbers) for part in self.parts])
 
     @cached_property
     def keys(self) -> list[int]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from itertools import accumulate, chain
 from math import fsum
 from typing import NamedTuple
@@ -116,14 +116,18 @@ def _days(window: Window, fills: Sequence[Fill]) -> Iterator[_Day]:
             cells.append(cell)
             means.append(mean)
             kept.append(own)
-    tap = fills[0].cell.tap
+    tap, made = fills[0].cell.tap, window.once("merged", partial(_made_of_days, window))
     for number, (first, cells, means, kept) in sorted(by_day.items()):
-        known: dict[str, _Known] = window.days[number].once("merged", None, dict)
-        one = known.get(tap)
+        one = made[number].get(tap)
         if one is None or one.kept != kept:
             merged = _merged(kept)
-            one = known[tap] = _Known(kept, merged, _outline(kept, merged, means))
+            one = made[number][tap] = _Known(kept, merged, _outline(kept, merged, means))
         yield _Day(number, first, cells, means, one.merged, one.outline)
+
+
+def _made_of_days(window: Window) -> list[dict[str, _Known]]:
+    """By tap, what is kept with each day of the window."""
+    return [day.once("merged", None, dict) for day in window.days]
 
 
 class _Known(NamedTuple):
