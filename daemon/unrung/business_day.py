@@ -40,7 +40,7 @@ def windows(day: date, zone: str, day_starts: time, minutes: int) -> list[tuple[
     return [(at, min(at + step, hi)) for at in range(lo, hi, step)]
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=64)
 def local_iso(at_ms: int, zone: str, *, millis: bool = False) -> str:
     """``at_ms`` as local ISO 8601 with its offset.
 
