@@ -182,7 +182,7 @@ class DayFacts:
         packing them one by one than on many a step of making them."""
         names = [one.name for one in fields(self) if one.init and one.name != "serves"]
         rest = {name: getattr(self, name) for name in names}
-        return _unpacked, (self.columns(), rest)
+        return _unpacked, (_columns(self.serves), rest)
 
     def columns(self) -> Columns:
         """Its serves field by field."""
@@ -210,4 +210,4 @@ def of_columns(columns: Columns, **rest: Any) -> DayFacts:
 
 
 def _unpacked(columns: Columns, rest: dict[str, Any]) -> DayFacts:
-    return of_columns(columns, **rest)
+    return DayFacts(serves=tuple(made(ServeFact, zip(*columns, strict=True))), **rest)
