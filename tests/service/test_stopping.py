@@ -105,6 +105,7 @@ def test_the_process_that_issues_ends_with_the_service(tmp_path: Path, how: int)
     venue.intake()
     with venue.open() as (_, db), running(venue.path) as service:
         (child,) = until(service.children, "a child that issues")
-        with write_tx(db):  # nobody else can write: by itself it would wait for three times as long
-            service.stop(how)
+        with write_tx(db):  # nobody else can write: by themselves both would wait for three times as long
+            _, seconds = service.stop(how)
+            assert seconds < SECONDS
             until(lambda: ended(child), "its end", SECONDS)

@@ -36,7 +36,7 @@ from unrung.service.watching import Watching
 from unrung.service.workers import Worker
 from unrung.settings import Settings
 from unrung.store.days import set_fact
-from unrung.store.open import write_tx
+from unrung.store.open import BUSY_TIMEOUT_MS, write_tx
 from unrung.upkeep import check_at_start
 
 TICK_SECONDS = 30.0
@@ -183,17 +183,20 @@ class _Service:
             self._job.modify(next_run_time=datetime.fromtimestamp(now_s, UTC))
         return now if moved else ahead
 
-    def _sign_of_life(self) -> float:
-        """Write down that the service lives and what is wrong, for ``status``."""
+    def _sign_of_life(self, patience_s: float = BUSY_TIMEOUT_MS / 1_000) -> float:
+        """Write down that the service lives and what is wrong, for ``status``; ``patience_s``: how long
+        somebody else may write meanwhile."""
         venue, now_ms = self._venue, self._venue.clock.wall_ms()
         state = {
             "pid": os.getpid(), "version": __version__, "started_ms": self._started_ms,
             "seen_ms": now_ms, "stopped": self.ended,
             "problems": dict(sorted(venue.problems.items())),
         }
-        with venue.store() as db, write_tx(db):
-            set_fact(db, "service", json.dumps(state, ensure_ascii=False))
-            note_clock(db, venue.settings, now_ms)
+        with venue.store() as db:
+            db.execute(f"PRAGMA busy_timeout = {round(1_000 * patience_s)}")
+            with write_tx(db):
+                set_fact(db, "service", json.dumps(state, ensure_ascii=False))
+                note_clock(db, venue.settings, now_ms)
         return TICK_SECONDS
 
     def _close(self) -> None:
@@ -209,7 +212,7 @@ class _Service:
         self.ended = all(ended)
         if self.ended:
             with suppress(StoreError):
-                self._sign_of_life()
+                self._sign_of_life(max(0.2, until - time.monotonic()))
         _log.info("stopped%s", "" if self.ended else " with a step cut off; it is done again at the start")
 
 
