@@ -10,18 +10,17 @@ The baseline is SciPy's ``min_weight_full_bipartite_matching`` on 5,000 x 5,000 
 Each part runs in a process of its own; told are seconds of processor and the most memory it held
 (``ru_maxrss``; the simulator and the rows themselves included).
 
-Measured on a machine that did nothing else:
+Measured on a machine that did nothing else, and whose speed changes by a third from one minute to the next:
 
-    year      206 ms a day of 1,804 pours and 1,302 rings: 76 s a year (wished: 8 s)
-    stadium   7.6 s and 177 MB as 30 outlets, 8.2 s and 485 MB as one
-    growth    exponent 0.96 at eight times the hours
-    baseline  0.12 s
+    year      191 ms a day of 1,804 pours and 1,302 rings: 71 s a year (wished: 8 s)
+    stadium   6.0 s and 167 MB as 30 outlets, 7.2 s and 400 MB as one
+    growth    exponent 0.97 at eight times the hours
+    baseline  0.085 s
 
-Seconds compare by their baselines: on a machine that took 0.08 s for its own, a day took 189 to 227 ms before
-pairs that no ring can bring to gain were bounded (``matching/most_gained.py``) and laws were true densities.
-The same 14 days, one code and the other in turn: 0.69 of the time. A sixth of what is left is SciPy's solver,
-whose time goes by the number of rings, not of pairs; the rest is spread over some hundred steps. Fewer rounds
-of learning (3 and 2 in place of 4 and 3) save an eighth of the time and cost an eighth of the accuracy.
+On the same 14 days, one code and the other in turn, three rounds of learning in place of four, and fills and
+habits learnt in one step in place of two, take 0.8 of the time and cost no accuracy; two rounds would take an
+eighth off and let clean months be wrong by half as much again. A sixth of what is left is SciPy's solver, whose time
+goes by the number of rings, not of pairs; the rest is spread over some hundred steps.
 """
 
 from __future__ import annotations

@@ -8,28 +8,30 @@ clock, seconds of processor, and megabytes, the most that the process held at on
 ``os.wait4``; POSIX only) and that those did which it started and which lived at once (/proc, Linux only),
 then the ratios of the three.
 
-Measured on two cores of a machine that did nothing else; ratios of the clock, of processor and of memory,
-with the other's in seconds by the clock and megabytes:
+Measured on two cores of a machine that did nothing else, and whose speed changes by a third from one minute
+to the next; ratios of the clock, of processor and of memory, with the other's in seconds by the clock and
+megabytes:
 
                                              clock    processor   memory    against
-    84 days, files to variance files           4.9       8.1     1.41 (251)  pandas script (5.7 s)
-    364 days, the same                         6.9      11.4     0.59 (648)  pandas script (16 s)
-    one more day after 28, start-up and all    0.76      0.77    0.84 (193)  pandas script on all days (2.5 s)
-    intake of 84 days                          3.0       4.5     2.7 (47)    csv.reader + executemany (2.0 s)
-    intake of 84 days                          0.29      0.49    1.0 (125)   sqlite-utils insert --csv (20 s)
-    a stadium's day                           13        12       2.2 (275)   pandas script (2.6 s)
-    2, 4, 8 times the rows of 7 days *   1.7, 3.7, 6.8           1.3, 1.8, 3.7  1 times the rows (4.0 s)
+    84 days, files to variance files        4.2-4.8   7.2-7.8    1.37 (244)  pandas script (4.8-5.5 s)
+    364 days, the same                      6.3-7.7  10.5-12.8   0.60 (644)  pandas script (12-15 s)
+    one more day after 28, start-up and all    0.76      0.77    0.83 (183)  pandas script on all days (2.0 s)
+    intake of 84 days                          3.3       5.5     3.0 (40)    csv.reader + executemany (2.0 s)
+    intake of 84 days                          0.31      0.53    1.0 (120)   sqlite-utils insert --csv (21 s)
+    a stadium's day                            7.0       7.0     2.1 (275)   pandas script (4.0 s)
+    2, 4, 8 times the rows of 7 days     1.9, 4.3, 8.9           1.3, 1.9, 3.6  1 times the rows (3.1 s)
 
-(* on another machine, which takes two thirds of the time, before a second process shared the work; there 364
-days took 10.2 times the clock and 15.2 times the processor's time.)
+364 days take 92 to 94 s by the clock and 152 s of processor (111 and 182 s before matching learnt in three
+rounds and findings ruled out by a few numbers what cannot be): exports are read by a second process while
+their rows are added, ledgers are computed by another and, from the end backwards, by the one that finds what
+they show and writes. Once the two have met, that one is alone with some 120 days to be issued: about 10 s in
+which one core is idle. Of the processor's time intake is a quarter, ledgers are more than half, and of those
+six tenths matching.
+Memory does not grow with the days: about 230 MB where days are issued, 150 MB beside it. Time grows evenly
+with the days; with more rows in the same hours, every ring has more pours that it may be for.
 
-364 days take 111 s by the clock and 182 s of processor: exports are read by a second process while their rows
-are added, ledgers are computed by another and, from the end backwards, by the one that finds what they show
-and writes. Of the processor's time intake is a tenth, ledgers are six tenths, half of them matching. Memory
-does not grow with the days: about 230 MB where days are issued, 150 MB beside it.
-
-One more day takes 0.65 s after start-up. It computes that day alone, where nothing reaches across the edge
-between it and the one before; findings over 28 days that are read back are a third of it, its ledger a
+One more day takes 0.58 to 0.61 s after start-up. It computes that day alone, where nothing reaches across the
+edge between it and the one before; findings over 28 days that are read back are a third of it, its ledger a
 quarter.
 """
 
