@@ -19,8 +19,8 @@ Measured on a machine that did nothing else, and whose speed changes by a third 
 
 On the same 14 days, one code and the other in turn, three rounds of learning in place of four, and fills and
 habits learnt in one step in place of two, take 0.8 of the time and cost no accuracy; two rounds would take an
-eighth off and let clean months be wrong by half as much again. A sixth of what is left is SciPy's solver, whose time
-goes by the number of rings, not of pairs; the rest is spread over some hundred steps.
+eighth off and let clean months be wrong by half as much again. A sixth of what is left is SciPy's solver,
+whose time goes by the number of rings, not of pairs; the rest is spread over some hundred steps.
 """
 
 from __future__ import annotations

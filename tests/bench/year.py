@@ -26,9 +26,8 @@ rounds and findings ruled out by a few numbers what cannot be): exports are read
 their rows are added, ledgers are computed by another and, from the end backwards, by the one that finds what
 they show and writes. Once the two have met, that one is alone with some 120 days to be issued: about 10 s in
 which one core is idle. Of the processor's time intake is a quarter, ledgers are more than half, and of those
-six tenths matching.
-Memory does not grow with the days: about 230 MB where days are issued, 150 MB beside it. Time grows evenly
-with the days; with more rows in the same hours, every ring has more pours that it may be for.
+six tenths matching. Memory does not grow with the days: about 230 MB where days are issued, 150 MB beside it.
+Time grows evenly with the days; with more rows in the same hours every ring has more pours that it may be of.
 
 One more day takes 0.58 to 0.61 s after start-up. It computes that day alone, where nothing reaches across the
 edge between it and the one before; findings over 28 days that are read back are a third of it, its ledger a
