@@ -98,11 +98,19 @@ def stages(bar: Bar, wall: Wall) -> Iterator[Callable[[], bool] | None]:
     bar.rings("c.csv", 22, written="morning")
     bar.pours("c.json", 22, 40, written="morning")
     yield None
-    yield lambda: count(bar, "SELECT revision FROM days WHERE status <> ''") == 1
+    yield lambda: stands(bar, 1)
     bar.rings("late.csv", 40, written="morning")
     yield None
-    yield lambda: count(bar, "SELECT revision FROM days WHERE status <> ''") == 2
+    yield lambda: stands(bar, 2)
     yield lambda: count(bar, "SELECT count(*) FROM outbox WHERE state = 'sent'") == 1
+
+
+def stands(bar: Bar, revision: int) -> bool:
+    """Whether the day is issued so, and with it the month, where it is the last of one."""
+    return (
+        count(bar, "SELECT revision FROM days WHERE status <> ''") == revision
+        and not count(bar, f"SELECT count(*) FROM months WHERE dirty AND last_day <= '{bar.day}'")
+    )
 
 
 def count(bar: Bar, sql: str) -> int | None:
