@@ -182,11 +182,11 @@ class DayFacts:
         packing them one by one than on many a step of making them."""
         names = [one.name for one in fields(self) if one.init and one.name != "serves"]
         rest = {name: getattr(self, name) for name in names}
-        return _unpacked, (_columns(self.serves), rest)
+        return _unpacked, (columns_of(self.serves), rest)
 
     def columns(self) -> Columns:
         """Its serves field by field."""
-        return self.once("columns", None, partial(_columns, self.serves))
+        return self.once("columns", None, partial(columns_of, self.serves))
 
     def once(self, name: str, given: object, make: Callable[[], Made]) -> Made:
         """What ``make`` makes of this day, and of ``given`` (the settings, or None), made once: a day
@@ -198,13 +198,14 @@ class DayFacts:
         return made
 
 
-def _columns(serves: Sequence[ServeFact]) -> Columns:
+def columns_of(serves: Sequence[tuple[Any, ...]]) -> Columns:
+    """``serves``, facts or plain tuples of their fields, field by field."""
     return list(zip(*serves, strict=True)) or [()] * len(ServeFact._fields)
 
 
 def of_columns(columns: Columns, **rest: Any) -> DayFacts:
     """A day's facts; ``rest``: its fields but for the serves."""
-    facts = DayFacts(serves=tuple(made(ServeFact, zip(*columns, strict=True))), **rest)
+    facts = _unpacked(columns, rest)
     facts.once("columns", None, lambda: columns)
     return facts
 

@@ -100,10 +100,10 @@ def _span(cuts: Sequence[int], at_ms: int, bounds: tuple[int, int]) -> tuple[int
 
 
 def _of_serves(serves: Sequence[ServeFact]) -> tuple[int, int, int, int]:
-    rung = sum([one.portion_ul for one in serves if one.portion_ul > 0 and not one.voided])
+    rung = sum([one.portion_ul for one in serves if one.paired])
     logged = sum([
         one.volume_ul - one.left_ul - one.not_compared_ul for one in serves
-        if one.portion_ul <= 0 and not one.voided
+        if not one.paired and not one.voided
     ])
     return sum([part[2] for one in serves for part in one.parts]), rung, logged, 0
 

@@ -25,6 +25,7 @@ from unrung.ledger.facts import (
     ServeFact,
     SilenceFact,
     TillFact,
+    columns_of,
     of_columns,
 )
 
@@ -119,7 +120,7 @@ def unpacked(content: bytes) -> DayFacts:
     if whole[:1] == b"{":
         read = json.loads(whole)
         rows = [(*row[:_PARTS], tuple(map(tuple, row[_PARTS])), *row[_PARTS + 1 :]) for row in read["serves"]]
-        columns: Columns = list(zip(*rows, strict=True)) or [()] * len(ServeFact._fields)
+        columns = columns_of(rows)
     else:
         end = 4 + int.from_bytes(whole[:4], "little")
         read = json.loads(whole[4:end])
