@@ -130,6 +130,19 @@ def test_a_clock_that_falls_back_while_folders_are_looked_at_puts_no_row_aside(b
     assert not (bar.till / "b.csv").exists() and bar.query("SELECT * FROM rejects") == []
 
 
+@pytest.mark.parametrize(("began", "jumped"), [(NOON, FLAT["2001"]), (FLAT["2001"], NOON)])
+def test_a_step_that_began_before_the_clock_jumped_does_not_unsay_what_is_so_since(
+    bar: VenueFolder, began: int, jumped: int
+) -> None:
+    with bar.open() as (settings, db):
+        venue = Venue(bar.path, settings, Clock(lambda: jumped, lambda: 0.0), stamp_of(bar.path))
+        venue.clock_is_wrong(db, jumped)
+        before = dict(venue.problems)
+        assert ("clock" in before) == (jumped != NOON)
+        assert venue.clock_is_wrong(db, began) == (began != NOON)
+        assert venue.problems == before
+
+
 @pytest.fixture
 def watched(tmp_path: Path) -> Iterator[tuple[VenueFolder, Desk, Served]]:
     """A bar with mail and heartbeat; an evening's exports wait."""

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from unrung.clock_doubt import clock_doubt
-from unrung.clock_trust import clock_trouble
+from unrung.clock_trust import FAR_MS, clock_trouble
 from unrung.config_tables import OPTIONAL, TABLES
 from unrung.service.clock import REAL, Clock
 from unrung.settings import Settings
@@ -34,6 +34,7 @@ class Venue:
     """Source of trouble to a sentence; what is over is taken out."""
     fresh: threading.Event = field(default_factory=threading.Event)
     """Rows came in since today was last judged."""
+    _telling: threading.Lock = field(default_factory=threading.Lock)
 
     @contextmanager
     def store(self) -> Iterator[Store]:
@@ -48,7 +49,11 @@ class Venue:
         """Whether what depends on the date has to wait; told while it does. ``now_ms``: the moment that
         is then worked with; read again afterwards, the clock may have fallen back between the two."""
         wrong = clock_trouble(db, self.settings, now_ms)
-        self.note("clock", wrong or clock_doubt(db, self.settings, now_ms))
+        said = wrong or clock_doubt(db, self.settings, now_ms)
+        with self._telling:
+            # A step that began before the clock jumped would take back what a later one has told.
+            if abs(self.clock.wall_ms() - now_ms) < FAR_MS:
+                self.note("clock", said)
         return bool(wrong)
 
     def note(self, key: str, text: str) -> None:
