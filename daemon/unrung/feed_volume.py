@@ -7,6 +7,7 @@ last weeks and its spread.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date, timedelta
 from math import exp, log
 from statistics import median
@@ -34,20 +35,28 @@ Counts = tuple[int, int]
 """Rows of the till, rows of the meters."""
 
 
-def odd_proportion(history: list[Counts], today: Counts) -> float:
+def odd_proportion(history: Iterable[Counts], today: Counts) -> float:
     """How many times as many till rows as usual there are for today's meter rows; 1 where that is nothing
-    out of the way.
+    out of the way. ``history``: of at most ``DAYS`` days, and no more of them are asked for than it takes.
 
     >>> usual = [(300 + 5 * n, 400 + 7 * n) for n in range(12)]
     >>> odd_proportion(usual, (80, 110)), round(odd_proportion(usual, (100, 400)), 1)
     (1.0, 0.3)
     """
-    shares = [log(till / meters) for till, meters in history if min(till, meters) >= FEWEST_ROWS]
-    if len(shares) < FEWEST_DAYS or max(today) < FEWEST_ROWS or not min(today):
+    if max(today) < FEWEST_ROWS or not min(today):
+        return 1.0
+    own, shares, near = log(today[0] / today[1]), list[float](), 0
+    for till, meters in history:
+        if min(till, meters) >= FEWEST_ROWS:
+            shares.append(log(till / meters))
+            near += abs(own - shares[-1]) < log(FACTOR)
+        if 2 * near > DAYS:  # more than half are near: the median of all is, whatever the others are
+            return 1.0
+    if len(shares) < FEWEST_DAYS:
         return 1.0
     middle = median(shares)
     sigma = max(LEAST_SIGMA, MAD_TO_SIGMA * median(abs(share - middle) for share in shares))
-    off = log(today[0] / today[1]) - middle
+    off = own - middle
     return exp(off) if abs(off) >= max(log(FACTOR), SIGMAS * sigma) else 1.0
 
 
@@ -64,10 +73,11 @@ def odd_volume(db: Store, settings: Settings, day: date) -> Odd:
     today = _counts(db, settings, day)
     if max(today) < FEWEST_ROWS or not min(today):
         return Odd()
-    earlier = [_counts(db, settings, day - timedelta(days=n)) for n in range(1, DAYS + 1)]
-    times = odd_proportion(earlier, today)
+    days = [day - timedelta(days=n) for n in range(1, DAYS + 1)]
+    times = odd_proportion((_counts(db, settings, one) for one in days), today)
     if times == 1.0:
         return Odd()
+    earlier = [_counts(db, settings, one) for one in days]
     weekday = [one for one in earlier[6::7] if min(one) >= FEWEST_ROWS] or earlier
     usual = [max(1, round(median(one[side] for one in weekday))) for side in (0, 1)]
     side = max((0, 1), key=lambda nth: abs(log(today[nth] / usual[nth])))

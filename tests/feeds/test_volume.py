@@ -5,13 +5,16 @@ from __future__ import annotations
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
+from random import Random
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from mail.servers import Desk, serving
 from service.evenings import after, mailing_bar
 from service.mails import sent, text
-from unrung.feed_volume import odd_proportion
+from unrung.feed_volume import DAYS, odd_proportion
 from venue_folder import VenueFolder, pour, ring
 
 LAST = 22
@@ -83,3 +86,21 @@ def test_a_quiet_day_is_nothing_odd(bar: VenueFolder, desk: Desk) -> None:
 def test_only_the_proportion_tells(till: int, meters: int, times: float) -> None:
     usual = [(300 + 5 * n, 400 + 7 * n) for n in range(12)]
     assert odd_proportion(usual, (till, meters)) == pytest.approx(times, abs=0.05)
+
+
+@given(
+    history=st.lists(st.tuples(*[st.integers(40, 900)] * 2), max_size=DAYS),
+    today=st.tuples(*[st.integers(0, 900)] * 2), seed=st.randoms(use_true_random=False),
+)
+def test_days_that_are_not_asked_for_any_more_would_change_nothing(
+    history: list[tuple[int, int]], today: tuple[int, int], seed: Random
+) -> None:
+    """All days are asked for where the odd ones come first."""
+    shuffled = seed.sample(history, len(history))
+    assert odd_proportion(history, today) == odd_proportion(shuffled, today)
+
+
+def test_no_more_days_are_asked_for_than_it_takes() -> None:
+    asked = iter([(300, 400)] * DAYS)
+    assert odd_proportion(asked, (310, 400)) == 1.0
+    assert len([*asked]) == DAYS - (DAYS // 2 + 1)

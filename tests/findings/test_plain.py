@@ -28,7 +28,7 @@ def test_each_glass_is_held_against_those_around_it_whatever_day_they_are_of() -
         ]
         stretches = [
             Stretch(day, number, 0, Glasses(
-                list(range(len(own))), [0] * len(own), own, min(own), max(own), frozenset(), {}))
+                list(range(len(own))), own, min(own), max(own), frozenset(), {}))
             for number, own in enumerate(days)
         ]
         whole = [*chain.from_iterable(days)]

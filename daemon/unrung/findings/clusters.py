@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Sequence
 from datetime import UTC, datetime
@@ -57,11 +58,15 @@ def cluster_of(facts: Facts, settings: Settings, outlet: str, keys: Sequence[int
 
 def _trade(day: DayFacts, zone: ZoneInfo) -> Counter[tuple[str, int]]:
     """A day's serves by outlet and local hour."""
-    own = columns(day)
-    quarters = [end_ms // QUARTER_MS for end_ms in own.end_ms]
+    outlets, ends = columns(day).outlet, columns(day).end_ms
     found: Counter[tuple[str, int]] = Counter()
-    for (outlet, quarter), count in Counter(zip(own.outlet, quarters, strict=True)).items():
-        found[outlet, _hour(quarter, zone)] += count
+    low = 0
+    while low < len(ends):
+        quarter = ends[low] // QUARTER_MS
+        high, hour = bisect_left(ends, (quarter + 1) * QUARTER_MS, low), _hour(quarter, zone)
+        for outlet, count in Counter(outlets[low:high]).items():
+            found[outlet, hour] += count
+        low = high
     return found
 
 

@@ -19,7 +19,8 @@ from statistics import NormalDist, fmean
 from typing import NamedTuple
 
 from unrung.findings.facts import Facts, Window
-from unrung.findings.glasses import TOP_UP_SHARE, Cell, Glasses, in_one_go
+from unrung.findings.glasses import TOP_UP_SHARE, Cell, in_one_go
+from unrung.findings.of_a_day import columns
 from unrung.findings.plain import Kept, Stretch, near_their_like
 from unrung.findings.statistics import spread
 
@@ -110,7 +111,7 @@ def _fills_at(facts: Facts, cells: dict[Cell, list[Stretch]]) -> dict[Cell, Fill
     """The fills of one tap."""
     made, moved = {}, _moved(facts, next(iter(cells)).tap)
     for cell, stretches in cells.items():
-        left = [_left(moved, cell, stretch.first, stretch.glasses) for stretch in stretches]
+        left = [_left(moved, cell, stretch) for stretch in stretches]
         parts = [
             Part(stretch.number, stretch.first, kept)
             for stretch, kept in zip(stretches, near_their_like(stretches, cell, left), strict=True)
@@ -156,18 +157,19 @@ def _moved(facts: Facts, tap: str) -> _Moved:
     return sorted(moved), moved
 
 
-def _left(moved: _Moved, cell: Cell, first: int, glasses: Glasses) -> list[float]:
+def _left(moved: _Moved, cell: Cell, stretch: Stretch) -> list[float]:
     """The ratios less what is explained: the very list where nothing is."""
-    keys, taken = moved
+    (keys, taken), first, glasses = moved, stretch.first, stretch.glasses
     if not keys:
         return glasses.ratios
     low = bisect_left(keys, first + glasses.numbers[0])
     high = bisect_right(keys, first + glasses.numbers[-1], low)
     if low == high or taken.keys().isdisjoint([first + number for number in glasses.numbers]):
         return glasses.ratios
+    volumes_ul = columns(stretch.day).volume_ul
     return [
-        (difference_ul - taken.get(first + number, 0)) / cell.portion_ul
-        for number, difference_ul in zip(glasses.numbers, glasses.differences_ul, strict=True)
+        (volumes_ul[number] - cell.portion_ul - taken.get(first + number, 0)) / cell.portion_ul
+        for number in glasses.numbers
     ]
 
 

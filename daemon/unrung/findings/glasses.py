@@ -30,10 +30,8 @@ class Glasses(NamedTuple):
 
     numbers: list[int]
     """Of their serves within the day."""
-    differences_ul: list[int]
-    """Metered less set."""
     ratios: list[float]
-    """The same over the portion."""
+    """Metered less set, over the portion."""
     least: float
     """Of the ratios."""
     most: float
@@ -86,7 +84,7 @@ def _glasses_of(day: DayFacts) -> dict[bool, dict[Cell, Glasses]]:
 
 
 def _glasses(own: Columns, portion_ul: int, numbers: list[int], other_size: set[int]) -> Glasses:
-    differences_ul = [own.volume_ul[number] - portion_ul for number in numbers]
-    ratios = [difference_ul / portion_ul for difference_ul in differences_ul]
+    volumes_ul = map(own.volume_ul.__getitem__, numbers)
+    ratios = [(volume_ul - portion_ul) / portion_ul for volume_ul in volumes_ul]
     apart = frozenset(other_size.intersection(numbers))
-    return Glasses(numbers, differences_ul, ratios, min(ratios), max(ratios), apart, {})
+    return Glasses(numbers, ratios, min(ratios), max(ratios), apart, {})

@@ -6,7 +6,7 @@ from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
-from itertools import pairwise
+from itertools import chain, pairwise
 from operator import sub
 from typing import NamedTuple
 
@@ -30,19 +30,24 @@ def till_pauses(day: DayFacts, outlet_of: Mapping[str, str]) -> list[tuple[str, 
     rows: dict[str, list[int]] = defaultdict(list)
     for till in day.till:
         rows[till.outlet] += till.at_s
-    at = {outlet: [day.bounds[0] + 1000 * second for second in sorted(own)] for outlet, own in rows.items()}
-    pours: dict[str, list[int]] = defaultdict(list)
-    if any(map(_long, at.values())):
-        for number, (tap, volume_ul) in enumerate(
-            zip(columns(day).tap, columns(day).volume_ul, strict=True)
-        ):
-            if volume_ul >= GLASS_UL:
-                pours[outlet_of.get(tap, "")].append(number)
-    ends = columns(day).end_ms
-    return [
-        (outlet, gap, [n for n in pours[outlet] if gap[0] <= ends[n] < gap[1]])
-        for outlet, own in sorted(at.items()) for gap in pauses(own, [ends[n] for n in pours[outlet]])
-    ]
+    found, (start_ms, _), own = list[tuple[str, Gap, list[int]]](), day.bounds, columns(day)
+    for outlet, seconds in sorted(rows.items()):
+        at = [start_ms + 1000 * second for second in sorted(seconds)]
+        if _long(at):
+            pours = _poured_at(day, outlet_of, outlet)
+            ends = [own.end_ms[number] for number in pours]
+            found += [
+                (outlet, (low, high), pours[bisect_left(ends, low) : bisect_left(ends, high)])
+                for low, high in pauses(at, ends)
+            ]
+    return found
+
+
+def _poured_at(day: DayFacts, outlet_of: Mapping[str, str], outlet: str) -> list[int]:
+    """Numbers of the day's glasses at one outlet's taps."""
+    volumes_ul, taps = columns(day).volume_ul, day.once("by tap", None, partial(by_tap, day))
+    own = [numbers for tap, numbers in taps.items() if outlet_of.get(tap, "") == outlet]
+    return [number for number in sorted(chain.from_iterable(own)) if volumes_ul[number] >= GLASS_UL]
 
 
 class MeterPause(NamedTuple):
