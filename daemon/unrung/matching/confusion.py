@@ -13,7 +13,6 @@ from dataclasses import replace
 import numpy as np
 
 from unrung.matching import priors
-from unrung.matching.assign import best_assignment
 from unrung.matching.columns import Bools, Floats, Ints, spread
 from unrung.matching.costs import possible_pairs
 from unrung.matching.laws import Laws
@@ -78,19 +77,16 @@ def with_confusion(
 
 
 def with_wrong_buttons(
-    edges: Edges, rings: Rings, glasses: Glasses, laws: Laws, confusion: Confusion
+    edges: Edges, rings: Rings, glasses: Glasses, laws: Laws, confusion: Confusion,
+    well_ring: Bools, well_glass: Bools,
 ) -> Edges:
     """``edges`` and those between any two products but the confused ones, at a price: a wrong button now
     and then, at any hour. Only where the ring or the serve is badly off without: two that are well paired
-    by their own names have no reason to change."""
-    partner = best_assignment(edges, len(rings.product))
-    well = (partner[edges.ring] == edges.glass) & (edges.gain >= priors.POOR_GAIN * priors.MILLINATS)
-    poor_ring, poor_glass = np.ones(len(partner), np.bool_), np.ones(len(glasses.end), np.bool_)
-    poor_ring[edges.ring[well]], poor_glass[edges.glass[well]] = False, False
+    (``well_ring``, ``well_glass``) by their own names have no reason to change."""
     real = ~is_said(rings)
     parts = (
-        _wrong_buttons(rings, glasses, laws, confusion, real & poor_ring, np.ones_like(poor_glass)),
-        _wrong_buttons(rings, glasses, laws, confusion, real & ~poor_ring, poor_glass),
+        _wrong_buttons(rings, glasses, laws, confusion, real & ~well_ring, np.ones_like(well_glass)),
+        _wrong_buttons(rings, glasses, laws, confusion, real & well_ring, ~well_glass),
     )
     return put_together((edges, *parts), len(glasses.end))
 

@@ -48,8 +48,10 @@ def learn_totals(started: Started, settings: MatchSettings, lo_ms: Ints) -> Lear
     paired = np.flatnonzero((partner >= 0) & ~is_said(rings))
     residual = rings.corrected[paired] - glasses.end[partner[paired]]
     rings, order = rings_of(started.rung, known)
-    return Learnt(serves, price(weighed, serves, known), rings, order, known, residual,
-                  np.zeros(len(residual), np.int64))
+    return Learnt(
+        serves, price(weighed, serves, known), rings, order, known, residual,
+        np.zeros(len(residual), np.int64), np.zeros(len(order), np.bool_), np.zeros(len(serves.at), np.bool_),
+    )
 
 
 def as_assigned(edges: Edges, partner: Ints, glasses: int) -> Chances:

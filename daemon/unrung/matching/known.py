@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from unrung.matching.clockwork import Clockwork
-from unrung.matching.columns import Floats, Ints, Units
+from unrung.matching.columns import Bools, Floats, Ints, Units
 from unrung.matching.confusion import Confusion
 from unrung.matching.laws import Laws
 from unrung.matching.rounds import Mates
@@ -59,6 +59,10 @@ class Learnt:
     """Residual lags of the last provisional pairs,"""
     residual_day: Ints
     """and their days."""
+    well_ring: Bools
+    """Per ring, whether it had a good serve in the last round,"""
+    well_serve: Bools
+    """and per serve, whether it stood already then and had a good ring."""
 
 
 @dataclass(frozen=True, slots=True)

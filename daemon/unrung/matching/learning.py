@@ -36,11 +36,14 @@ def learn(started: Started, settings: MatchSettings, lo_ms: Ints) -> Learnt:
     serves, known, glasses = started.serves, started.known, started.glasses
     day = weighed.fills.day
     residual = residual_day = np.zeros(0, np.int64)
-    near = np.ones(len(rung.units.at) + len(rung.said.corrected), np.bool_)
+    well = np.ones(len(rung.units.at) + len(rung.said.corrected), np.bool_)
+    kept = np.zeros(len(weighed.judged.sized), np.bool_)
     for _ in range(priors.LEARNING_ROUNDS):
         rings, order = rings_of(rung, known)
-        edges, partner = assigned(rings, glasses, known, near[order])
-        near[order] = _well_paired(edges, partner)
+        edges, partner = assigned(rings, glasses, known, well[order])
+        good = _well_paired(edges, partner)
+        well[order] = _marked(len(partner), edges.ring[good])
+        kept = _marked(len(weighed.judged.sized), serves.at[edges.glass[good]])
         cut = second_look(weighed, cut, serves, edges, partner, rings, known.laws, known.lines)
         likely = chances(edges, len(rings.product), day[glasses.product])
         known, residual, residual_day = from_pairs(
@@ -51,7 +54,9 @@ def learn(started: Started, settings: MatchSettings, lo_ms: Ints) -> Learnt:
         serves = serves_of(weighed, cut, lo_ms)
         glasses = price(weighed, serves, known)
     rings, order = rings_of(rung, known)
-    return Learnt(serves, glasses, rings, order, known, residual, residual_day)
+    return Learnt(
+        serves, glasses, rings, order, known, residual, residual_day, well[order], kept[serves.at]
+    )
 
 
 def price(weighed: Weighed, serves: Serves, known: Known) -> Glasses:
@@ -104,10 +109,15 @@ def assigned(
 
 
 def _well_paired(edges: Edges, partner: Ints) -> Bools:
-    """Rings that have a good serve."""
-    found = np.zeros(len(partner), np.bool_)
-    chosen = partner[edges.ring] == edges.glass
-    found[edges.ring[chosen]] = edges.gain[chosen] >= priors.POOR_GAIN * priors.MILLINATS
+    """Edges that are pairs, and good ones."""
+    found: Bools = partner[edges.ring] == edges.glass
+    found &= edges.gain >= priors.POOR_GAIN * priors.MILLINATS
+    return found
+
+
+def _marked(count: int, rows: Ints) -> Bools:
+    found = np.zeros(count, np.bool_)
+    found[rows] = True
     return found
 
 

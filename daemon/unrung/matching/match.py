@@ -35,7 +35,9 @@ def match_day(before: Prepared | None, day: Prepared, after: Prepared | None) ->
     if nodes.confusion:
         edges = with_confusion(edges, nodes.rings, nodes.glasses, nodes.laws, nodes.confusion)
     if not blurred:
-        edges = with_wrong_buttons(edges, nodes.rings, nodes.glasses, nodes.laws, nodes.confusion)
+        edges = with_wrong_buttons(
+            edges, nodes.rings, nodes.glasses, nodes.laws, nodes.confusion, nodes.well_ring, nodes.well_glass
+        )
     assigned = (good_assignment if blurred else best_assignment)(edges, len(nodes.rings.product))
     partner = own(nodes.rings, nodes.glasses, assigned)
     said = is_said(nodes.rings)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from unrung.matching.columns import Ints
+from unrung.matching.columns import Bools, Ints
 from unrung.matching.confusion import Confusion
 from unrung.matching.laws import CLASSES, Laws
 from unrung.matching.prepare import Prepared
@@ -26,6 +26,9 @@ class Nodes:
     ring_row: Ints
     glass_day: Ints
     glass_row: Ints
+    well_ring: Bools
+    """Per ring, and per glass, whether its day's learning left it well paired."""
+    well_glass: Bools
     confusion: Confusion
 
 
@@ -56,6 +59,8 @@ def gather(days: Sequence[Prepared], rings: Sequence[Ints], glasses: Sequence[In
         Glasses(**{name: column[by_glass] for name, column in g.items()}),
         _stacked([day.laws for day in days]),
         ring_day[by_ring], ring_row[by_ring], glass_day[by_glass], glass_row[by_glass],
+        np.concatenate([d.well_ring[at] for d, at in zip(days, rings, strict=True)])[by_ring],
+        np.concatenate([d.well_serve[at] for d, at in zip(days, glasses, strict=True)])[by_glass],
         tuple(sorted({
             (int(code[rung]), int(code[poured]))
             for day, code in zip(days, names, strict=True) for rung, poured in day.confusion

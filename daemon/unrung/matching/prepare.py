@@ -15,6 +15,7 @@ import numpy as np
 from unrung.matching import priors
 from unrung.matching.columns import (
     NEVER_MS,
+    Bools,
     Entries,
     Ints,
     Pours,
@@ -61,6 +62,9 @@ class Prepared:
     confusion: Confusion
     blurred: bool
     """Single pairs tell nothing: serves stand too close, or rings come too late."""
+    well_ring: Bools
+    """Per ring, and per serve, whether learning left it well paired."""
+    well_serve: Bools
 
 
 class DayRows(NamedTuple):
@@ -180,7 +184,7 @@ def _one_day(
         Laws(laws.scale, laws.solo[number : number + 1], laws.mates[law], laws.solo_share[law]),
         _clock(learnt, number),
         tuple((rung - first, poured - first) for rung, poured in confused if first <= rung < products[1]),
-        blurred,
+        blurred, learnt.well_ring[ring], learnt.well_serve[serve],
     )
 
 
