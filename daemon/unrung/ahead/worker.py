@@ -9,6 +9,7 @@ import os
 import sys
 from collections.abc import Sequence
 from contextlib import closing
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, cast
@@ -37,11 +38,13 @@ def read_ledger(given: IO[bytes]) -> DayLedger:
 
 def give_ledgers(db: Store, settings: Settings, days: Sequence[date], give: Give) -> None:
     """The ledger of every day, without findings."""
-    from unrung.daybook import ledger_of  # who starts the process needs none of it
+    from unrung.daybook import ledger_of  # who starts the process needs none of these
+    from unrung.store.facts import in_bytes
 
     cache: Cache = {}
     for number, day in enumerate(days):
-        give(ledger_of(db, settings, day, cache, days[number + 1 : number + 1 + TOGETHER]))
+        ledger = ledger_of(db, settings, day, cache, days[number + 1 : number + 1 + TOGETHER])
+        give(replace(ledger, facts=in_bytes(ledger.facts)) if ledger.facts else ledger)
 
 
 @seldom_collected()

@@ -58,14 +58,20 @@ def cluster_of(facts: Facts, settings: Settings, outlet: str, keys: Sequence[int
 
 def _trade(day: DayFacts, zone: ZoneInfo) -> Counter[tuple[str, int]]:
     """A day's serves by outlet and local hour."""
-    outlets, ends = columns(day).outlet, columns(day).end_ms
     found: Counter[tuple[str, int]] = Counter()
-    low = 0
+    for outlet, quarter, count in day.once("quarters", None, partial(quarters, day)):
+        found[outlet, _hour(quarter, zone)] += count
+    return found
+
+
+def quarters(day: DayFacts) -> list[tuple[str, int, int]]:
+    """(outlet, quarter of an hour since 1970, its serves that ended in it) of a day."""
+    outlets, ends = columns(day).outlet, columns(day).end_ms
+    found, low = list[tuple[str, int, int]](), 0
     while low < len(ends):
         quarter = ends[low] // QUARTER_MS
-        high, hour = bisect_left(ends, (quarter + 1) * QUARTER_MS, low), _hour(quarter, zone)
-        for outlet, count in Counter(outlets[low:high]).items():
-            found[outlet, hour] += count
+        high = bisect_left(ends, (quarter + 1) * QUARTER_MS, low)
+        found += [(outlet, quarter, count) for outlet, count in Counter(outlets[low:high]).items()]
         low = high
     return found
 

@@ -27,6 +27,7 @@ from unrung.findings import (
     unlogged_cleaning,
     wrong_size,
 )
+from unrung.findings.drawn import recall
 from unrung.findings.facts import Facts, facts_of
 from unrung.findings.finding import Finding, rows_of
 from unrung.ledger.facts import DayFacts
@@ -61,6 +62,8 @@ def findings_of(
     """All findings over ``days`` (in order, the last is the one they are for), and what is left
     to explain. The same days give the same findings. ``settled``: a finding as it stands after the
     fixes."""
+    for day in days:
+        recall(day)
     facts = facts_of(days, settings)
     found: list[Finding] = []
     for find in TABLE.values():

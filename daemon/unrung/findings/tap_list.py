@@ -80,7 +80,7 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
     """One finding per tap and product that it seems to pour."""
     days: dict[tuple[str, str], list[Hit]] = defaultdict(list)
     for number, day in enumerate(facts.window.days):
-        for tap, product, own, other in day.once("strangers", None, partial(_strangers, day)):
+        for tap, product, own, other in day.once("strangers", None, partial(strangers, day)):
             days[tap, product].append((number, own, other))
     if not days:
         return []
@@ -132,7 +132,7 @@ def _own_share(run: list[Hit]) -> float:
     return sum(own.close for _, own, _ in run) / sum(own.serves for _, own, _ in run)
 
 
-def _strangers(day: DayFacts) -> list[tuple[str, str, Fit, Fit]]:
+def strangers(day: DayFacts) -> list[tuple[str, str, Fit, Fit]]:
     """(tap, other product, fit of its own, fit of the other) of taps that fit another better."""
     glasses = glasses_of(day)
     first = {tap: day.serves[numbers[0]] for tap, (numbers, _) in glasses.items()}

@@ -6,7 +6,7 @@ Times are UTC milliseconds by the meters' clock; volumes whole microlitres.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from datetime import date
 from functools import partial
@@ -179,14 +179,20 @@ class DayFacts:
 
     def __reduce__(self) -> tuple[Any, ...]:
         """Its serves as columns, since a process that hands days to another would spend more time on
-        packing them one by one than on many a step of making them."""
+        packing them one by one than on many a step of making them. Of what was made of it, bytes go along:
+        they are made to be handed on."""
         names = [one.name for one in fields(self) if one.init and one.name != "serves"]
         rest = {name: getattr(self, name) for name in names}
-        return _unpacked, (columns_of(self.serves), rest)
+        made = {name: one for name, (_, one) in self._made.items() if isinstance(one, bytes)}
+        return _unpacked, (columns_of(self.serves), rest, made)
 
     def columns(self) -> Columns:
         """Its serves field by field."""
         return self.once("columns", None, partial(columns_of, self.serves))
+
+    def known(self, name: str) -> Any:
+        """What ``once`` made under ``name``; None where it made nothing."""
+        return self._made.get(name, (None, None))[1]
 
     def once(self, name: str, given: object, make: Callable[[], Made]) -> Made:
         """What ``make`` makes of this day, and of ``given`` (the settings, or None), made once: a day
@@ -210,5 +216,8 @@ def of_columns(columns: Columns, **rest: Any) -> DayFacts:
     return facts
 
 
-def _unpacked(columns: Columns, rest: dict[str, Any]) -> DayFacts:
-    return DayFacts(serves=tuple(made(ServeFact, zip(*columns, strict=True))), **rest)
+def _unpacked(columns: Columns, rest: dict[str, Any], known: Mapping[str, bytes] | None = None) -> DayFacts:
+    facts = DayFacts(serves=tuple(made(ServeFact, zip(*columns, strict=True))), **rest)
+    for name, one in (known or {}).items():
+        facts.once(name, None, partial(bytes, one))
+    return facts

@@ -8,12 +8,16 @@ import sys
 import zlib
 from array import array
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
+from functools import partial
 from itertools import accumulate, chain, pairwise
 from typing import Any
 
 from sqlite_utils import Database
 
+from unrung import __version__
+from unrung.findings import drawn
 from unrung.ledger.facts import (
     ClockFact,
     Columns,
@@ -49,25 +53,51 @@ which are not unpacked again; a megabyte a busy day, so none is kept longer."""
 
 def save_facts(db: Database, facts: DayFacts) -> None:
     """Keep a day's facts in place of what was known of it; inside the caller's transaction."""
-    content = packed(facts)
+    content, known = _in_bytes(facts)
     _LAST_READ[content] = facts
     db.execute(
-        "INSERT INTO day_facts (day, facts) VALUES (?, ?) "
-        "ON CONFLICT (day) DO UPDATE SET facts = excluded.facts",
-        [facts.day.isoformat(), content],
+        "INSERT INTO day_facts (day, facts, drawn, drawn_of) VALUES (?, ?, ?, ?) ON CONFLICT (day) DO UPDATE "
+        "SET facts = excluded.facts, drawn = excluded.drawn, drawn_of = excluded.drawn_of",
+        [facts.day.isoformat(), content, known, _drawn_of(content)],
     )
+
+
+def in_bytes(facts: DayFacts) -> DayFacts:
+    """The same day with the bytes that ``save_facts`` keeps of it, and nothing else that was made of it."""
+    content, known = _in_bytes(facts)
+    alone = replace(facts)
+    alone.once("packed", None, lambda: content)
+    alone.once("drawn", None, lambda: known)
+    return alone
+
+
+def _in_bytes(facts: DayFacts) -> tuple[bytes, bytes]:
+    content = facts.once("packed", None, partial(packed, facts))
+    return content, facts.once("drawn", None, partial(drawn.packed, facts))
+
+
+def _drawn_of(content: bytes) -> str:
+    """Of which facts, and by which program and rules, something was drawn: by others it may be different."""
+    return f"{zlib.crc32(content):08x} {__version__} {drawn.RULES}"
 
 
 def facts_between(db: Database, first: date, last: date) -> list[DayFacts]:
     """Facts of the issued business days first..last, in order."""
     rows = db.execute(
-        "SELECT facts FROM day_facts WHERE day BETWEEN ? AND ? ORDER BY day",
+        "SELECT facts, drawn, drawn_of FROM day_facts WHERE day BETWEEN ? AND ? ORDER BY day",
         [first.isoformat(), last.isoformat()],
     ).fetchall()
-    found = {content: _LAST_READ.get(content) or unpacked(content) for (content,) in rows}
+    found = {content: _LAST_READ.get(content) or _read_back(content, *known) for content, *known in rows}
     _LAST_READ.clear()
     _LAST_READ.update(found)
     return list(found.values())
+
+
+def _read_back(content: bytes, known: bytes, drawn_of: str) -> DayFacts:
+    facts = unpacked(content)
+    if drawn_of == _drawn_of(content):
+        facts.once("drawn", None, lambda: known)
+    return facts
 
 
 def facts_digest(db: Database, first: date, last: date) -> str:

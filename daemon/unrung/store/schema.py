@@ -146,7 +146,7 @@ CREATE TABLE leaves (
 ) STRICT, WITHOUT ROWID;
 CREATE TABLE day_facts (
   day TEXT PRIMARY KEY,           -- ISO business day
-  facts BLOB NOT NULL             -- zlib over JSON: serve by serve, what findings are drawn from
+  facts BLOB NOT NULL             -- zlib: serve by serve, what findings are drawn from
 ) STRICT;
 CREATE TABLE issued (
   id INTEGER PRIMARY KEY,
@@ -250,6 +250,13 @@ DROP INDEX movements_at;
 CREATE INDEX movements_at ON movements (at_ms, kind) WHERE superseded_by IS NULL;
 """
 
+_DRAWN = """
+-- what findings draw from the day alone: zlib over JSON
+ALTER TABLE day_facts ADD COLUMN drawn BLOB NOT NULL DEFAULT x'';
+-- of which facts, and by what: as it does not say so, it is drawn anew
+ALTER TABLE day_facts ADD COLUMN drawn_of TEXT NOT NULL DEFAULT '';
+"""
+
 
 @migrations()
 def m001_first_form(db: Database) -> None:
@@ -276,11 +283,17 @@ def m004_days_in_outline(db: Database) -> None:
         db.execute(statement)
 
 
+@migrations()
+def m005_what_findings_draw_from_a_day(db: Database) -> None:
+    for statement in statements(_DRAWN):
+        db.execute(statement)
+
+
 def statements(script: str) -> list[str]:
     """The statements of ``script``, one by one: executescript would end the transaction."""
     lines = (line.split("--")[0].rstrip() for line in script.splitlines())
     return [part.strip() for part in "\n".join(lines).split(";") if part.strip()]
 
 
-NEWEST = 4
+NEWEST = 5
 """PRAGMA user_version of a store with every migration applied."""
