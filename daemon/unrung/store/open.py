@@ -103,7 +103,7 @@ def write_tx(db: Database) -> Iterator[Database]:
     between; BEGIN IMMEDIATE waits its turn instead. Raises StoreError where SQLite refuses: the
     lock is not to be had, the disk is full.
     """
-    with _ONE_WRITER:
+    with _ONE_WRITER, _undone_in_memory(db):
         try:
             db.execute("BEGIN IMMEDIATE")
             yield db
@@ -114,6 +114,18 @@ def write_tx(db: Database) -> Iterator[Database]:
             if isinstance(error, sqlite3.DatabaseError):
                 raise refused(getattr(db, "path", "the store"), error) from error
             raise
+
+
+@contextmanager
+def _undone_in_memory(db: Database) -> Iterator[None]:
+    """What a statement or savepoint would need to be undone is some pages, which SQLite else writes to a file:
+    for an export's rows more pages than it writes to the store. Sorting outside of it may take a file."""
+    db.execute("PRAGMA temp_store = MEMORY")
+    try:
+        yield
+    finally:
+        with suppress(sqlite3.Error, StoreError):
+            db.execute("PRAGMA temp_store = DEFAULT")
 
 
 def _connected(path: Path | str, uri: bool = False) -> sqlite3.Connection:
