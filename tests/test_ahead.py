@@ -12,14 +12,16 @@ from collections.abc import Iterator
 from contextlib import closing
 from datetime import date, timedelta
 from pathlib import Path
+from typing import IO
 
 import pytest
 
 from simulator import simulate, write_exports
 from starter import environment
 from unrung import daybook, issuing
-from unrung.ahead import ledgers
+from unrung.ahead import ledgers, stretches
 from unrung.ahead.backwards import Backwards
+from unrung.ahead.process import processors, read_bytes
 from unrung.catch_up import CaughtUp, catch_up
 from unrung.config_folder import load
 from unrung.opening import take_config
@@ -106,15 +108,15 @@ def test_a_process_that_ends_too_early_costs_time_only(
     bar: Path, alone: Path, tmp_path: Path, made: list[subprocess.Popen[bytes]],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    read, said, count = ledgers.read_ledger, list[str](), iter(range(DAYS))
+    read, said, count = read_bytes, list[str](), iter(range(DAYS))
 
-    def third_time_killed(given: object) -> object:
+    def third_time_killed(given: IO[bytes]) -> bytes:
         if next(count) == 2:
             made[0].kill()
             made[0].wait()
-        return read(given)  # type: ignore[arg-type]
+        return read(given)
 
-    monkeypatch.setattr(ledgers, "read_ledger", third_time_killed)
+    monkeypatch.setattr(ledgers, "read_bytes", third_time_killed)
     run(bar, tmp_path / "bar", said)
     assert sum("computing ahead ended" in text for text in said) == 1
     assert files(tmp_path / "bar") == files(alone)
@@ -132,7 +134,26 @@ def test_who_would_wait_computes_the_last_days_and_the_two_meet(
     monkeypatch.setattr(ledgers, "_is_late", lambda arrived: True)
     monkeypatch.setattr(Backwards, "taken", lambda self, day: own.append(day) or taken(self, day))  # type: ignore[func-returns-value]
     run(bar, tmp_path / "bar")
-    assert own == [LAST - timedelta(days=n) for n in reversed(range(6))]
+    assert own == [LAST - timedelta(days=n) for n in reversed(range(7))]
+    assert files(tmp_path / "bar") == files(alone)
+    assert rows(tmp_path / "bar") == rows(alone)
+
+
+def test_the_process_goes_on_with_the_next_stretch_where_the_two_have_met(
+    bar: Path, alone: Path, tmp_path: Path, made: list[subprocess.Popen[bytes]],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    own = list[int]()
+    taken = Backwards.taken
+    monkeypatch.setattr(issuing, "ledger_of", _never)
+    monkeypatch.setattr(stretches, "FEWEST", 4)
+    monkeypatch.setattr(stretches, "PART", 2)
+    monkeypatch.setattr(ledgers, "APART", 1)
+    monkeypatch.setattr(ledgers, "_is_late", lambda arrived: True)
+    monkeypatch.setattr(Backwards, "at_a_time", 1)
+    monkeypatch.setattr(Backwards, "taken", lambda self, day: own.append(day.day) or taken(self, day))  # type: ignore[func-returns-value]
+    run(bar, tmp_path / "bar")
+    assert own == [2, 3, 4, 5, 7, 8, 10]  # of days 1 to 5, 6 to 8, 9 and 10
     assert files(tmp_path / "bar") == files(alone)
     assert rows(tmp_path / "bar") == rows(alone)
 
@@ -161,7 +182,7 @@ def test_few_days_are_not_worth_a_process(monkeypatch: pytest.MonkeyPatch) -> No
 def test_after_kill_9_no_process_is_left_and_the_next_run_goes_on(
     bar: Path, alone: Path, tmp_path: Path
 ) -> None:
-    if ledgers.processors() < 2:
+    if processors() < 2:
         pytest.skip("one processor")
     shutil.copytree(bar, tmp_path / "bar")
     command = [sys.executable, "-m", "unrung", "catch-up", str(tmp_path / "bar"), "--through", str(LAST)]

@@ -1,4 +1,4 @@
-"""Ledgers of the last days of a backlog, three at a time, from the end backwards."""
+"""Ledgers of the last days of a stretch, three at a time, from the end backwards."""
 
 from __future__ import annotations
 
@@ -26,16 +26,23 @@ class Backwards:
     def __init__(self, db: Store, settings: Settings, days: Sequence[date]) -> None:
         self.made: dict[date, int] = {}
         """Where in the file each day's ledger begins."""
+        self.left = list(days)
+        """Days that were not made here."""
         self._file: IO[bytes] | None = None
-        self._db, self._settings, self._days = db, settings, list(days)
+        self._db, self._settings = db, settings
         self._edge: Cache = {}
         """Materials of the earliest day made, and of the day before it, which the next ones need."""
         self._failed = False
 
     def close(self) -> None:
         """What is not taken yet is gone."""
+        self.stop()
         if self._file is not None:
             self._file.close()
+
+    def stop(self) -> None:
+        """No more days are to be made here."""
+        self._edge = {}
 
     def go_on(self) -> bool:
         """Compute the days before those that are made. False where that failed: they are to be computed in
@@ -44,8 +51,8 @@ class Backwards:
 
         if self._failed:
             return False
-        end = len(self._days) - len(self.made)
-        days, cache = self._days[end - self.at_a_time : end], dict(self._edge)
+        # The first one needs as much made ready by itself as later three do.
+        days, cache = self.left[-self.at_a_time if self._edge else -1 :], dict(self._edge)
         made: dict[date, int] = {}
         try:
             self._file = self._file or tempfile.TemporaryFile()
@@ -61,6 +68,7 @@ class Backwards:
             self._failed = True
             return False
         self.made |= made
+        del self.left[-len(days) :]
         return True
 
     def taken(self, day: date) -> DayLedger:

@@ -1,13 +1,15 @@
 """Has ledgers computed ahead by a process of its own, and hands them over one by one.
 
-Where that process is behind, this one does not wait: it computes the last days itself, three at a time, from
-the end backwards, until the two meet. A ledger is the same wherever it is made.
+Where that process is behind, this one does not wait: it computes the last days of a stretch itself, three at
+a time, from the end backwards, until the two meet. A ledger is the same wherever it is made.
 """
 
 from __future__ import annotations
 
+import pickle
 import subprocess
 import threading
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from datetime import date
@@ -15,8 +17,9 @@ from queue import Empty, Queue
 from typing import IO
 
 from unrung.ahead.backwards import Backwards
-from unrung.ahead.process import WAITING, ended, processors, started
-from unrung.ahead.worker import read_ledger
+from unrung.ahead.process import ended, processors, read_bytes, started, write_message
+from unrung.ahead.stretches import stretches_of
+from unrung.ahead.worker import TOGETHER
 from unrung.issuing import Ahead
 from unrung.ledger.results import DayLedger
 from unrung.settings import Settings
@@ -24,10 +27,13 @@ from unrung.store.open import Store
 
 FEWEST_DAYS = 8
 """With fewer, starting the process takes longer than it saves."""
-APART = 2 * WAITING + 4
-"""Days that are left to the process, at least: those that it has made, or is about to."""
+APART = 2 * (1 + TOGETHER)
+"""Days of a stretch that are left to the process, at least: those that it is about to make."""
+ARRIVED = 40
+"""Ledgers that wait here, at most, as bytes (a busy day's are 180 kB): while the days that were computed here
+are issued, the process goes on."""
 
-Arrived = Queue[DayLedger | Exception]
+Arrived = Queue[bytes | Exception]
 
 
 @contextmanager
@@ -41,28 +47,29 @@ def ledgers_ahead(
     if len(days) < FEWEST_DAYS or processors() < 2:
         yield lambda day: None
         return
-    process = _started(settings, days)
-    assert process.stdout is not None
-    arrived: Arrived = Queue(WAITING)
+    stretches = stretches_of(days)
+    process = _started(settings, stretches)
+    assert process.stdin is not None and process.stdout is not None
+    arrived: Arrived = Queue(ARRIVED)
     receiver = threading.Thread(target=_receive, args=(process.stdout, arrived), daemon=True)
     receiver.start()
-    left, own = list(days), Backwards(db, settings, days)
+    left, own = deque(days), _Own(db, settings, stretches, process.stdin)
 
     def ahead(day: date) -> DayLedger | None:
-        if day in own.made:
-            return own.taken(day)
+        if (made := own.taken(day)) is not None:
+            return made
         if not left or left[0] != day:
             return None
-        while _is_late(arrived) and len(left) - len(own.made) >= APART + own.at_a_time and own.go_on():
+        while _is_late(arrived) and own.go_on(day):
             pass
-        ledger = arrived.get()
+        ledger = _next(arrived, day)
         if isinstance(ledger, Exception):
             left.clear()
             say(f"computing ahead ended ({type(ledger).__name__}); the days go on one by one")
             return None
-        del left[0]
-        if arrived.qsize() >= len(left) - len(own.made):
-            process.kill()  # the two have met
+        left.popleft()
+        while left and own.has(left[0]):
+            left.popleft()
         return ledger
 
     try:
@@ -76,20 +83,65 @@ def ledgers_ahead(
         own.close()
 
 
+class _Own:
+    """What this process computes itself; ``told`` (a pipe) how far it has come."""
+
+    def __init__(
+        self, db: Store, settings: Settings, stretches: Sequence[Sequence[date]], told: IO[bytes]
+    ) -> None:
+        self._stretches = [Backwards(db, settings, days) for days in stretches]
+        self._told = told
+
+    def has(self, day: date) -> bool:
+        return any(day in one.made for one in self._stretches)
+
+    def taken(self, day: date) -> DayLedger | None:
+        """The ledger of a day that was computed here, which is not kept any longer."""
+        return next((one.taken(day) for one in self._stretches if day in one.made), None)
+
+    def go_on(self, day: date) -> bool:
+        """Compute some days of the first stretch from ``day`` on that has enough of them. False where none
+        has, or that failed."""
+        for number, one in enumerate(self._stretches):
+            if sum(other >= day for other in one.left) < APART + one.at_a_time:
+                one.stop()
+            elif one.go_on():
+                with suppress(OSError):  # who reads from the process sees that it ended
+                    write_message(self._told, (number, len(one.left)))
+                return True
+        return False
+
+    def close(self) -> None:
+        for one in self._stretches:
+            one.close()
+
+
 def _is_late(arrived: Arrived) -> bool:
     """Whether the next ledger is still to come."""
     return arrived.empty()
+
+
+def _next(arrived: Arrived, day: date) -> DayLedger | Exception:
+    """The ledger of ``day``, past those that were computed here as well."""
+    while not isinstance(given := arrived.get(), Exception):
+        try:
+            ledger: DayLedger = pickle.loads(given)
+        except Exception as error:  # noqa: BLE001 - whatever it is, the days can be computed here
+            return error
+        if ledger.day == day:
+            return ledger
+    return given
 
 
 def _receive(source: IO[bytes], arrived: Arrived) -> None:
     """Ledgers as they come, up to the error that ends them."""
     while True:
         try:
-            arrived.put(read_ledger(source))
+            arrived.put(read_bytes(source))
         except Exception as error:  # noqa: BLE001 - whatever it is, the days can be computed here
             arrived.put(error)
             return
 
 
-def _started(settings: Settings, days: Sequence[date]) -> subprocess.Popen[bytes]:
-    return started("unrung.ahead.worker", (settings, list(days)))
+def _started(settings: Settings, stretches: Sequence[Sequence[date]]) -> subprocess.Popen[bytes]:
+    return started("unrung.ahead.worker", (settings, stretches))

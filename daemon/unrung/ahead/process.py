@@ -24,6 +24,8 @@ Give = Callable[[object], None]
 WAITING = 4
 """Messages that wait to be read, at most: days, or exports, are not all equally long."""
 _LAST = object()
+_LENGTH = 8
+"""Bytes before each message that say how long it is."""
 
 
 def processors() -> int:
@@ -57,14 +59,25 @@ def ended(process: subprocess.Popen[bytes]) -> None:
 
 
 def write_message(to: IO[bytes], message: object) -> None:
-    pickle.dump(message, to, pickle.HIGHEST_PROTOCOL)
+    content = pickle.dumps(message, pickle.HIGHEST_PROTOCOL)
+    to.write(len(content).to_bytes(_LENGTH, "little"))
+    to.write(content)
     to.flush()
 
 
 def read_message(given: IO[bytes]) -> object:
     """The next one that was written. Raises EOFError, or another error, where none came whole."""
-    message: object = pickle.load(given)
+    message: object = pickle.loads(read_bytes(given))
     return message
+
+
+def read_bytes(given: IO[bytes]) -> bytes:
+    """The next message as it was written (pickle). Raises EOFError where none came whole."""
+    length = given.read(_LENGTH)
+    content = given.read(int.from_bytes(length, "little"))
+    if len(length) < _LENGTH or len(content) < int.from_bytes(length, "little"):
+        raise EOFError
+    return content
 
 
 @contextmanager

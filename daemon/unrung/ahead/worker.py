@@ -1,14 +1,16 @@
 """The process that computes ledgers ahead; ``python -m unrung.ahead.worker``.
 
-It is told the settings and the days, and gives the days' ledgers.
+It is told the settings and the days, then which of them are computed elsewhere, and gives the others'
+ledgers.
 """
 
 from __future__ import annotations
 
 import os
 import sys
+import threading
 from collections.abc import Sequence
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -16,7 +18,6 @@ from typing import IO, TYPE_CHECKING, cast
 
 from unrung.ahead.process import Give, read_message, written_behind
 from unrung.collecting import seldom_collected
-from unrung.ledger.results import DayLedger
 from unrung.settings import Settings
 from unrung.store.open import Store, look_at_store
 
@@ -31,30 +32,46 @@ TOGETHER = 2
 memory is held."""
 
 
-def read_ledger(given: IO[bytes]) -> DayLedger:
-    """The next one that was written. Raises EOFError, or another error, where none came whole."""
-    return cast(DayLedger, read_message(given))
-
-
-def give_ledgers(db: Store, settings: Settings, days: Sequence[date], give: Give) -> None:
-    """The ledger of every day, without findings."""
+def give_ledgers(
+    db: Store, settings: Settings, stretches: Sequence[Sequence[date]], ends: Sequence[int], give: Give
+) -> None:
+    """The ledger of every day, without findings; of each stretch as many days as ``ends`` says, which may
+    become fewer meanwhile."""
     from unrung.daybook import ledger_of  # who starts the process needs none of these
     from unrung.store.facts import in_bytes
 
     cache: Cache = {}
-    for number, day in enumerate(days):
-        ledger = ledger_of(db, settings, day, cache, days[number + 1 : number + 1 + TOGETHER])
-        give(replace(ledger, facts=in_bytes(ledger.facts)) if ledger.facts else ledger)
+    for number, days in enumerate(stretches):
+        at = 0
+        if days[0] not in cache:
+            cache.clear()
+        while at < ends[number]:
+            # The first one needs as much made ready by itself as later three do.
+            following = days[at + 1 : min(at + 1 + TOGETHER, ends[number])] if cache else ()
+            ledger = ledger_of(db, settings, days[at], cache, following)
+            give(replace(ledger, facts=in_bytes(ledger.facts)) if ledger.facts else ledger)
+            at += 1
+
+
+def _hear(source: IO[bytes], ends: list[int]) -> None:
+    """Who started this one computes the last days of stretches itself, and says so."""
+    with suppress(Exception):  # it ended, and so does this one as soon as it writes
+        while True:
+            number, end = cast(tuple[int, int], read_message(source))
+            ends[number] = end
 
 
 @seldom_collected()
 def main() -> None:
     if hasattr(os, "nice"):
         os.nice(POLITE)
-    settings, days = cast(tuple[Settings, list[date]], read_message(sys.stdin.buffer))
+    settings, stretches = cast(tuple[Settings, list[list[date]]], read_message(sys.stdin.buffer))
+    ends = [len(days) for days in stretches]
+    threading.Thread(target=_hear, args=(sys.stdin.buffer, ends), daemon=True).start()
     with (closing(look_at_store(Path(settings.folder) / settings.files.store)) as db,
           written_behind(sys.stdout.buffer) as give):
-        give_ledgers(db, settings, days, give)
+        give_ledgers(db, settings, stretches, ends, give)
+    os._exit(0)  # Python would wait for standard input, which is listened to
 
 
 if __name__ == "__main__":

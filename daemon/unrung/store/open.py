@@ -118,8 +118,8 @@ def write_tx(db: Database) -> Iterator[Database]:
 
 @contextmanager
 def _undone_in_memory(db: Database) -> Iterator[None]:
-    """What a statement or savepoint would need to be undone is some pages, which SQLite else writes to a file:
-    for an export's rows more pages than it writes to the store. Sorting outside of it may take a file."""
+    """What a statement or savepoint would need to be undone is some pages, which SQLite else writes to a
+    file: for an export's rows more pages than it writes to the store. Sorting elsewhere may take a file."""
     db.execute("PRAGMA temp_store = MEMORY")
     try:
         yield
