@@ -49,8 +49,8 @@ def recall(day: DayFacts) -> None:
 
 
 def _recalled(day: DayFacts, told: Mapping[str, Any]) -> bool:
-    for name, one in KEPT.items():
-        day.once(name, None, partial(one.of_lists, day, told[name]))
+    for name in KEPT.keys() & told.keys():
+        day.once(name, None, partial(KEPT[name].of_lists, day, told[name]))
     return True
 
 

@@ -139,10 +139,13 @@ class _Known(NamedTuple):
 
 
 def _merged(kept: Sequence[Kept]) -> _Merged:
-    rows = chain.from_iterable(
-        zip(own.numbers, own.ratios, [item] * len(own.numbers), strict=True) for item, own in enumerate(kept))
-    numbers, ratios, items = zip(*sorted(rows), strict=True)
-    return _Merged(numbers, ratios, items)
+    if len(kept) == 1:
+        return _Merged(kept[0].numbers, kept[0].ratios, [0] * len(kept[0].numbers))
+    numbers = [*chain.from_iterable([own.numbers for own in kept])]
+    ratios = [*chain.from_iterable([own.ratios for own in kept])]
+    items = [*chain.from_iterable([[item] * len(own.numbers) for item, own in enumerate(kept)])]
+    order = sorted(range(len(numbers)), key=numbers.__getitem__)
+    return _Merged(sorted(numbers), [*map(ratios.__getitem__, order)], [*map(items.__getitem__, order)])
 
 
 def _outline(kept: Sequence[Kept], merged: _Merged, usual: list[float]) -> Outline:

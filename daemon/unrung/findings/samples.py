@@ -13,7 +13,7 @@ from functools import partial
 from unrung.findings.certainty import confidence, level, ounces
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
-from unrung.findings.of_a_day import leaving
+from unrung.findings.of_a_day import columns, leaving
 from unrung.findings.statistics import poisson_tail
 from unrung.findings.wording import figure, serve_volume, sum_volume, times
 from unrung.ledger.facts import DayFacts
@@ -45,10 +45,12 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
 
 def _tasters(portions: Mapping[str, Sequence[int]], day: DayFacts) -> list[int]:
     """Numbers of the day's small pours without a ring."""
+    own = columns(day)
+    largest = {product: min(LARGEST, OF_PORTION * sizes[0]) for product, sizes in portions.items()}
     return [
         number for number in day.once("leaving", None, partial(leaving, day))
-        if SMALLEST <= (serve := day.serves[number]).left_ul == serve.volume_ul
-        <= min([LARGEST, *(OF_PORTION * one for one in portions.get(serve.product, ())[:1])])
+        if SMALLEST <= (left_ul := own.left_ul[number]) == own.volume_ul[number]
+        and left_ul <= largest.get(own.product[number], LARGEST)
     ]
 
 

@@ -84,9 +84,10 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
 
 def _unrung(portions: Mapping[str, Sequence[int]], day: DayFacts) -> list[int]:
     """Numbers of the day's full serves of which at least half is without a ring."""
+    left_ul, volume_ul, serves = columns(day).left_ul, columns(day).volume_ul, day.serves
     return [
         number for number in day.once("leaving", None, partial(leaving, day))
-        if 2 * (serve := day.serves[number]).left_ul >= serve.volume_ul and is_full(serve, portions)
+        if 2 * left_ul[number] >= volume_ul[number] and is_full(serves[number], portions)
     ]
 
 
