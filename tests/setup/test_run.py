@@ -331,6 +331,21 @@ def test_rings_without_an_offset_and_pours_in_utc_tell_the_zone(british: QuietBa
     assert offset == timedelta(hours=1) and "timezone" in asked.about
 
 
+def test_how_files_relate_is_asked_once_where_one_file_cannot_tell(
+    exports: dict[str, str | Path], tmp_path: Path
+) -> None:
+    """The samples are read twice, once by a zone that is tried."""
+    one = {side: max(Path(folder).iterdir()) for side, folder in exports.items()}
+    asked = Asked(export="overlap")
+    set_up(tmp_path / "bar", ask=asked, **one)
+    assert [about for about in asked.about if "export" in about] == ["export"]
+    exported = {feed.name: feed.export for feed in load(tmp_path / "bar").feed}
+    assert exported == {"till": "append", "meters": "overlap"}  # checks of the till have an id
+    set_up(tmp_path / "taken", **one)
+    remarks = (tmp_path / "taken/venue.toml").read_text("utf-8")
+    assert remarks.count("Will the next export hold rows of this one again?") == 1
+
+
 # --- on the command line --------------------------------------------------------------------------------
 
 

@@ -20,7 +20,7 @@ from unrung.records import AnyRecord, KegEvent, Pour, Ring
 from unrung.settings import Venue, VenueUnit
 from unrung.setup.clocks import month_leads, settle_time_form, zone_found
 from unrung.setup.counters import flows
-from unrung.setup.doubt import Ask, Notes
+from unrung.setup.doubt import Ask, Notes, takes_proposals
 from unrung.setup.draft import Draft, Sample
 from unrung.setup.evidence import Evidence
 from unrung.setup.files import copy_samples, pattern_of, put, refuse_overwriting, samples_of
@@ -124,7 +124,7 @@ def look_at(
     look.country = country_of(look.zone)
     look.currency = currency_of(look.drafts) or look.country.currency or notes.settle(
         "venue: currency", unknown_currency(look.drafts))
-    _read_all(look, now_ms)
+    _read_all(look, now_ms, notes)
     _refuse_unreadable(look)
     return look
 
@@ -135,7 +135,7 @@ def _settle_zone(look: Look, wishes: Wishes, machine: str, now_ms: int) -> None:
     look.zone, look.zone_sure = found.value, bool(wishes.timezone) or found.doubt is None
     by_offsets = any("offsets" in text for text in (found.why,))
     if not by_offsets or wishes.timezone:
-        _read_all(look, now_ms)
+        _read_all(look, now_ms, Notes(takes_proposals))  # by a zone that is tried; people are asked once
         rings, pours = _times(look, "rings"), _times(look, "pours")
         shift = quarter_shift(rings, pours) if rings and pours else 0
         if shift:
@@ -157,12 +157,12 @@ def _write_utc(look: Look, carries: str) -> None:
             draft.why["zone"] = "its times lie as far from the other side's as UTC does"
 
 
-def _read_all(look: Look, now_ms: int) -> None:
+def _read_all(look: Look, now_ms: int, notes: Notes) -> None:
     venue = Venue(name="setup", timezone=look.zone)
     for draft in look.drafts:
         read = read_draft(draft, venue, look.digits, now_ms)
         found = relation(read.files)
-        draft.export = look.notes.settle(f"{draft.name}: export", found)
+        draft.export = notes.settle(f"{draft.name}: export", found)
         draft.why["export"] = found.why
         look.reads[draft.name], look.records[draft.name] = read, flows(merged(read, draft.export))
 
