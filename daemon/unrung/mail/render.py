@@ -7,9 +7,10 @@ import textwrap
 from dataclasses import dataclass
 from pathlib import Path
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
+from jinja2 import select_autoescape
 
 from unrung.mail.view import View
+from unrung.templates import environment
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,14 +42,7 @@ def _column(text: str, width: int) -> str:
     return text.rjust(width)
 
 
-def _environment() -> Environment:
-    environment = Environment(
-        loader=FileSystemLoader(Path(__file__).parent), undefined=StrictUndefined,
-        autoescape=select_autoescape(("html.j2",), default=False), trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters.update(wrapped=_wrapped, column=_column)
-    return environment
-
-
-_ENVIRONMENT = _environment()
+_ENVIRONMENT = environment(
+    Path(__file__).parent, autoescape=select_autoescape(("html.j2",), default=False),
+    filters={"wrapped": _wrapped, "column": _column},
+)

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
 from unrung.ledger.results import DayLedger
 from unrung.page.view import page_view
 from unrung.settings import Settings
+from unrung.templates import environment
 
 
 def page_bytes(ledger: DayLedger, settings: Settings, revision: int) -> bytes:
@@ -17,7 +16,4 @@ def page_bytes(ledger: DayLedger, settings: Settings, revision: int) -> bytes:
     return template.render(view=page_view(ledger, settings, revision)).encode()
 
 
-_ENVIRONMENT = Environment(
-    loader=FileSystemLoader(Path(__file__).parent), undefined=StrictUndefined, autoescape=True,
-    trim_blocks=True, lstrip_blocks=True,
-)
+_ENVIRONMENT = environment(Path(__file__).parent, autoescape=True)
