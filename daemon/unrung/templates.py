@@ -31,8 +31,8 @@ def environment(
 
 class _BesideTheProgram(BytecodeCache):
     """In ``__pycache__`` (or below PYTHONPYCACHEPREFIX) and by Python's own rules: written where that may be,
-    and not where Python was told to write none. Who may write there may write what Python runs as the program,
-    so nothing is trusted that was not before; any other folder would be."""
+    and not where Python was told to write none. Who may write there may write what Python runs as the program
+    itself, so nothing is trusted that was not before; any other folder would be."""
 
     def get_cache_key(self, name: str, filename: str | None = None) -> str:
         """Where it is; "" where Python keeps nothing."""
