@@ -188,6 +188,7 @@ def _wishes(into: Path, exports: dict[str, str | Path], **more: bool) -> Wishes:
         ("empty.json", b"", "is empty"),
         ("page.csv", b"<html><body>Log in</body></html>", "divides|looks like"),
         ("burgers.csv", b"Item,Price\nBurger,9.50\nChips,4.50\n", "when a row happened"),
+        ("quiet.csv", b"Check,Time,Item,Qty\r\n", "has a header and no row below it"),
         ("odd.json", b'{"a": 1}', "no array of objects"),
         ("nan.json", b'[{"time": NaN}]', "JSON does not have"),
         ("mills.csv", b"Time,Item,Total\n" + b"2026-10-27 20:15:00,Amber,7.0625\n" * 9, "9 of 9 rows"),

@@ -177,6 +177,19 @@ def test_without_a_header_values_alone_tell_what_the_columns_are() -> None:
     }  # fmt: skip
 
 
+@pytest.mark.parametrize("word", ["sku", "Item", "PLU"])
+def test_a_line_of_each_check_is_a_row_though_each_check_has_one(word: str) -> None:
+    """The time stands around the lines, one check to a line of the file."""
+    rows = [
+        json.dumps({"check": {"no": n, "closed": f"2026-10-27 20:{n:02d}:11"},
+                    "lines": [{word: f"Amber {'Pint' if n % 3 else 'Half'}", "n": 1}]})
+        for n in range(10, 40)
+    ]
+    found = draft_of("rings", "\n".join(rows).encode())
+    assert plain(found)["item"] == f"/{word}" and plain(found)["at"].endswith("/check/closed")
+    assert found.formats["rows"] == "/*/lines" and found.formats["json_lines"]
+
+
 def test_small_figures_under_an_unknown_word_are_not_taken_for_quantities() -> None:
     rows = "".join(f"2026-10-27 20:{n:02d}:11,Amber {n % 3},{1 + n % 4}\n" for n in range(30))
     assert "units" not in draft_of("rings", ("Time,Item,Covers\n" + rows).encode()).fields

@@ -119,6 +119,9 @@ def _need_columns(draft: Draft) -> None:
         lacking += [] if {"start", "end"} & set(draft.fields) else ["at"]
     if draft.carries == "log" and not {"at", "day"} & set(draft.fields):
         lacking.append("at")
+    if lacking and not draft.sheet.rows:
+        raise UnrungError(f"{draft.samples[0].name} has a header and no row below it; give a file with a day "
+                          "of rows in it")
     if lacking:
         there = ", ".join(repr(one.name) for one in draft.sheet.columns)
         raise UnrungError(

@@ -27,7 +27,7 @@ HEADERS: dict[str, dict[str, str]] = {
             "item|item name|menu item|product|product name|article|article name|description|name|"
             "item description|plu name|sold|drink|artikel|artikelname|artikelbezeichnung|bezeichnung|"
             "produkt|produit|designation|libelle|articulo|producto|descripcion|articolo|prodotto|"
-            "descrizione|omschrijving",
+            "descrizione|omschrijving|plu|sku",
         "size":
             "size|serving|portion|portion size|serving size|variant|variation|measure|grosse|groesse|"
             "mass|gebinde|menge einheit|taille|format|tamano|medida|misura|formato|maat|formaat",
