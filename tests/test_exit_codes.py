@@ -32,10 +32,11 @@ def unrung(*words: object) -> tuple[int, str]:
     return done.returncode, done.stdout + done.stderr
 
 
-def unrung_by_itself(*words: object) -> tuple[int, str]:
-    """The same in an interpreter of its own."""
-    done = subprocess.run([sys.executable, "-m", "unrung", *map(str, words)], env=environment(),
-                          capture_output=True, text=True, check=False)
+def unrung_by_itself(*words: object, encoding: str = "utf-8") -> tuple[int, str]:
+    """The same in an interpreter of its own, whose output is so encoded."""
+    done = subprocess.run([sys.executable, "-m", "unrung", *map(str, words)],
+                          env=environment({"PYTHONIOENCODING": encoding, "PYTHONUTF8": "0"}),
+                          capture_output=True, encoding=encoding, check=False)
     return done.returncode, done.stdout + done.stderr
 
 
@@ -114,6 +115,18 @@ def test_check_reads_a_good_folder_and_changes_nothing(venue: VenueFolder) -> No
     after = venue.files(".")
     assert {name for name in after if after[name] != before.get(name)} <= {
         "unrung.sqlite-shm", "unrung.sqlite-wal"}
+
+
+def test_a_code_page_of_few_letters_spells_the_others_out(venue: VenueFolder) -> None:
+    """An old Windows gives one to whatever its output is sent into."""
+    name, spelt = "Piwo Żywe", r"Piwo \u017bywe"
+    venue.edit("taps.csv", "Amber", name)
+    code, said = unrung_by_itself("check", venue.path, encoding="cp437")
+    assert code == 1 and spelt in said and "fault of the program" not in said
+    venue.edit("taps.csv", name, "Amber")
+    venue.edit("venue.toml", '[venue]\nname = "', '[venue]\nname = "Żywe ')
+    code, said = unrung_by_itself("status", venue.path, "--json", encoding="cp437")
+    assert (code, json.loads(said)["venue"][:5]) == (0, "Żywe ")
 
 
 def test_what_needs_a_person_is_1(venue: VenueFolder) -> None:

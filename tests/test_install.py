@@ -69,6 +69,12 @@ def test_the_task_has_no_time_limit_runs_on_battery_and_starts_again() -> None:
     assert "schtasks /create" in windows_steps(r"C:\My Bar", r"C:\py\python.exe")
 
 
+def test_letters_beyond_ascii_survive_whatever_the_task_is_written_into() -> None:
+    made = windows_task(r"C:\Piwnica pod Żółwiem", r"C:\py\python.exe", "Żółw")
+    task = ElementTree.fromstring(made.encode("ascii").replace(b"UTF-16", b"us-ascii"))
+    assert task.findtext(f".//{NS}WorkingDirectory") == r"C:\Piwnica pod Żółwiem"
+
+
 def test_every_folder_outside_of_the_config_is_one_the_unit_may_write_to(tmp_path: Path) -> None:
     venue = make_venue(tmp_path / "v", more='[files]\nfolder = "/srv/draught"\narchive = "/srv/archive"')
     done = CliRunner().invoke(commands, ["service", str(venue.path), "--for", "systemd"])

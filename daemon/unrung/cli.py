@@ -12,7 +12,7 @@ import os
 import sys
 import time
 import traceback
-from datetime import date
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
@@ -25,7 +25,7 @@ from unrung.install.command import service_command
 from unrung.parquet.command import export_command
 from unrung.restore_command import restore_command
 from unrung.setup.command import add_item_command, setup_command
-from unrung.terminal import folded, wrong_use
+from unrung.terminal import folded, spell_unknown_characters, wrong_use
 
 if TYPE_CHECKING:
     from unrung.settings import Settings
@@ -51,6 +51,7 @@ def commands() -> None:
 
 def main() -> None:
     """Run the command line; every expected failure becomes a sentence, never a traceback."""
+    spell_unknown_characters()
     try:
         commands(standalone_mode=False)
     except click.exceptions.Abort:
@@ -126,7 +127,7 @@ def run(config: Path) -> None:
 @CONFIG
 @click.option("--through", type=click.DateTime(["%Y-%m-%d"]), default=None, metavar="DATE",
               help="Last business day to issue, such as 2026-10-31.")
-def catch_up_command(config: Path, through: date | None) -> None:
+def catch_up_command(config: Path, through: datetime | None) -> None:
     """Take in what waits, issue what is due, send mails, and end.
 
     \b
@@ -136,7 +137,7 @@ def catch_up_command(config: Path, through: date | None) -> None:
     from unrung.upkeep import nightly
 
     settings, db = _open(config, alone=True)
-    last = through.date() if through is not None and hasattr(through, "date") else None
+    last = through.date() if through else None
     _let_settle(settings)
     done = catch_up(db, settings, _now_ms(), _say, os.environ, through=last)
     done.problems += nightly(db, settings, _now_ms())
@@ -154,7 +155,7 @@ def catch_up_command(config: Path, through: date | None) -> None:
 @click.option("--day", type=click.DateTime(["%Y-%m-%d"]), default=None, metavar="DATE",
               help="Business day, such as 2026-10-31.")
 @click.option("--month", default=None, help="Month or period, such as 2026-11 or 2026-P03.")
-def reissue(config: Path, day: date | None, month: str | None) -> None:
+def reissue(config: Path, day: datetime | None, month: str | None) -> None:
     """Make a day's or a month's files again.
 
     It is a next revision if anything differs. The files of a closed month are put back as they were.
@@ -168,10 +169,8 @@ def reissue(config: Path, day: date | None, month: str | None) -> None:
     if (day is None) == (month is None):
         raise click.UsageError("name either --day or --month")
     settings, db = _open(config, alone=True)
-    if day is None:
-        done = reissue_month(db, settings, month or "", _now_ms())
-    else:
-        done = reissue_day(db, settings, day.date() if hasattr(day, "date") else day, _now_ms())
+    done = (reissue_day(db, settings, day.date(), _now_ms()) if day
+            else reissue_month(db, settings, month or "", _now_ms()))
     _say(done.said)
     for problem in done.problems:
         _say(f"! {problem}", err=True)
@@ -219,7 +218,7 @@ def status(config: Path, as_json: bool) -> None:
     settings, db = look_at_venue(config, _now_ms())
     state = collect(db, settings, _now_ms(), Holder(*is_held(config)))
     db.close()
-    click.echo(json.dumps(state, indent=2, ensure_ascii=False) if as_json else "\n".join(lines(state)))
+    click.echo(json.dumps(state, indent=2) if as_json else "\n".join(lines(state)))
     sys.exit(ATTENTION if state["attention"] else DONE)
 
 

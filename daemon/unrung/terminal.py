@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import sys
 import textwrap
 
 import click
@@ -9,6 +11,14 @@ import click
 WIDTH = 80
 _TO_COPY = 6
 """Blanks in front of a row that is meant to be copied whole."""
+
+
+def spell_unknown_characters() -> None:
+    """What the output cannot hold is spelt out (``\\u017b``) instead of being an error: an old Windows gives
+    files and pipes a code page of a few letters."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
 
 
 def folded(text: str) -> str:

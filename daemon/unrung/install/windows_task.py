@@ -68,12 +68,16 @@ STEPS = """\
 
 def windows_task(config: str, python: str, name: str) -> str:
     """The task's XML. Paths must be absolute Windows paths."""
-    windowless = PureWindowsPath(python)
     return TASK.format(
-        description=escape(f"Unrung: draught pours against till rings ({name})"),
-        command=escape(str(windowless)), arguments=escape(f'-m unrung run "{config}"'),
-        folder=escape(config),
+        description=_xml(f"Unrung: draught pours against till rings ({name})"),
+        command=_xml(str(PureWindowsPath(python))), arguments=_xml(f'-m unrung run "{config}"'),
+        folder=_xml(config),
     )
+
+
+def _xml(text: str) -> str:
+    """Letters beyond ASCII as references: what a console writes into a file may lack them."""
+    return escape(text).encode("ascii", "xmlcharrefreplace").decode("ascii")
 
 
 def windows_steps(config: str, python: str) -> str:
