@@ -171,7 +171,7 @@ def _product(cells: Cells, ground: Ground) -> Product:
 
 def _menu_row(cells: Cells, ground: Ground) -> MenuRow:
     product = cells.get("product", "")
-    unit = cells.get("unit", "") or ground.volume_unit
+    unit = cells.get("unit", "").lower() or ground.volume_unit
     if unit not in units.UNITS_UL:
         raise UnrungError(f"unit {unit!r} is not known{nearest(unit, units.UNITS_UL)}")
     portion = number(cells, "portion") if product else Decimal(0)

@@ -202,6 +202,14 @@ def test_a_decimal_comma_in_quotes_is_one_unless_it_may_divide_thousands(venue: 
     assert "keg_cost is '1,090'; write a number such as 16 or 0.5" in only_problem(venue)
 
 
+@pytest.mark.parametrize("written", ["ml", "mL", "ML"])
+def test_a_unit_is_read_in_capitals_too(venue: VenueFolder, written: str) -> None:
+    """As mails and pages write it."""
+    venue.edit("menu.csv", "price\n", "price,unit\n")
+    venue.edit("menu.csv", "Pint of Amber,Amber,16,7.00", f"Pint of Amber,Amber,500,7.00,{written}")
+    assert {row.portion_ul for row in load(venue.path).menu if row.item == "Pint of Amber"} == {500_000}
+
+
 def test_a_table_in_another_encoding_names_the_line(venue: VenueFolder) -> None:
     path = venue.path / "menu.csv"
     path.write_bytes(path.read_bytes() + "Café,,,\n".encode("cp1252"))
