@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from functools import lru_cache
 from itertools import chain
+from operator import itemgetter
 
 from unrung.file_settings import Files
 from unrung.issue.table import Cell, Table
@@ -30,7 +31,8 @@ def csv_bytes(table: Table, files: Files) -> bytes:
     """
     mark = decimal_mark(files)
     names = [column.name for column in table.columns]
-    rows = ([printed(row[name], mark) for name in names] for row in table.rows)
+    cells = itemgetter(*names) if len(names) > 1 else lambda row: (row[names[0]],)
+    rows = ([printed(cell, mark) for cell in cells(row)] for row in table.rows)
     return _written(chain([names], rows), files)
 
 

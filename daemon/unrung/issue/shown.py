@@ -8,6 +8,7 @@ the ledger's own formulas over the displayed digits, so the identity holds in wh
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 from operator import attrgetter
 
 from unrung.issue.cells import money, units, volume
@@ -18,7 +19,8 @@ from unrung.units import thousandths as thousandths
 TOTALS = ("poured", "rung", "portion_difference", "variance")
 
 
-_parts = attrgetter(*COMPONENTS)
+_FIGURES = (*COMPONENTS, *TOTALS)
+_parts, _figures = attrgetter(*COMPONENTS), attrgetter(*_FIGURES)
 
 
 @dataclass(slots=True)
@@ -34,7 +36,12 @@ class ProductTotals:
 
 def shown(exact: Volumes, unit: str) -> Volumes:
     """The components of one leaf in thousandths of ``unit``, each rounded half to even once."""
-    return Volumes(*[thousandths(value, unit) if value else 0 for value in _parts(exact)])
+    return Volumes(*_digits(_parts(exact), unit))
+
+
+@lru_cache(maxsize=1024)  # a day's files, page and mail ask for the same leaves
+def _digits(parts: tuple[int, ...], unit: str) -> tuple[int, ...]:
+    return tuple([thousandths(value, unit) if value else 0 for value in parts])
 
 
 def by_product(ledger: DayLedger, unit: str) -> dict[tuple[str, str], ProductTotals]:
@@ -60,9 +67,7 @@ def add_counts(total: Counts, more: Counts) -> None:
 
 def figure_cells(displayed: Volumes, counts: Counts, currency_digits: int) -> dict[str, Cell]:
     """The cells that the day's row and a window's row share."""
-    cells: dict[str, Cell] = {
-        name: volume(getattr(displayed, name)) for name in (*COMPONENTS, *TOTALS)
-    }
+    cells: dict[str, Cell] = dict(zip(_FIGURES, map(volume, _figures(displayed)), strict=True))
     cells["serves"] = counts.serves
     cells["units_rung"] = units(counts.units_rung_micro)
     cells["comp_units"] = units(counts.comp_units_micro)

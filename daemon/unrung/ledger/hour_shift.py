@@ -90,11 +90,21 @@ def sure_of_hours(rung: Rung, clock: ClockNote, serves: Sequence[ServeFact]) -> 
     if len(serves) < FEWEST:
         return True
     ends, corrected_ms = _ends(serves), clock.all_corrected(rung.at_ms)
-    near = [_near(product, at_ms, ends) for (product, _), at_ms in zip(rung.what, corrected_ms, strict=True)]
-    # Further rings shift which of these are sampled; with any, all rings must be looked at.
-    if max(sum(near[first::SAMPLED]) for first in range(SAMPLED)) * SAMPLED > MOST_NEAR:
+    if _in_a_crowd(rung.what, corrected_ms, ends):
         return False
     return _peak(rung.what, corrected_ms, _like(rung.what, ends)) >= SHARE * len(serves)
+
+
+def _in_a_crowd(what: Sequence[tuple[str, int]], times_ms: Sequence[int], ends: Ends) -> bool:
+    """Whether not every ring may be looked at. Further rings shift which of these are sampled; with any, all
+    must be looked at."""
+    sampled, width_ms = -(-len(what) // SAMPLED), 2 * REACH_MS
+    bins = Counter((product, end_ms // width_ms) for product, (times, _) in ends.items() for end_ms in times)
+    most = max(count + bins[product, at + 1] for (product, at), count in bins.items())
+    if sampled * most * SAMPLED <= MOST_NEAR:  # as is usual: were as many near each ring as ever are
+        return False
+    near = [_near(product, at_ms, ends) for (product, _), at_ms in zip(what, times_ms, strict=True)]
+    return max(sum(near[first::SAMPLED]) for first in range(SAMPLED)) * SAMPLED > MOST_NEAR
 
 
 def _step(what: Sequence[tuple[str, int]], times_ms: Sequence[int], ends: Ends) -> int:

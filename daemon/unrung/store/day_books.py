@@ -11,7 +11,10 @@ from sqlite_utils import Database
 
 from unrung.ledger.results import COMPONENTS, Counts, DayLedger, Leaf, LoggedRow, ProductDay, Volumes
 from unrung.ledger.tap_spans import TapSpan
-from unrung.store.days import COUNTS, leaves_between
+from unrung.store.days import COUNTS
+
+_SPAN = ("day", *TapSpan._fields)
+_INSERT_SPAN = f"INSERT INTO tap_spans ({', '.join(_SPAN)}) VALUES ({', '.join('?' * len(_SPAN))})"
 
 
 def save_day_books(db: Database, ledger: DayLedger, spans: Iterable[TapSpan]) -> None:
@@ -19,32 +22,24 @@ def save_day_books(db: Database, ledger: DayLedger, spans: Iterable[TapSpan]) ->
     day = ledger.day.isoformat()
     for table in ("product_days", "logged_days", "tap_spans"):
         db.execute(f"DELETE FROM {table} WHERE day = ?", [day])
-    db.table("product_days").insert_all(
-        {
-            "day": day, "outlet": one.outlet, "product": one.product,
-            "low_ul": one.poured_not_rung_low, "high_ul": one.poured_not_rung_high,
-            "cost_per_litre": _written(one.cost_minor_per_litre),
-            "retail_per_litre": _written(one.retail_minor_per_litre),
-        }
-        for one in ledger.products
-    )
-    db.table("logged_days").insert_all(
-        {
-            "day": day, "outlet": one.outlet, "product": one.product, "reason": one.reason,
-            "entries": one.entries, "said_ul": one.said_ul, "explained_ul": one.explained_ul,
-            "without_pour_ul": one.without_pour_ul,
-        }
-        for one in ledger.logged
-    )
-    db.table("tap_spans").insert_all({"day": day, **span._asdict()} for span in spans)
+    db.conn.executemany(
+        "INSERT INTO product_days (day, outlet, product, low_ul, high_ul, cost_per_litre, retail_per_litre) "
+        "VALUES (?, ?, ?, ?, ?, ?, ?)",
+        [(day, one.outlet, one.product, one.poured_not_rung_low, one.poured_not_rung_high,
+          _written(one.cost_minor_per_litre), _written(one.retail_minor_per_litre))
+         for one in ledger.products])
+    db.conn.executemany(
+        "INSERT INTO logged_days (day, outlet, product, reason, entries, said_ul, explained_ul, "
+        "without_pour_ul) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        [(day, one.outlet, one.product, one.reason, one.entries, one.said_ul, one.explained_ul,
+          one.without_pour_ul) for one in ledger.logged])
+    db.conn.executemany(_INSERT_SPAN, [(day, *span) for span in spans])
 
 
 def day_ledgers(db: Database, first: date, last: date) -> list[DayLedger]:
     """The issued days first..last in order, as far as they are kept: leaves, products, logged."""
     span = [first.isoformat(), last.isoformat()]
-    leaves: dict[str, list[Leaf]] = defaultdict(list)
-    for row in leaves_between(db, first, last):
-        leaves[row["day"]].append(_leaf(row))
+    leaves = _leaves(db, span)
     products: dict[str, list[ProductDay]] = defaultdict(list)
     for row in _between(db, "product_days", span):
         products[row["day"]].append(ProductDay(
@@ -76,12 +71,17 @@ def _between(db: Database, table: str, span: list[str]) -> Iterable[dict[str, An
     return db.query(f"SELECT * FROM {table} WHERE day BETWEEN ? AND ? ORDER BY day, outlet, product", span)
 
 
-def _leaf(row: dict[str, Any]) -> Leaf:
-    return Leaf(
-        row["window_start_ms"], row["window_minutes"], row["outlet"], row["product"],
-        Volumes(**{name: row[name] for name in COMPONENTS}),
-        Counts(**{name: row[name] for name in COUNTS}),
-    )
+def _leaves(db: Database, span: list[str]) -> dict[str, list[Leaf]]:
+    """By day, in order."""
+    rows = db.execute(
+        "SELECT day, window_start_ms, window_minutes, outlet, product, "
+        f"{', '.join((*COMPONENTS, *COUNTS))} FROM leaves WHERE day BETWEEN ? AND ? "
+        "ORDER BY day, window_start_ms, outlet, product", span)
+    found: dict[str, list[Leaf]] = defaultdict(list)
+    for day, start_ms, minutes, outlet, product, *figures in rows.fetchall():
+        volumes, counts = figures[: len(COMPONENTS)], figures[len(COMPONENTS) :]
+        found[day].append(Leaf(start_ms, minutes, outlet, product, Volumes(*volumes), Counts(*counts)))
+    return found
 
 
 def _written(price: float | None) -> str:

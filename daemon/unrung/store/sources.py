@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields
+from operator import attrgetter
 
 from sqlite_utils import Database
 
@@ -42,15 +43,20 @@ class SourceRow:
     id: int | None = None
 
 
+_WRITTEN = tuple(field.name for field in fields(SourceRow) if field.name != "id")
+_INSERT = f"INSERT INTO sources ({', '.join(_WRITTEN)}) VALUES ({', '.join('?' * len(_WRITTEN))})"
+_values = attrgetter(*_WRITTEN)
+
+
 def add_source(db: Database, source: SourceRow) -> int:
     """Write ``source`` down and return its id; call within a write transaction."""
-    values = {key: value for key, value in asdict(source).items() if key != "id"}
-    source.id = int(str(db.table("sources").insert(values).last_pk))
+    source.id = int(str(db.execute(_INSERT, _values(source)).lastrowid))
     return source.id
 
 
 def update_source(db: Database, source_id: int, **changes: object) -> None:
-    db.table("sources").update(source_id, changes)
+    told = ", ".join(f"{name} = ?" for name in changes)
+    db.execute(f"UPDATE sources SET {told} WHERE id = ?", [*changes.values(), source_id])
 
 
 def known(db: Database, feed: str, sha256: str) -> SourceRow | None:
