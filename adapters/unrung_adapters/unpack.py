@@ -11,6 +11,7 @@ from unrung.mapping import Mapping
 from unrung.records import Export
 
 _GZIP, _ZIP = b"\x1f\x8b", b"PK\x03\x04"
+_COMPOUND = bytes.fromhex("d0cf11e0a1b11ae1")
 _CHUNK = 1 << 20
 
 
@@ -24,7 +25,7 @@ def unpacked(export: Export, mapping: Mapping) -> bytes:
     kind, content = mapping.formats.compression, export.content
     if not content:
         raise ExportError("is empty", name=export.name, fix="Export it again from the source.")
-    if content.startswith(_ZIP) and _is_workbook(content):
+    if _is_workbook(content):
         raise ExportError(
             "is a spreadsheet's workbook", name=export.name,
             fix="Export it as CSV, or save its sheet as CSV in UTF-8.",
@@ -44,7 +45,10 @@ def unpacked(export: Export, mapping: Mapping) -> bytes:
 
 
 def _is_workbook(content: bytes) -> bool:
-    """Office Open XML (ECMA-376, part 2) and OpenDocument (part 3) are zips that hold these."""
+    """Office Open XML (ECMA-376, part 2) and OpenDocument (part 3) are zips that hold these. Workbooks of
+    before are compound files (MS-CFB, section 2.2), as hardly anything else is that a till writes."""
+    if not content.startswith(_ZIP):
+        return content.startswith(_COMPOUND)
     return b"[Content_Types].xml" in content or b"application/vnd.oasis.opendocument" in content[:128]
 
 

@@ -8,6 +8,8 @@ from datetime import date, datetime
 from typing import Any
 
 from unrung.by_locale import day_text, moment_text
+from unrung.intake.archive import sentence
+from unrung.records import Reject
 from unrung.rhythm import counted
 
 WIDTH = 80
@@ -29,14 +31,19 @@ def lines(state: dict[str, Any]) -> list[str]:
     for number, text in enumerate(state["fixes"]):
         out += _entry("" if number else "Fixes", text)
     for reject in state["rejects"]:
-        out += ["", *_wrapped(f"{reject['file']}, line {reject['line']}, field {reject['field']!r}:"),
-                *_wrapped(f"{reject['value'][:40]!r} {reject['reason']}.", "  "),
-                *_wrapped(reject["fix"], "  ")]
+        out += ["", *_reject(**reject)]
     if state["attention"]:
         out += ["", "A person is needed:"]
         for text in state["attention"]:
             out += _wrapped(text, "  ", "- ")
     return out
+
+
+def _reject(file: str, line: int, field: str, value: str, reason: str, fix: str) -> list[str]:
+    """Where a row that waits stands, and what is wrong. An export as a whole has neither line nor field."""
+    place = [file, f"line {line}" if line else "", f"field {field!r}" if field else ""]
+    told = sentence(Reject(line, field, value, reason, fix, {}))
+    return [*_wrapped(f"{', '.join(filter(None, place))}:"), *_wrapped(told, "  ")]
 
 
 def _service(service: dict[str, Any]) -> str:

@@ -98,7 +98,7 @@ FOREIGN = {
     "XML": b'<?xml version="1.0"?><rows/>',
     "a letter": "Sehr geehrte Damen und Herren,\nanbei die Umsätze.\n".encode(),
     "gzip": gzip.compress(b"at,item\n"), "zip": b"PK\x03\x04" + bytes(30),
-    "a workbook": b"\xd0\xcf\x11\xe0" + bytes(99),
+    "a workbook": bytes.fromhex("d0cf11e0a1b11ae1") + bytes(99),
     "UTF-16": "at,item\n".encode("utf-16"), "a number": b"17", "a text": b'"at"', "an object": b'{"at": 1}',
 }  # fmt: skip
 

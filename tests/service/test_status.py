@@ -115,6 +115,15 @@ def test_bad_rows_exports_set_aside_and_draught_that_is_not_listed_need_a_person
     ]
     assert "Millrace Gold Jug" in state["attention"][3]
     assert {row["file"]: row["value"] for row in state["rejects"]}["a.csv"] == "a lot"
+    assert "a.csv, line 3, field 'amount':\n  'a lot' is no" in "\n".join(lines(state))
+
+
+def test_an_export_that_is_none_as_a_whole_is_told_without_a_line(tmp_path: Path) -> None:
+    bar = make_venue(tmp_path / "bar")
+    bar.drop(bar.till / "b.csv", bytes.fromhex("d0cf11e0a1b11ae1") + bytes(99))  # as an old workbook
+    bar.catch_up("06-10 23:59:30")
+    told = lines(state_at(bar, "06-10 23:59:40"))
+    assert told[told.index("b.csv:") + 1].startswith("  is a spreadsheet's workbook")
 
 
 def test_days_that_nobody_issued_are_overdue_an_hour_after_their_latest_time(bar: VenueFolder) -> None:
