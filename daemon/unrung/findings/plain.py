@@ -85,14 +85,14 @@ def _around(left: list[list[float]], place: int) -> _Three:
     after it, but at an end of the window, where there are none, more of the other side."""
     own = left[place]
     before, after = list[float](), list[float]()
-    for beside in reversed(left[:place]):
-        if len(before) >= 2 * AROUND:
-            break
-        before[:0] = beside
-    for beside in left[place + 1 :]:
-        if len(after) >= 2 * AROUND:
-            break
-        after += beside
+    at = place
+    while at and len(before) < 2 * AROUND:
+        at -= 1
+        before = left[at][-2 * AROUND :] + before
+    at = place + 1
+    while at < len(left) and len(after) < 2 * AROUND:
+        after += left[at][: 2 * AROUND]
+        at += 1
     # Places are counted from the first of ``before``; beyond it, and beyond ``after``, all is far enough.
     last = len(before) + len(own) + len(after) - 2 * AROUND - 1
     low = max(0, min(len(before) - AROUND, last))
@@ -105,9 +105,12 @@ def _with_next(left: list[list[float]]) -> Iterable[_Three]:
 
 
 def _near(glasses: Glasses, before: list[float], own: list[float], after: list[float]) -> Kept:
+    if not glasses.other_size:
+        ends = (glasses.least, glasses.most) if own is glasses.ratios else own
+        every = [*before, *ends, *after]
+        if max(every) - min(every) <= FAR:
+            return Kept(glasses.numbers, own, exact_sums(own))
     ratios, low = [*before, *own, *after], 0
-    if max(ratios) - min(ratios) <= FAR and not glasses.other_size:
-        return Kept(glasses.numbers, own, exact_sums(own))
     around = sorted(ratios[: 2 * AROUND + 1])
     last = len(ratios) - 2 * AROUND - 1
     numbers, plain = list[int](), list[float]()
