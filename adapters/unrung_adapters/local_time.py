@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 from functools import lru_cache
 from typing import NamedTuple
@@ -57,7 +57,15 @@ def local_reader(zone: str) -> Callable[[datetime], Local]:
     return read
 
 
-def by_hour(read: Callable[[str], Local]) -> Callable[[str], Local]:
+class ByHour(NamedTuple):
+    """Readers of ISO texts."""
+
+    one: Callable[[str], Local]
+    column: Callable[[Sequence[str]], list[int] | None]
+    """None where a text has to be looked at by itself."""
+
+
+def by_hour(read: Callable[[str], Local]) -> ByHour:
     """``read`` for ISO texts of whole seconds: of an hour and offset only the two ends are read, and what
     lies between is counted from there, unless the clocks were changed in it."""
 
@@ -79,7 +87,20 @@ def by_hour(read: Callable[[str], Local]) -> Callable[[str], Local]:
         start_ms = starts(text[:14], text[19:])
         return read(text) if start_ms is None else start_ms + minute + second
 
-    return found
+    def column(texts: Sequence[str]) -> list[int] | None:
+        tails = {text[19:] for text in texts}
+        if len(tails) != 1 or (tail := tails.pop())[:1] not in _OFFSETS:
+            return None
+        hours = {head: starts(head, tail) for head in {text[:14] for text in texts}}
+        try:
+            return [
+                hours[text[:14]] + _MINUTES[text[13:17]] + _SECONDS[text[17:19]]  # type: ignore[operator]
+                for text in texts
+            ]
+        except (KeyError, TypeError):  # another form, or an hour in which the clocks were changed
+            return None
+
+    return ByHour(found, column)
 
 
 def _settle(wall: datetime, wall_ms: int, info: ZoneInfo) -> Local:

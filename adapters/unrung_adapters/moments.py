@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from functools import lru_cache, partial
 from operator import gt, lt
 
 from unrung.mapping import Mapping
 from unrung_adapters.bad_value import BadValue, Unreadable
 from unrung_adapters.batches import Bad, each
-from unrung_adapters.local_time import Local, Skipped, Twice, by_hour, local_reader
+from unrung_adapters.local_time import ByHour, Local, Skipped, Twice, by_hour, local_reader
 from unrung_adapters.notes import ReadNotes
 from unrung_adapters.time_text import time_reader
 
@@ -33,7 +33,7 @@ class Moments:
         self._previous_ms: int | None = None
         self._trend = 0
         # Not a method: a cache that holds its owner would outlive the export.
-        self._find = _finder(mapping)
+        self._find, self._column = _finder(mapping)
 
     def in_order(self, field: str, text: str) -> int:
         """The time that the rows are ordered by (either way), as UTC milliseconds."""
@@ -55,14 +55,18 @@ class Moments:
     def plain(self, texts: Sequence[str]) -> list[int] | None:
         """The times of a column in one go, as is usual: where each can be read, was shown once and can be
         meant. None where one has to be looked at by itself."""
+        times = self._column(texts) or self._one_by_one(texts)
+        if not times:
+            return None
+        return times if EARLIEST_MS <= min(times) and max(times) <= self._latest_ms else None
+
+    def _one_by_one(self, texts: Sequence[str]) -> list[int] | None:
         try:
             found = list(map(self._find, texts))
         except Unreadable:
             return None
         times = [at_ms for at_ms in found if isinstance(at_ms, int)]
-        if len(times) < len(found) or not times:
-            return None
-        return times if EARLIEST_MS <= min(times) and max(times) <= self._latest_ms else None
+        return times if len(times) == len(found) else None
 
     def follow(self, times_ms: Sequence[int]) -> None:
         """What ``in_order`` remembers of rows with these times, one after the other."""
@@ -128,7 +132,7 @@ class Moments:
         return found.second_ms if second else found.first_ms
 
 
-def _finder(mapping: Mapping) -> Callable[[str], Local]:
+def _finder(mapping: Mapping) -> ByHour:
     parse = time_reader(mapping.formats.time)
     local = local_reader(mapping.formats.zone or mapping.zone)
 
@@ -137,4 +141,4 @@ def _finder(mapping: Mapping) -> Callable[[str], Local]:
         moment = parse(text)
         return moment if isinstance(moment, int) else local(moment)
 
-    return by_hour(found) if mapping.formats.time == "iso" else found
+    return by_hour(found) if mapping.formats.time == "iso" else ByHour(found, lambda texts: None)

@@ -16,7 +16,7 @@ from unrung_adapters.numerals import MAX_LENGTH, ReadNumber, Scaled, SourceNumbe
 
 ReadInt = Callable[[str], int]
 
-_CACHED = 32_768
+_CACHED = 8192
 _BOUND = 10**15
 """No total in a bar comes near it (a thousand million litres), and it fits any 64-bit column."""
 _TENS: list[int] = [10**power for power in range(2 * MAX_LENGTH)]
@@ -29,7 +29,13 @@ def volume_ul(field: str, formats: Formats) -> ReadInt:
     unit = formats.volume_unit
     if unit is None:
         return _refusing(field, "has no unit", "Set formats.volume_unit of the feed.")
+    return _volumes(field, unit, formats.decimal, formats.thousands)
+
+
+@lru_cache(maxsize=8)  # glasses are about as large in the next export
+def _volumes(field: str, unit: str, decimal: str, thousands: str) -> ReadInt:
     size = UNITS_UL[unit]
+    formats = Formats.model_validate({"decimal": decimal, "thousands": thousands})
     return _reader(
         field, number_reader(formats),
         lambda scaled: _not_negative(scaled, _ratio(scaled, size.numerator, size.denominator)),

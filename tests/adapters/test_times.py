@@ -276,11 +276,23 @@ def test_times_counted_from_their_hour_are_what_reading_each_gives(
         found = parse(text)
         return found if isinstance(found, int) else local(found)
 
-    quick = by_hour(one_by_one)
-    for text in (f"{wall:%Y-%m-%d}{mark}{wall:%H:%M:%S}{tail}", f"{wall:%Y-%m-%d}{mark}{wall:%H}{tail}",
-                 f"{wall:%Y-%m-%d}{mark}{wall:%H:%M}:60{tail}", f"{wall:%Y%m%d}{mark}{wall:%H%M%S}{tail}"):
+    quick, column = by_hour(one_by_one)
+    texts = (f"{wall:%Y-%m-%d}{mark}{wall:%H:%M:%S}{tail}", f"{wall:%Y-%m-%d}{mark}{wall:%H}{tail}",
+             f"{wall:%Y-%m-%d}{mark}{wall:%H:%M}:60{tail}", f"{wall:%Y%m%d}{mark}{wall:%H%M%S}{tail}")
+    for text in texts:
         for _ in range(2):
             assert _told(quick, text) == _told(one_by_one, text)
+        near = [text, texts[0], text]
+        assert column(near) in (None, [_told(one_by_one, one) for one in near])
+
+
+def test_a_column_of_times_is_read_in_one_go_but_for_the_hours_in_which_clocks_change() -> None:
+    local = local_reader("America/New_York")
+    _, column = by_hour(lambda text: local(datetime.fromisoformat(text)))
+    plain = [f"2026-11-01 {hour:02}:59:0{hour}" for hour in (0, 3, 4)]
+    assert column(plain) == [local(datetime.fromisoformat(text)) for text in plain]
+    assert column([*plain, "2026-11-01 01:10:00"]) is None
+    assert column([*plain, "2026-11-01 05:10"]) is None
 
 
 def _told(read: Any, text: str) -> Any:
