@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import shutil
 import sqlite3
 import subprocess
@@ -106,9 +107,9 @@ def test_what_changed_since_is_read_where_it_is_taken_in(bar: Path, made: Made) 
     feed = settings.feed[0]
     first, second, third, *_ = list_folder(folder_of(feed, settings), feed.pattern).files
     with exports.exports_ahead(settings, NOW_MS) as reading:
-        whole = [read_whole(one) or b"" for one in (first, second, third)]
+        whole = [hashlib.sha256(read_whole(one) or b"").hexdigest() for one in (first, second, third)]
         assert reading(feed, replace(first, size=first.size + 1), whole[0]) is None
-        assert reading(feed, second, whole[1] + b"\n") is None
+        assert reading(feed, second, whole[0]) is None
         assert reading(feed, first, whole[0]) is None, "it was passed over"
         read = reading(feed, third, whole[2])
         assert read is not None and read.rows["line"] and not read.rejects
@@ -121,4 +122,4 @@ def test_few_exports_are_not_worth_a_process(bar: Path, monkeypatch: pytest.Monk
     with exports.exports_ahead(load(bar), NOW_MS) as reading:
         feed = load(bar).feed[0]
         file = list_folder(folder_of(feed, load(bar)), feed.pattern).files[0]
-        assert reading(feed, file, file.path.read_bytes()) is None
+        assert reading(feed, file, hashlib.sha256(file.path.read_bytes()).hexdigest()) is None

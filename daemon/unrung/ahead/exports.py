@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import subprocess
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -28,13 +27,13 @@ def exports_ahead(settings: Settings, now_ms: int) -> Iterator[Reading]:
     the process failed, is None: it is to be read by who asks."""
     waiting = _waiting(settings)
     if len(waiting) < FEWEST_EXPORTS or processors() < 2:
-        yield lambda feed, found, content: None
+        yield lambda feed, found, sha256: None
         return
     process = _started(settings, waiting, now_ms)
     assert process.stdout is not None
     source, left = process.stdout, waiting
 
-    def reading(feed: Feed, found: Found, content: bytes) -> Read | None:
+    def reading(feed: Feed, found: Found, sha256: str) -> Read | None:
         if (feed.name, found) not in left:
             return None
         read = None
@@ -45,7 +44,7 @@ def exports_ahead(settings: Settings, now_ms: int) -> Iterator[Reading]:
         except Exception:  # noqa: BLE001 - whatever it is, the exports can be read here
             left.clear()
             return None
-        return read[1] if read and read[0] == hashlib.sha256(content).hexdigest() else None
+        return read[1] if read and read[0] == sha256 else None
 
     try:
         yield reading

@@ -27,11 +27,11 @@ UNFINISHED_MS = 10 * 60_000
 given this long to be completed."""
 
 
-Reading = Callable[[Feed, Found, bytes], Read | None]
-"""What was read ahead of a file of a feed with these bytes, if anything."""
+Reading = Callable[[Feed, Found, str], Read | None]
+"""What was read ahead of a file of a feed whose bytes have that SHA-256, if anything."""
 
 
-def _nothing_read(feed: Feed, file: Found, content: bytes) -> None:
+def _nothing_read(feed: Feed, file: Found, sha256: str) -> None:
     return None
 
 
@@ -94,9 +94,11 @@ def _one(
     content = None if file.size > feed.max_bytes else _read(file, result)
     if content is None and file.size <= feed.max_bytes:
         return
-    half_done = _half_done(db, settings, feed, file, content, now_ms)
+    sha256 = hashlib.sha256(content).hexdigest() if content is not None else stand_in(
+        name, file.size, file.mtime_ms)
+    half_done = _half_done(db, settings, feed, file, sha256, now_ms)
     try:
-        taken = half_done or _take(db, settings, feed, file, content, now_ms, reading)
+        taken = half_done or _take(db, settings, feed, file, content, sha256, now_ms, reading)
     except IncompleteExport:
         result.waiting.append(name)
         return
@@ -109,7 +111,7 @@ def _one(
 
 
 def _take(
-    db: Store, settings: Settings, feed: Feed, file: Found, content: bytes | None, now_ms: int,
+    db: Store, settings: Settings, feed: Feed, file: Found, content: bytes | None, sha256: str, now_ms: int,
     reading: Reading,
 ) -> Taken:
     """Take a settled file in; ``content`` is None where it is too big to be read."""
@@ -123,18 +125,16 @@ def _take(
         raise IncompleteExport("its last line is not ended", name=name)
     return take_in(
         db, settings, feed, Export(name, content, now_ms), mtime_ms=file.mtime_ms, now_ms=now_ms,
-        finished=finished, keep=keep, read=reading(feed, file, content),
+        finished=finished, keep=keep, read=reading(feed, file, sha256), sha256=sha256,
     )
 
 
 def _half_done(
-    db: Store, settings: Settings, feed: Feed, file: Found, content: bytes | None, now_ms: int
+    db: Store, settings: Settings, feed: Feed, file: Found, sha256: str, now_ms: int
 ) -> Taken | None:
     """The export where this very file is in the store already and only has to be put away: the
     program stopped, or was not allowed to. One that stays in its place is known by its time again."""
     name = printable(file.path.name)
-    sha256 = hashlib.sha256(content).hexdigest() if content is not None else stand_in(
-        name, file.size, file.mtime_ms)
     duplicate = known_duplicate(db, feed.name, sha256, name, file.mtime_ms)
     if duplicate is not None:
         return Taken(duplicate)

@@ -63,11 +63,13 @@ def take_in(
     db: Store, settings: Settings, feed: Feed, export: Export, *,
     mtime_ms: int, via: str = "folder", now_ms: int, again: SourceRow | None = None,
     finished: bool = True, keep: Keep = nowhere, also: Also | None = None, read: Read | None = None,
+    sha256: str = "",
 ) -> Taken:
     """Take one export in. ``again``: the export as it was taken in before (after a fix in the
     settings). ``finished``: it stood still long enough that a cut-off last row stays as it is.
     ``keep``: where its bytes will go, and ``also``: what else, written down in the same transaction.
-    ``read``: what was read of these very bytes, with these settings, where it was.
+    ``read``: what was read of these very bytes, with these settings, where it was; ``sha256``: of them, where
+    it is known.
 
     An answer of a polled address (``via`` "http") is what the source says now, whether it said so
     before or not; one that brings nothing new leaves no row of its own, and has no id.
@@ -78,7 +80,7 @@ def take_in(
     """
     source = SourceRow(
         feed=feed.name, name=export.name, via=via, size=len(export.content), mtime_ms=mtime_ms,
-        sha256=hashlib.sha256(export.content).hexdigest(), received_ms=export.received_ms,
+        sha256=sha256 or hashlib.sha256(export.content).hexdigest(), received_ms=export.received_ms,
         mapping_digest=mapping_digest(feed, settings), fields_digest=fields_digest(feed),
     )
     earlier = again or (known(db, feed.name, source.sha256) if via == "folder" else None)

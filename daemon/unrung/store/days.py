@@ -43,14 +43,16 @@ class DayRow:
 
 def days_of(times_ms: Iterable[int], venue: Venue) -> set[date]:
     """The business days that ``times_ms`` fall into."""
-    times = set(times_ms)
+    times = list(times_ms)
     if not times:
         return set()
     first = business_day(min(times), venue.timezone, venue.day_starts)
     last = business_day(max(times), venue.timezone, venue.day_starts)
+    if first == last:  # as of most exports
+        return {first}
     days = [first + timedelta(days=n) for n in range((last - first).days + 1)]
     starts = [day_bounds(day, venue.timezone, venue.day_starts)[0] for day in days]
-    return {days[bisect_right(starts, at) - 1] for at in times}
+    return {days[bisect_right(starts, at) - 1] for at in set(times)}
 
 
 def mark_dirty(

@@ -66,9 +66,9 @@ def merge(
 
 
 def _came(result: Merge, fresh: Sequence[Values], stale: Sequence[tuple[int, int]]) -> Merge:
-    at, end, day = zip(*map(itemgetter(8, 10, 11), fresh), strict=True) if fresh else ((),) * 3
-    result.touched_ms += [ms for ms in (*at, *end) if ms is not None]
-    result.touched_days += [text for text in day if text is not None]
+    for place in (8, 10):
+        result.touched_ms += [row[place] for row in fresh if row[place] is not None]
+    result.touched_days += [row[11] for row in fresh if row[11] is not None]
     result.new_rows, result.superseded = len(fresh) - len(stale), len(stale)
     return result
 
