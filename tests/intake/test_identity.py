@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from unrung.catch_up import take_in_all
+from unrung.intake import take_in
 from venue_folder import Row, VenueFolder, local, make_venue, ms, pour, ring
 
 AMBER, STOUT = "Pint of Amber", "Pint of Stout"
@@ -76,6 +77,25 @@ def test_a_span_file_replaces_what_it_no_longer_holds_inside_its_period_only(tmp
     assert counted(venue) == [("03:30", AMBER), ("20:15", AMBER), ("20:40", AMBER), ("20:00", AMBER)]
     gone = venue.query("SELECT at_text, superseded_by FROM movements WHERE superseded_by IS NOT NULL")
     assert gone == [{"at_text": local("20:16:00"), "superseded_by": 2}]
+
+
+@pytest.mark.parametrize("export", ["append", "overlap", "span"])
+@pytest.mark.parametrize("ids", [True, False])
+def test_rows_that_are_merged_some_at_a_time_are_the_same_rows(
+    tmp_path: Path, export: str, ids: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """New ones, known ones, changed ones and ones that are gone, in the same order."""
+    stores = []
+    for most in (20_000, 2):
+        monkeypatch.setattr(take_in, "ROWS_AT_ONCE", most)
+        venue = make_venue(tmp_path / str(most), export=export, ids=ids)
+        for name, minutes, qty in (("a", range(7), "1"), ("c", range(5, 12), "2"), ("b", range(3, 9), "1")):
+            venue.rings(f"{name}.csv", [ring(f"20:{at:02d}:00", id=str(at), qty=qty) for at in minutes],
+                        "23:59:01")
+            venue.intake()
+        stores.append([venue.query(f"SELECT * FROM {table} ORDER BY 1") for table in (
+            "movements", "sources", "days")])
+    assert stores[0] == stores[1] and len(stores[0][0]) > 12
 
 
 def test_a_span_file_says_nothing_of_the_time_after_it_was_written(tmp_path: Path) -> None:

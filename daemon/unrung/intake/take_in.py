@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
@@ -19,8 +19,8 @@ from unrung.records import Export, Reject
 from unrung.settings import Feed, Settings
 from unrung.store.days import mark_dirty
 from unrung.store.doubts import doubtful, no_longer_doubtful
-from unrung.store.movement_values import column, rows_of
-from unrung.store.movements import Merge, drop_missing, drop_unread, merge, within
+from unrung.store.movement_values import Values, column, rows_of
+from unrung.store.movements import Merge, Span, drop_missing, drop_unread, merge, within
 from unrung.store.open import Store, write_tx
 from unrung.store.sources import (
     SourceRow,
@@ -32,6 +32,8 @@ from unrung.store.sources import (
     waiting_rows,
 )
 
+ROWS_AT_ONCE = 20_000
+"""Rows of an export that are merged in one go: a year of history may be one file."""
 REASONS_KEPT = 1000
 """Bad rows kept of an export that is set aside whole; its count says how many there were."""
 
@@ -218,7 +220,7 @@ def _merge(
 ) -> list[Merge]:
     source_id = _id(source)
     kept = set(found.idents)
-    values = rows_of(found.rows, feed.name, found.idents, source_id)
+    later: list[Span] = []
     # Of an export whose times were wrong no row stands as it is: those of the new reading take its place.
     anew = again and source_id in doubtful(db)
     changes = [drop_unread(db, set() if anew else kept, source_id)] if again else []
@@ -228,12 +230,22 @@ def _merge(
         # A later export (there is one where this one is read again) is the truth for its own period.
         later = later_spans(db, feed.name, source_id)
         span = (source.cover_from_ms, source.cover_to_ms)
-        values = [row for row in values if row[8] is None or not within(row[8], later)]
         changes.append(drop_missing(db, feed.name, kept, span, source_id, later))
-    changes.append(merge(db, values, source_id, found.rows))
+    for values in _some_at_a_time(found, feed, source_id):
+        if later:
+            values = [row for row in values if row[8] is None or not within(row[8], later)]
+        changes.append(merge(db, values, source_id, found.rows))
     source.new_rows = sum(change.new_rows for change in changes)
     source.superseded = sum(change.superseded for change in changes)
     return changes
+
+
+def _some_at_a_time(found: Identified, feed: Feed, source: int) -> Iterator[list[Values]]:
+    """The rows in the store's form, which takes more memory than they took in columns."""
+    for low in range(0, len(found.idents), ROWS_AT_ONCE):
+        some = slice(low, low + ROWS_AT_ONCE)
+        part = {name: values[some] for name, values in found.rows.items()}
+        yield rows_of(part, feed.name, found.idents[some], source)
 
 
 def _span(settings: Settings, feed: Feed, times: Sequence[int], source: SourceRow) -> None:
