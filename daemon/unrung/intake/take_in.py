@@ -231,10 +231,12 @@ def _merge(
         later = later_spans(db, feed.name, source_id)
         span = (source.cover_from_ms, source.cover_to_ms)
         changes.append(drop_missing(db, feed.name, kept, span, source_id, later))
+    came = Merge(0, 0, [], [])
     for values in _some_at_a_time(found, feed, source_id):
         if later:
             values = [row for row in values if row[8] is None or not within(row[8], later)]
-        changes.append(merge(db, values, source_id, found.rows))
+        came.add(merge(db, values, source_id, found.rows))
+    changes.append(came)
     source.new_rows = sum(change.new_rows for change in changes)
     source.superseded = sum(change.superseded for change in changes)
     return changes

@@ -33,6 +33,13 @@ class Merge:
     touched_days: list[str]
     """Business days of rows that came or went without a time."""
 
+    def add(self, more: Merge) -> None:
+        """What taking in more rows of the same export changed."""
+        self.new_rows += more.new_rows
+        self.superseded += more.superseded
+        self.touched_ms += more.touched_ms
+        self.touched_days += more.touched_days
+
 
 def merge(
     db: Database, rows: Sequence[Values], source: int, filled: Collection[str] = COLUMNS
