@@ -134,6 +134,14 @@ def test_a_size_seldom_sold_is_lent_by_other_beers_or_left_open_and_said() -> No
     assert any("Reed Pale Goblet was sold too seldom" in text for text in tables.remarks)
 
 
+def test_small_glasses_are_seen_where_most_of_the_beer_goes_into_pitchers() -> None:
+    trade = Trade().sell(60, "Reed Pale", "3", 60 * OZ, size="Pitcher")
+    trade.sell(60, "Reed Pale", "3", 16 * OZ, size="16oz").sell(60, "Reed Pale", "3", 10 * OZ, size="10oz")
+    found = menu(trade.open().tables())
+    assert {name: rows[0][1] for name, rows in found.items()} == {
+        "Reed Pale Pitcher": "60", "Reed Pale 16oz": "16", "Reed Pale 10oz": "10"}
+
+
 def test_a_tap_that_nothing_goes_with_is_left_out_and_said() -> None:
     trade = us_bar().open()
     last = trade.rings[-1].at_ms

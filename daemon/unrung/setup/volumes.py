@@ -10,7 +10,7 @@ from unrung.setup.counters import steps
 from unrung.setup.doubt import Doubt, Found, Notes
 from unrung.setup.draft import Draft
 from unrung.setup.facts import Facts
-from unrung.setup.meet import middle_by_volume
+from unrung.setup.meet import middle_by_volume, usual_serve
 from unrung.setup.spans import is_interval
 from unrung.setup.words import plain
 from unrung.units import UNITS_UL
@@ -94,7 +94,7 @@ def near_serves(numbers: Sequence[float], unit: str) -> float:
     (1.0, 0.0)
     """
     size_ml = float(UNITS_UL[unit]) / 1000
-    least = 0.22 * middle_by_volume(numbers)
+    least = 0.22 * usual_serve(numbers)
     serves = [number for number in numbers if number >= least]
     near = [any(abs(n * size_ml / serve - 1) < 0.03 for serve in _SERVED_ML) for n in serves]
     return sum(near) / len(near) if near else 0.0
@@ -126,7 +126,7 @@ def _pulses_after_all(draft: Draft) -> None:
     """A column of whole numbers too large for millilitres that no unit is named of counts pulses."""
     facts = by_name(draft.facts, draft.fields["volume"][0])
     named = any(set(plain(facts.column.title).split()) & set(words.split("|")) for words in _WORDS.values())
-    if not named and facts.whole == 1.0 and middle_by_volume(facts.numbers) > 900:
+    if not named and facts.whole == 1.0 and usual_serve(facts.numbers) > 900:
         draft.fields["pulses"] = draft.fields.pop("volume")
 
 
