@@ -117,6 +117,8 @@ def _note_renamed(draft: Draft) -> None:
     list: as many that bear the product's name; or, where most products are gone from the till at once, as
     many of any name."""
     material = draft.material
+    if not material.rings.unlisted:  # as is usual
+        return
     glasses = Counter(
         (flow.outlet, flow.product) for flow in material.pours.beer if flow.volume_ul >= GLASS_LEAST_UL
     )

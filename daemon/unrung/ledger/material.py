@@ -97,7 +97,7 @@ def _with_rows(
     outlets = Outlets(settings)
     menu = Menu(settings.menu, inputs.day)
     taps = TapList(settings.taps, settings.venue)
-    rings = rings_of(inputs, settings)
+    rings = _rings(inputs, settings, menu, outlets)
     logs = [*inputs.cleaning, *inputs.logs]
     pours = day_pours(inputs.pours, logs, inputs.kegs, taps, outlets, settings.matching)
     options = match_settings(settings.matching)
@@ -132,9 +132,12 @@ _METERED = attrgetter("key", "tap", "product", "start_ms", "end_ms", "volume_ul"
 
 def _kegs_on(inputs: DayInputs, pours: DayPours) -> list[KegOn]:
     """Kegs that went on, by every tap that they can stand behind."""
+    went_on = [keg for keg in inputs.kegs if keg.kind == "on"]
+    if not went_on:
+        return []
     taps = {(flow.tap, flow.product, flow.line.tap.casefold()) for flow in pours.beer}
     return sorted(
-        KegOn(tap, keg.at_ms) for keg in inputs.kegs if keg.kind == "on" for tap, product, name in taps
+        KegOn(tap, keg.at_ms) for keg in went_on for tap, product, name in taps
         if (keg.tap.casefold() in (tap.casefold(), name) if keg.tap
             else keg.product.casefold() == product.casefold())
     )
@@ -161,8 +164,11 @@ def _written_down(inputs: DayInputs, menu: Menu, settings: Settings) -> dict[str
 
 def rings_of(inputs: DayInputs, settings: Settings) -> DayRings:
     """One day's till lines as ring units."""
+    return _rings(inputs, settings, Menu(settings.menu, inputs.day), Outlets(settings))
+
+
+def _rings(inputs: DayInputs, settings: Settings, menu: Menu, outlets: Outlets) -> DayRings:
     products = [row.product for row in settings.products]
-    menu, outlets = Menu(settings.menu, inputs.day), Outlets(settings)
     return day_rings(inputs.rings, menu, outlets, settings.venue, products)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from unrung.ledger.cleaning import served_meanwhile
 from unrung.ledger.coverage import covers
@@ -22,20 +22,18 @@ def enter_pairs(
     flows = {flow.key: flow for flow in draft.material.pours.beer}
     by_total = {(flow.outlet, flow.product) for flow in draft.material.pours.untimed}
     seen: list[tuple[object, ...]] = []
+    _mark_used(draft, [units[serve.unit_key] for serve in matched.serves if serve.unit_key is not None], used)
     for serve in matched.serves:
         leaf = draft.leaf(serve.end_ms, outlet, serve.product)
         leaf.counts.serves += 1
         unit = None if serve.unit_key is None else units[serve.unit_key]
-        if unit is not None:
-            _mark_used(draft, unit, used)
         if unit is None or unit.voided:
             seen.append((outlet, serve, unit, _lone_serve(draft, outlet, serve, unit, flows), False))
         else:
             seen.append((outlet, serve, unit, None, _pair(draft, leaf, serve, unit)))
     draft.seen.extend(made(Seen, seen))
     lone = [(units[key], at_ms) for key, at_ms in matched.lone_units]
-    for unit, _ in lone:
-        _mark_used(draft, unit, used)
+    _mark_used(draft, [unit for unit, _ in lone], used)
     standing = [(unit, at_ms) for unit, at_ms in lone if not unit.voided]
     cleaning = () if outlet in draft.hours_ahead else draft.material.pours.cleaning
     served = served_meanwhile(standing, cleaning, draft.settings.matching)
@@ -134,11 +132,12 @@ def lone_unit(
     )
 
 
-def _mark_used(draft: Draft, unit: Unit, used: set[int]) -> None:
-    used.add(unit.key)
+def _mark_used(draft: Draft, units: Sequence[Unit], used: set[int]) -> None:
+    used.update([unit.key for unit in units])
     lo, hi = draft.material.bounds
-    if not unit.voided and not lo <= unit.at_ms < hi:
-        draft.carried_in[unit.outlet] += unit.units_micro
+    for unit in units:
+        if not lo <= unit.at_ms < hi and not unit.voided:
+            draft.carried_in[unit.outlet] += unit.units_micro
 
 
 def enter_carried_out(draft: Draft, used: set[int]) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import groupby
 from operator import attrgetter, eq
 from typing import NamedTuple
 
@@ -39,8 +40,7 @@ def ring_order(line: RingLine) -> tuple[object, ...]:
     )
 
 
-_FIRST = attrgetter("at_ms", "check", "item", "size", "price_level", "modifier", "kind", "units_micro")
-"""What ``ring_order`` looks at first."""
+_AT = attrgetter("at_ms")
 
 
 def resolve_voids(lines: Iterable[RingLine]) -> Resolved:
@@ -78,12 +78,16 @@ def resolve_voids(lines: Iterable[RingLine]) -> Resolved:
 
 
 def _in_order(lines: Iterable[RingLine]) -> list[RingLine]:
-    """As ``ring_order`` has them: most are told apart by when, and on which check, what was sold."""
-    ordered = sorted(lines, key=_FIRST)
-    firsts = [*map(_FIRST, ordered)]
-    if any(map(eq, firsts, firsts[1:])):
-        ordered.sort(key=ring_order)
-    return ordered
+    """As ``ring_order`` has them: most are told apart by when they were rung."""
+    ordered = sorted(lines, key=_AT)
+    times = [*map(_AT, ordered)]
+    if not any(map(eq, times, times[1:])):
+        return ordered
+    found: list[RingLine] = []
+    for _, equal in groupby(ordered, key=_AT):
+        one, *more = equal
+        found += sorted([one, *more], key=ring_order) if more else [one]
+    return found
 
 
 def _names_another(void: RingLine) -> bool:

@@ -89,8 +89,10 @@ def _meters(material: Material, settings: Settings) -> list[str]:
 
 def _unknown_outlets(material: Material, settings: Settings) -> list[str]:
     outlets = Outlets(settings)
-    lines = {(unit.line.id, unit.line.outlet) for unit in material.rings.units}
-    counts = Counter(name for _, name in lines if not outlets.knows(name))
+    named = {unit.line.outlet for unit in material.rings.units}
+    unknown = {name for name in named if not outlets.knows(name)}
+    lines = {unit.line.id: unit.line.outlet for unit in material.rings.units} if unknown else {}
+    counts = Counter(name for name in lines.values() if name in unknown)
     return [
         f"The till rang draught beer {_times(count)} "
         + (f"at {name!r}, where taps.csv has no tap" if name else "without naming an outlet")
