@@ -19,8 +19,16 @@ from unrung.records import Export, Reject
 from unrung.settings import Feed, Settings
 from unrung.store.days import mark_dirty
 from unrung.store.doubts import doubtful, no_longer_doubtful
-from unrung.store.movement_values import Values, column, rows_of
-from unrung.store.movements import Merge, Span, drop_missing, drop_unread, merge, within
+from unrung.store.movement_values import Columns, column, rows_of
+from unrung.store.movements import (
+    Merge,
+    Span,
+    drop_missing,
+    drop_unread,
+    merge,
+    merge_columns,
+    within,
+)
 from unrung.store.open import Store, write_tx
 from unrung.store.sources import (
     SourceRow,
@@ -232,22 +240,24 @@ def _merge(
         span = (source.cover_from_ms, source.cover_to_ms)
         changes.append(drop_missing(db, feed.name, kept, span, source_id, later))
     came = Merge(0, 0, [], [])
-    for values in _some_at_a_time(found, feed, source_id):
+    for part, idents in _some_at_a_time(found):
         if later:
+            values = rows_of(part, feed.name, idents, source_id)
             values = [row for row in values if row[8] is None or not within(row[8], later)]
-        came.add(merge(db, values, source_id, found.rows))
+            came.add(merge(db, values, source_id, part))
+        else:
+            came.add(merge_columns(db, part, feed.name, idents, source_id))
     changes.append(came)
     source.new_rows = sum(change.new_rows for change in changes)
     source.superseded = sum(change.superseded for change in changes)
     return changes
 
 
-def _some_at_a_time(found: Identified, feed: Feed, source: int) -> Iterator[list[Values]]:
-    """The rows in the store's form, which takes more memory than they took in columns."""
+def _some_at_a_time(found: Identified) -> Iterator[tuple[Columns, list[bytes]]]:
+    """Rows with their identities: the store's form of them takes more memory than they took in columns."""
     for low in range(0, len(found.idents), ROWS_AT_ONCE):
         some = slice(low, low + ROWS_AT_ONCE)
-        part = {name: values[some] for name, values in found.rows.items()}
-        yield rows_of(part, feed.name, found.idents[some], source)
+        yield {name: values[some] for name, values in found.rows.items()}, found.idents[some]
 
 
 def _span(settings: Settings, feed: Feed, times: Sequence[int], source: SourceRow) -> None:

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import sqlite3
 from collections import Counter
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from itertools import chain
+from functools import partial
+from itertools import chain, islice
 from operator import itemgetter
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from sqlite_utils import Database
 
-from unrung.store.movement_values import COLUMNS, CONTENT, OWN, Values
+from unrung.store.movement_values import COLUMNS, CONTENT, OWN, Columns, Values, column, rows_of
 
 _CHUNK, _A_STATEMENT = 500, 50
 
@@ -51,11 +52,29 @@ def merge(
     read again, in other settings, brings what waited and changes nothing that was good. ``filled``:
     columns that any row has a value for. Call within a write transaction.
     """
+    if rows and not _current(db, [rows[0], rows[-1]]) and _add_unknown(db, partial(_add, db, rows, filled)):
+        return _came(Merge(0, 0, [], []), rows, [])
+    return _merged(db, rows, source, filled)
+
+
+def merge_columns(db: Database, columns: Columns, feed: str, idents: Sequence[bytes], source: int) -> Merge:
+    """``merge`` of the rows of an export, which are made only where the store knows any of them."""
+    ends: Columns = {name: (values[0], values[-1]) for name, values in columns.items()} if idents else {}
+    if idents and not _current(db, rows_of(ends, feed, (idents[0], idents[-1]), source)):
+        whole: Columns = {**columns, "feed": [feed] * len(idents), "ident": idents,
+                          "source": [source] * len(idents)}
+        if _add_unknown(db, partial(_add_columns, db, whole)):
+            times = [at for name in ("at_ms", "end_ms") for at in column(columns, name) if at is not None]
+            days = [day for day in column(columns, "day") if day is not None]
+            return Merge(len(idents), 0, times, days)
+    return _merged(db, rows_of(columns, feed, idents, source), source, columns)
+
+
+def _merged(db: Database, rows: Sequence[Values], source: int, filled: Collection[str]) -> Merge:
+    """``merge`` of rows of which the store may know some."""
     result = Merge(0, 0, [], [])
     fresh: list[Values] = []
     stale: list[tuple[int, int]] = []
-    if _add_unknown(db, rows, filled):
-        return _came(result, rows, stale)
     for at in range(0, len(rows), _CHUNK):
         chunk = rows[at : at + _CHUNK]
         current = _current(db, chunk)
@@ -80,14 +99,12 @@ def _came(result: Merge, fresh: Sequence[Values], stale: Sequence[tuple[int, int
     return result
 
 
-def _add_unknown(db: Database, rows: Sequence[Values], filled: Collection[str]) -> bool:
-    """Add ``rows`` where the store knows none of them, as is usual; else nothing, and False. That no
-    current row has the identity of another is for the index to say."""
-    if not rows or _current(db, [rows[0], rows[-1]]):
-        return False
+def _add_unknown(db: Database, add: Callable[[], None]) -> bool:
+    """Add rows where the store knows none of them, as is usual; else nothing, and False. That no current
+    row has the identity of another is for the index to say."""
     db.execute("SAVEPOINT unknown")
     try:
-        _add(db, rows, filled)
+        add()
     except sqlite3.IntegrityError:
         db.execute("ROLLBACK TO unknown")
         return False
@@ -98,16 +115,26 @@ def _add_unknown(db: Database, rows: Sequence[Values], filled: Collection[str]) 
 
 def _add(db: Database, rows: Sequence[Values], filled: Collection[str]) -> None:
     """Insert rows. Columns that no row has a value for are left to their defaults, which takes half the
-    time; many rows a statement take a quarter less."""
+    time."""
     used = [at for at, name in enumerate(COLUMNS) if name in filled or name in OWN]
-    values, whole = itemgetter(*used), len(rows) - len(rows) % _A_STATEMENT
-    into = f"INSERT INTO movements ({', '.join(COLUMNS[at] for at in used)}) VALUES "
-    marks = f"({', '.join('?' * len(used))})"
+    _insert(db, [COLUMNS[at] for at in used], map(itemgetter(*used), rows), len(rows))
+
+
+def _add_columns(db: Database, columns: Columns) -> None:
+    """Insert the rows of whole columns."""
+    used = [name for name in COLUMNS if name in columns or name in OWN]
+    rows = zip(*(column(columns, name) for name in used), strict=True)
+    _insert(db, used, rows, len(columns["line"]))
+
+
+def _insert(db: Database, names: Sequence[str], rows: Iterator[Values], count: int) -> None:
+    """Many rows a statement take a quarter less time."""
+    into, marks = f"INSERT INTO movements ({', '.join(names)}) VALUES ", f"({', '.join('?' * len(names))})"
+    cells, whole = chain.from_iterable(rows), count // _A_STATEMENT
     db.conn.executemany(into + ", ".join([marks] * _A_STATEMENT), (
-        tuple(chain.from_iterable(map(values, rows[at : at + _A_STATEMENT])))
-        for at in range(0, whole, _A_STATEMENT)
-    ))
-    db.conn.executemany(into + marks, map(values, rows[whole:]))
+        tuple(islice(cells, _A_STATEMENT * len(names))) for _ in range(whole)))
+    db.conn.executemany(into + marks, (
+        tuple(islice(cells, len(names))) for _ in range(count - whole * _A_STATEMENT)))
 
 
 def drop_missing(
