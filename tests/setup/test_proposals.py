@@ -142,6 +142,15 @@ def test_small_glasses_are_seen_where_most_of_the_beer_goes_into_pitchers() -> N
         "Reed Pale Pitcher": "60", "Reed Pale 16oz": "16", "Reed Pale 10oz": "10"}
 
 
+def test_a_pitcher_is_as_much_over_as_the_glasses_of_its_beer() -> None:
+    """62.4 oz is nearer to 64 than to 60, but the glasses of known size are 4 % over as well."""
+    trade = Trade().sell(60, "Reed Pale", "3", 62.4 * OZ, size="Pitcher")
+    tables = trade.sell(60, "Reed Pale", "3", 16.64 * OZ, size="16oz").open().tables()
+    assert menu(tables)["Reed Pale Pitcher"] == [("Reed Pale", "60", "us_fl_oz")]
+    (remark,) = [row.remark for row in tables.menu if row.size == "Pitcher"]
+    assert remark.endswith(", taken to be 4% over as its other sizes are")
+
+
 def test_a_tap_that_nothing_goes_with_is_left_out_and_said() -> None:
     trade = us_bar().open()
     last = trade.rings[-1].at_ms

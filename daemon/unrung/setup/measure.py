@@ -37,7 +37,7 @@ def set_portions(evidence: Evidence, place: Place, tables: Tables) -> None:
         _set(evidence, group, {}, pint, place)
         sizes = {key: float(p.volume_ul) for key in group.keys if (p := evidence.portions.get(key))}
         seen = seen_amounts(group, rings, pours, evidence.hill, sizes, _hints(evidence, group, sizes))
-        _set(evidence, group, seen, pint, place)
+        _set(evidence, group, seen, pint, place, _over(evidence, group, seen))
         _say_far_ones(evidence, group, seen, tables)
         for key, named in group.keys.items():
             if named.word and (portion := evidence.portions.get(key)) and portion.why != BY_NAME:
@@ -82,9 +82,21 @@ def _drop_odd_prices(evidence: Evidence) -> None:
                 del evidence.portions[key]
 
 
-def _set(evidence: Evidence, group: Group, seen: Mapping[Key, Seen], pint: float, place: Place) -> None:
+def _over(evidence: Evidence, group: Group, seen: Mapping[Key, Seen]) -> float:
+    """How much a beer's glasses of a named size hold, as a share of it: its hand or its meter fills the
+    others alike."""
+    held = [
+        one.amount / portion.volume_ul for key, one in seen.items()
+        if one.pours >= 10 and (portion := evidence.portions.get(key)) and portion.why == BY_NAME
+    ]
+    return median(held) if held and 0.9 < median(held) < 1.1 else 1.0
+
+
+def _set(
+    evidence: Evidence, group: Group, seen: Mapping[Key, Seen], pint: float, place: Place, over: float = 1.0
+) -> None:
     for key, named in group.keys.items():
-        portion = portion_of(named, seen.get(key), pint, place.metric, place.imperial)
+        portion = portion_of(named, seen.get(key), pint, place.metric, place.imperial, over)
         if portion is not None:
             evidence.portions.setdefault(key, portion)
 

@@ -140,9 +140,9 @@ def pint_ul(named: Mapping[Key, Named], seen: Mapping[Key, Seen], place: Place) 
 
 
 def portion_of(
-    one: Named, seen: Seen | None, pint: float, metric: bool, imperial: bool
+    one: Named, seen: Seen | None, pint: float, metric: bool, imperial: bool, over: float = 1.0
 ) -> Portion | None:
-    """The portion to set; None where neither the name nor the pours tell."""
+    """The portion to set; None where neither the name nor the pours tell. ``over``: see ``snapped``."""
     if one.volume_ul is not None:
         return _named(one, imperial and not metric)
     if one.pints is not None:
@@ -153,13 +153,17 @@ def portion_of(
         return Portion(_decimal(one.pints * 16), "us_fl_oz", BY_NAME)
     if seen is None or seen.pours < 2:
         return None
-    return snapped(seen, metric, imperial)
+    return snapped(seen, metric, imperial, over)
 
 
-def snapped(seen: Seen, metric: bool, imperial: bool) -> Portion:
-    """A measured amount as the round size that it is of, where one is within 3 %."""
+def snapped(seen: Seen, metric: bool, imperial: bool, over: float = 1.0) -> Portion:
+    """A measured amount as the round size that it is of, where one is within 3 %; ``over``: what the beer's
+    other sizes hold, as a share of what they should."""
     why = f"by {seen.pours} pours of about {seen.amount / 1000:.0f} mL"
-    return _round_size(seen.amount, metric, imperial)._replace(why=why, seldom=seen.pours < 5)
+    if abs(over - 1) >= 0.005:
+        way = "over" if over > 1 else "under"
+        why += f", taken to be {abs(over - 1):.0%} {way} as its other sizes are"
+    return _round_size(seen.amount / over, metric, imperial)._replace(why=why, seldom=seen.pours < 5)
 
 
 def _round_size(amount: float, metric: bool, imperial: bool) -> Portion:
