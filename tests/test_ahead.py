@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from contextlib import closing
 from datetime import date, timedelta
 from pathlib import Path
+from queue import Full
 from typing import IO
 
 import pytest
@@ -168,6 +169,18 @@ def test_what_cannot_be_computed_backwards_is_left_to_its_turn(
     run(bar, tmp_path / "bar")
     assert files(tmp_path / "bar") == files(alone)
     assert rows(tmp_path / "bar") == rows(alone)
+
+
+def test_ledgers_wait_by_their_bytes_and_the_error_that_ends_them_waits_too() -> None:
+    arrived = ledgers.Arrived(5)
+    for one in (b"abc", b"defg"):
+        arrived.put_nowait(one)
+    with pytest.raises(Full):
+        arrived.put_nowait(b"h")
+    assert arrived.get() == b"abc"
+    error = EOFError()
+    arrived.put_nowait(error)
+    assert [arrived.get(), arrived.get()] == [b"defg", error] and arrived.empty()
 
 
 def test_few_days_are_not_worth_a_process(monkeypatch: pytest.MonkeyPatch) -> None:

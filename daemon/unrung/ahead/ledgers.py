@@ -29,11 +29,33 @@ FEWEST_DAYS = 8
 """With fewer, starting the process takes longer than it saves."""
 APART = 2 * (1 + TOGETHER)
 """Days of a stretch that are left to the process, at least: those that it is about to make."""
-ARRIVED = 40
-"""Ledgers that wait here, at most, as bytes (a busy day's are 180 kB): while the days that were computed here
-are issued, the process goes on."""
+ARRIVED = 8_000_000
+"""Bytes of ledgers that wait here, and no more than one beyond them (a busy day's are 180,000): while the
+days that were computed here are issued, the process goes on."""
 
-Arrived = Queue[bytes | Exception]
+
+class Arrived(Queue[bytes | Exception]):
+    """Ledgers as they were written, and the error that ends them. Its size is that of what waits in it."""
+
+    def _init(self, maxsize: int) -> None:
+        super()._init(maxsize)
+        self._held = 0
+
+    def _qsize(self) -> int:
+        return self._held
+
+    def _put(self, item: bytes | Exception) -> None:
+        super()._put(item)
+        self._held += _size(item)
+
+    def _get(self) -> bytes | Exception:
+        item = super()._get()
+        self._held -= _size(item)
+        return item
+
+
+def _size(item: bytes | Exception) -> int:
+    return len(item) if isinstance(item, bytes) else 1
 
 
 @contextmanager
@@ -50,7 +72,7 @@ def ledgers_ahead(
     stretches = stretches_of(days)
     process = _started(settings, stretches)
     assert process.stdin is not None and process.stdout is not None
-    arrived: Arrived = Queue(ARRIVED)
+    arrived = Arrived(ARRIVED)
     receiver = threading.Thread(target=_receive, args=(process.stdout, arrived), daemon=True)
     receiver.start()
     left, own = deque(days), _Own(db, settings, stretches, process.stdin)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from operator import itemgetter
+from operator import eq, gt, itemgetter
 from typing import Any
 
 from sqlite_utils import Database
@@ -21,7 +21,17 @@ def lines_between(db: Database, kind: str, lo_ms: int, hi_ms: int) -> list[tuple
         "AND kind = ?", [lo_ms, hi_ms, kind],
     ).fetchall()
     at = 1 + len(ORIGIN) + COLUMNS[kind].index("at_ms")
-    return sorted(rows, key=itemgetter(at, 1, 2, 3, 0))  # feed, source, line; id
+    return _in_order(rows, at)
+
+
+def _in_order(rows: list[tuple[Any, ...]], at: int) -> list[tuple[Any, ...]]:
+    """By their times, which stand in column ``at``, and then by feed, source, line and id."""
+    times, order = [row[at] for row in rows], itemgetter(at, 1, 2, 3, 0)
+    if not any(map(gt, times, times[1:])):
+        equal = [number for number, same in enumerate(map(eq, times, times[1:])) if same]
+        if all(order(rows[number]) < order(rows[number + 1]) for number in equal):
+            return rows
+    return sorted(rows, key=order)
 
 
 def kinds_between(db: Database, lo_ms: int, hi_ms: int) -> set[str]:
