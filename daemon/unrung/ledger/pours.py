@@ -11,6 +11,7 @@ from typing import NamedTuple
 from unrung.ledger.inputs import KegLine, LogLine, PourLine
 from unrung.ledger.outlets import Outlets
 from unrung.ledger.taps import TapList
+from unrung.ledger.tuples import made
 from unrung.settings import Matching, TapRow
 from unrung.units import UNITS_UL, pulses_to_ul
 
@@ -70,24 +71,30 @@ def day_pours(
     spans = _cleaning_spans(logs)
     limit = Fraction(matching.max_flow_per_second) * UNITS_UL["us_fl_oz"] / 1000
     most_ul, in_ms = limit.as_integer_ratio()
+    beer: list[tuple[object, ...]] = []
     for line in lines:
-        tap = taps.at(line.tap, line.end_ms)
-        volume = line.volume_ul
+        key, _, name, start_ms, end_ms, volume, _, span = line
+        tap = taps.at(name, end_ms)
         if tap is None or volume is None:
             volume = _volume(line, tap, taps, day)
         if tap is None or volume is None:
             continue
-        flow = Flow._make((line.id, line, outlets.of(tap.outlet), tap.tap, tap.product, line.start_ms,
-                           line.end_ms, volume, tap.line_volume_ul, None))
+        row = (key, line, outlets.of(tap.outlet), tap.tap, tap.product, start_ms, end_ms, volume,
+               tap.line_volume_ul, None)
+        if not spans and not span and volume * in_ms <= most_ul * (end_ms - start_ms):  # as is usual
+            beer.append(row)
+            continue
+        flow = Flow._make(row)
         entry = _cleaning_of(flow, tap, spans) if spans else None
-        if line.span:
+        if span:
             day.untimed.append(flow._replace(cleaning=entry))
         elif entry is not None:
             day.cleaning.append(flow._replace(cleaning=entry))
-        elif is_gas(flow, most_ul, in_ms) and not _two_at_once(flow, limit, line.tap, taps, changes):
+        elif is_gas(flow, most_ul, in_ms) and not _two_at_once(flow, limit, name, taps, changes):
             day.gas.append(flow)
         else:
-            day.beer.append(flow)
+            beer.append(flow)
+    day.beer = list(made(Flow, beer))
     return day
 
 
