@@ -135,9 +135,9 @@ def _like(what: Iterable[tuple[str, int]], ends: Ends) -> Like:
     found = {}
     for product, portion_ul in set(what):
         times, volumes = ends.get(product, ([], []))
+        least, most = portion_ul - portion_ul // 3, portion_ul + portion_ul // 3
         found[product, portion_ul] = [
-            end_ms for end_ms, volume_ul in zip(times, volumes, strict=True)
-            if 3 * abs(volume_ul - portion_ul) <= portion_ul
+            end_ms for end_ms, volume_ul in zip(times, volumes, strict=True) if least <= volume_ul <= most
         ]
     return found
 

@@ -7,6 +7,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import date, timedelta
+from operator import attrgetter
 from typing import Any
 
 from sqlite_utils import Database
@@ -18,7 +19,8 @@ from unrung.settings import Venue
 UNPLACED = "unplaced"
 COUNTS = tuple(field.name for field in fields(Counts))
 _LEAF = ("day", "outlet", "product", "window_start_ms", "window_minutes", *COMPONENTS, *COUNTS)
-_INSERT_LEAF = f"INSERT INTO leaves ({', '.join(_LEAF)}) VALUES (:{', :'.join(_LEAF)})"
+_INSERT_LEAF = f"INSERT INTO leaves ({', '.join(_LEAF)}) VALUES ({', '.join('?' * len(_LEAF))})"
+_volumes, _counts = attrgetter(*COMPONENTS), attrgetter(*COUNTS)
 
 
 @dataclass(slots=True)
@@ -107,7 +109,7 @@ def save_day(
     """Write down a computed day: its leaves, and that it is clean unless rows came in since ``changes``
     were counted."""
     db.execute("DELETE FROM leaves WHERE day = ?", [day.isoformat()])
-    db.conn.executemany(_INSERT_LEAF, [leaf_values(day, leaf) for leaf in leaves])
+    db.conn.executemany(_INSERT_LEAF, [_leaf_row(day, leaf) for leaf in leaves])
     db.execute(
         "INSERT INTO days (day, dirty, changed_ms, revision, status, digest, config_digest, "
         "issued_ms, changes) VALUES (?, 0, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (day) DO UPDATE SET "
@@ -120,12 +122,12 @@ def save_day(
 
 
 def leaf_values(day: date, leaf: Leaf) -> dict[str, Any]:
-    return {
-        "day": day.isoformat(), "outlet": leaf.outlet, "product": leaf.product,
-        "window_start_ms": leaf.window_start_ms, "window_minutes": leaf.window_minutes,
-        **{name: getattr(leaf.volumes, name) for name in COMPONENTS},
-        **{name: getattr(leaf.counts, name) for name in COUNTS},
-    }
+    return dict(zip(_LEAF, _leaf_row(day, leaf), strict=True))
+
+
+def _leaf_row(day: date, leaf: Leaf) -> tuple[Any, ...]:
+    return (day.isoformat(), leaf.outlet, leaf.product, leaf.window_start_ms, leaf.window_minutes,
+            *_volumes(leaf.volumes), *_counts(leaf.counts))
 
 
 def leaves_between(db: Database, first: date, last: date) -> list[dict[str, Any]]:
