@@ -142,6 +142,24 @@ def test_small_glasses_are_seen_where_most_of_the_beer_goes_into_pitchers() -> N
         "Reed Pale Pitcher": "60", "Reed Pale 16oz": "16", "Reed Pale 10oz": "10"}
 
 
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_size_that_is_sold_seldom_is_not_lost_among_the_usual_ones(seed: int) -> None:
+    """No name tells a size, sales are 40 seconds apart, and the till writes minutes."""
+    rng, now_ms, rings, pours = random.Random(seed), 1_790_000_000_000, list[RingFact](), list[PourFact]()
+    sold = [("Weizen", "Large", "2"), ("Mill Stout", "Large", "1"), ("Mill Stout", "Small", "1")]
+    for _ in range(1500):
+        now_ms += int(rng.expovariate(1 / 40) * 1000)
+        beer, size, tap = rng.choices(sold, [1, 1, 0.1])[0]
+        pours.append(PourFact(tap, now_ms, (522_500 if size == "Large" else 313_500) * rng.gauss(1, 0.03)))
+        rung_ms = now_ms + int(rng.gauss(-20, 40) * 1000)
+        rings.append(RingFact(rung_ms // MINUTE_MS * MINUTE_MS, "", beer, size, 1.0, ""))
+    rings.sort(key=lambda ring: ring.at_ms)
+    prices = {Key(beer, size): "7.10" if size == "Large" else "4.30" for beer, size, _ in sold}
+    found = menu(propose(Evidence(rings, pours, prices, KnownNames()), METRIC))
+    assert abs(float(found["Mill Stout Small"][0][1]) / 313.5 - 1) < 0.05
+    assert abs(float(found["Mill Stout Large"][0][1]) / 522.5 - 1) < 0.05
+
+
 def test_a_pitcher_is_as_much_over_as_the_glasses_of_its_beer() -> None:
     """62.4 oz is nearer to 64 than to 60, but the glasses of known size are 4 % over as well."""
     trade = Trade().sell(60, "Reed Pale", "3", 62.4 * OZ, size="Pitcher")

@@ -21,6 +21,9 @@ from unrung.setup.portions import (
 )
 from unrung.setup.proposal import Key, Place, Tables
 
+_PLENTY = 20
+"""Pours behind an amount that others may be judged by."""
+
 
 def set_portions(evidence: Evidence, place: Place, tables: Tables) -> None:
     """Sizes by name first, with the pint that the pours are of; then what the pours say of the rest."""
@@ -36,6 +39,7 @@ def set_portions(evidence: Evidence, place: Place, tables: Tables) -> None:
         pint = pint_ul(group.keys, seen, place)
         _set(evidence, group, {}, pint, place)
         sizes = {key: float(p.volume_ul) for key in group.keys if (p := evidence.portions.get(key))}
+        sizes = sizes or _best_seen(seen)
         seen = seen_amounts(group, rings, pours, evidence.hill, sizes, _hints(evidence, group, sizes))
         _set(evidence, group, seen, pint, place, _over(evidence, group, seen))
         _say_far_ones(evidence, group, seen, tables)
@@ -46,6 +50,13 @@ def set_portions(evidence: Evidence, place: Place, tables: Tables) -> None:
         evidence.portions.update(agreed(alike))
     _drop_odd_prices(evidence)
     _lend_sizes(evidence, measured)
+
+
+def _best_seen(seen: Mapping[Key, Seen]) -> dict[Key, float]:
+    """The amount of the item with the most pours behind it: of a beer without a size by name, it stands for
+    one, so that its pours are left to it and prices tell about how much the others take."""
+    best = max(seen, key=lambda key: seen[key].pours, default=None)
+    return {} if best is None or seen[best].pours < _PLENTY else {best: seen[best].amount}
 
 
 def _hints(evidence: Evidence, group: Group, sizes: Mapping[Key, float]) -> dict[Key, float]:
