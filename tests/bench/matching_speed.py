@@ -12,9 +12,9 @@ Each part runs in a process of its own; told are seconds of processor and the mo
 
 Measured on a machine that did nothing else, and whose speed changes by a third from one minute to the next:
 
-    year      191 ms a day of 1,804 pours and 1,302 rings: 71 s a year (wished: 8 s)
-    stadium   6.0 s and 167 MB as 30 outlets, 7.2 s and 400 MB as one
-    growth    exponent 0.97 at eight times the hours
+    year      172 ms a day of 1,804 pours and 1,302 rings: 64 s a year (wished: 8 s)
+    stadium   6.1 s and 166 MB as 30 outlets, 7.3 s and 384 MB as one
+    growth    exponent 0.94 at eight times the hours
     baseline  0.085 s
 
 On the same 14 days, one code and the other in turn, three rounds of learning in place of four, and fills and
