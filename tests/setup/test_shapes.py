@@ -190,6 +190,17 @@ def test_a_line_of_each_check_is_a_row_though_each_check_has_one(word: str) -> N
     assert found.formats["rows"] == "/*/lines" and found.formats["json_lines"]
 
 
+def test_modifiers_that_are_sizes_of_glasses_are_sizes_and_others_are_not() -> None:
+    def rows(size: str) -> str:
+        beers = [f"2026-10-27 20:{n:02d}:11,Amber,{'' if n % 12 == 5 else size}\n" for n in range(50)]
+        return "".join([*beers, *(f"2026-10-27 21:{n:02d}:11,Tacos,no onion\n" for n in range(40))])
+
+    head = "Time,Item,Modifier\n"
+    assert plain(draft_of("rings", (head + rows("16oz")).encode()))["size"] == "Modifier"
+    kept = plain(draft_of("rings", (head + rows("with lime")).encode()))
+    assert "size" not in kept and kept["modifier"] == "Modifier"
+
+
 def test_small_figures_under_an_unknown_word_are_not_taken_for_quantities() -> None:
     rows = "".join(f"2026-10-27 20:{n:02d}:11,Amber {n % 3},{1 + n % 4}\n" for n in range(30))
     assert "units" not in draft_of("rings", ("Time,Item,Covers\n" + rows).encode()).fields

@@ -74,7 +74,7 @@ def taken_apart(item: str, size: str = "") -> Named:
     (300000, None)
     """
     for text in (size, item):
-        for read in (_metric, _ounces, _pints, _part, _word):
+        for read in _READERS:
             found = read(text)
             if found is not None:
                 rest, volume_ul, pints, word = found
@@ -83,6 +83,15 @@ def taken_apart(item: str, size: str = "") -> Named:
         if text is size and size.strip():
             return Named(_tidy(item), None, None, plain(size))
     return Named(_tidy(item))
+
+
+def says_a_size(text: str) -> bool:
+    """Whether ``text`` holds a size of a glass.
+
+    >>> [says_a_size(text) for text in ("16oz", "0,3 l", "Half", "Pitcher", "no onion", "")]
+    [True, True, True, True, False, False]
+    """
+    return any(read(text) is not None for read in _READERS)
 
 
 _Read = tuple[str, int | None, Fraction | None, str] | None
@@ -130,6 +139,9 @@ def _word(text: str) -> _Read:
     if found is None or (found.span() == (0, len(text.strip())) and len(text.strip()) > 8):
         return None
     return text[: found.start()] + text[found.end() :], None, None, plain(found[0])
+
+
+_READERS = (_metric, _ounces, _pints, _part, _word)
 
 
 def _without_accents(text: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Sequence
 
 from unrung.errors import UnrungError
@@ -16,10 +17,13 @@ from unrung.setup.money import settle_amounts
 from unrung.setup.numbers import number_form
 from unrung.setup.quantities import settle_quantities
 from unrung.setup.sheet import Sheet, joined
+from unrung.setup.sizes import says_a_size
 from unrung.setup.spans import settle_span
 from unrung.setup.times import forms_of
 from unrung.setup.volumes import settle_volumes
 
+_ENOUGH_SIZED = 20
+"""Rows with a size that are no accident."""
 _NEEDS = {"rings": ("at", "item"), "kegs": ("at", "kind"), "log": ("reason",)}
 _SAID = {
     "at": "when a row happened", "item": "the menu item", "kind": "what happened to the keg",
@@ -39,6 +43,7 @@ def understand(carries: Carries, name: str, samples: list[Sample], notes: Notes)
     if sheet.rows_at:
         draft.formats["rows"] = sheet.rows_at
     _take_columns(draft, columns)
+    _take_sizes_from_modifiers(draft)
     _keep_true_ids(draft)
     _settle_numbers(draft, notes)
     if carries == "pours":
@@ -74,6 +79,19 @@ def _take_columns(draft: Draft, columns: dict[str, tuple[str, ...]]) -> None:
             draft.fields[field] = names
         else:
             draft.beside[field] = names[0]
+
+
+def _take_sizes_from_modifiers(draft: Draft) -> None:
+    """A till may write a glass's size as an item's modifier, beside "no onion": where nearly every row of an
+    item says one, the column is that of sizes."""
+    if "size" in draft.fields or not {"item", "modifier"} <= draft.fields.keys():
+        return
+    rows: dict[str, list[bool]] = defaultdict(list)
+    for item, modifier in zip(draft.texts("item"), draft.texts("modifier"), strict=True):
+        rows[item].append(says_a_size(modifier))
+    sized = sum(len(said) for said in rows.values() if sum(said) >= 0.8 * len(said))
+    if sized >= _ENOUGH_SIZED:
+        draft.fields["size"] = draft.fields.pop("modifier")
 
 
 def _keep_true_ids(draft: Draft) -> None:
