@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import time, timedelta
 from functools import lru_cache, partial
 from operator import gt, lt
 
@@ -135,10 +136,13 @@ class Moments:
 def _finder(mapping: Mapping) -> ByHour:
     parse = time_reader(mapping.formats.time)
     local = local_reader(mapping.formats.zone or mapping.zone)
+    morning = mapping.day_starts if mapping.formats.dates == "business_day" else time.min
 
     @lru_cache(maxsize=8192)
     def found(text: str) -> Local:
         moment = parse(text)
-        return moment if isinstance(moment, int) else local(moment)
+        if isinstance(moment, int):
+            return moment
+        return local(moment + timedelta(days=moment.time() < morning))
 
     return by_hour(found) if mapping.formats.time == "iso" else ByHour(found, lambda texts: None)

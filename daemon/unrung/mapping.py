@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import time
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
@@ -61,6 +62,9 @@ class Formats(BaseModel):
     """"iso" (ISO 8601), "epoch_s", "epoch_ms", or a strptime pattern such as "%m/%d/%Y %I:%M:%S %p"."""
     date: str = "%Y-%m-%d"
     """strptime pattern of a date without a time (log entries)."""
+    dates: Literal["calendar", "business_day"] = "calendar"
+    """"business_day": the date beside a time is that of the business day, so that a time before
+    ``day_starts`` is of the morning after it. Of times without an offset."""
     zone: str = ""
     """IANA zone of times without an offset; empty: the venue's. An offset in the data wins."""
     order: Literal["time", "none"] = "time"
@@ -100,6 +104,8 @@ class Mapping(BaseModel):
     formats: Formats
     zone: str
     """IANA zone of times without an offset."""
+    day_starts: time = time(4)
+    """Local time at which a business day starts."""
     currency_digits: int = 2
     """Minor digits of the currency."""
     max_bytes: int = 64 * 1024 * 1024

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import random
 import shutil
 from copy import deepcopy
 from datetime import UTC, date, datetime, timedelta
@@ -347,6 +348,29 @@ def test_how_files_relate_is_asked_once_where_one_file_cannot_tell(
     set_up(tmp_path / "taken", **one)
     remarks = (tmp_path / "taken/venue.toml").read_text("utf-8")
     assert remarks.count("Will the next export hold rows of this one again?") == 1
+
+
+@pytest.mark.parametrize("title", ["Business Date", "Date"])
+@pytest.mark.parametrize("of_business_days", [True, False])
+def test_a_date_that_is_that_of_the_business_day_is_seen_by_the_pours(
+    tmp_path: Path, title: str, of_business_days: bool
+) -> None:
+    """Four evenings from six to two; pours bear the date of the calendar."""
+    rng, rings, pours = random.Random(4), [f"{title},Time,Item"], ["Line,Finished,Ounces"]
+    for day in range(10, 14):
+        now, evening = datetime(2026, 11, day, 18), date(2026, 11, day)  # noqa: DTZ001
+        while now < datetime(2026, 11, day + 1, 2):  # noqa: DTZ001
+            now += timedelta(seconds=rng.randrange(60, 200))
+            rung = now + timedelta(seconds=rng.randrange(20, 70))
+            dated = evening if of_business_days else rung.date()
+            pours.append(f"1,{now:%Y-%m-%d %H:%M:%S},16.{rng.randrange(90):02d}")
+            rings.append(f"{dated},{rung:%H:%M:%S},Amber 16oz")
+    (tmp_path / "till.csv").write_text("\n".join([*rings, ""]))
+    (tmp_path / "meter.csv").write_text("\n".join([*pours, ""]))
+    set_up(tmp_path / "bar", zone="America/New_York", rings=tmp_path / "till.csv",
+           pours=tmp_path / "meter.csv")
+    till = load(tmp_path / "bar").feed[0]
+    assert till.formats.dates == ("business_day" if of_business_days else "calendar")
 
 
 # --- on the command line --------------------------------------------------------------------------------

@@ -64,6 +64,7 @@ def mapping_of(feed: Feed, settings: Settings) -> Mapping:
         fields=feed.fields,
         formats=feed.formats,
         zone=feed.formats.zone or settings.venue.timezone,
+        day_starts=settings.venue.day_starts,
         currency_digits=settings.currency_digits,
         max_bytes=feed.max_bytes,
         keep_staff=settings.venue.keep_staff_days is not None,
@@ -72,8 +73,11 @@ def mapping_of(feed: Feed, settings: Settings) -> Mapping:
 
 def mapping_digest(feed: Feed, settings: Settings) -> str:
     """Changes when the way the feed is read changes."""
-    text = feed.adapter + mapping_of(feed, settings).model_dump_json()
+    # What was added since is told only where it is used: else every export would be read again.
+    mapping = mapping_of(feed, settings)
+    text = feed.adapter + mapping.model_dump_json(exclude={"day_starts": True, "formats": {"dates"}})
     text += "" if feed.hold_odd_times else "odd times too"
+    text += "" if feed.formats.dates == "calendar" else f"business days from {mapping.day_starts}"
     return hashlib.sha256(text.encode()).hexdigest()
 
 

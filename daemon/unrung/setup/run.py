@@ -18,6 +18,7 @@ from unrung.intake.archive import sentence
 from unrung.mapping import Carries
 from unrung.records import AnyRecord, KegEvent, Pour, Ring
 from unrung.settings import Venue, VenueUnit
+from unrung.setup.business_dates import settle_dates, writes_dates_apart
 from unrung.setup.clocks import month_leads, settle_time_form, zone_found
 from unrung.setup.counters import flows
 from unrung.setup.doubt import Ask, Notes, takes_proposals
@@ -121,6 +122,7 @@ def look_at(
     for draft in look.drafts:
         settle_time_form(draft, [one for one in look.drafts if one is not draft], month_first, notes)
     _settle_zone(look, wishes, machine_zone, now_ms)
+    _settle_dates(look, now_ms)
     look.country = country_of(look.zone)
     look.currency = currency_of(look.drafts) or look.country.currency or notes.settle(
         "venue: currency", unknown_currency(look.drafts))
@@ -148,6 +150,13 @@ def _settle_zone(look: Look, wishes: Wishes, machine: str, now_ms: int) -> None:
                 found = shifted.zone
                 _write_utc(look, shifted.utc_feed)
     look.zone = look.notes.settle("venue: timezone", found)
+
+
+def _settle_dates(look: Look, now_ms: int) -> None:
+    for draft in filter(writes_dates_apart, look.drafts):
+        _read_all(look, now_ms, Notes(takes_proposals))
+        rings, pours = _times(look, "rings"), _times(look, "pours")
+        settle_dates(draft, rings, pours, look.zone, hours_of(rings, look.zone).day_starts)
 
 
 def _write_utc(look: Look, carries: str) -> None:
