@@ -175,6 +175,20 @@ def test_a_tap_that_nothing_goes_with_is_left_out_and_said() -> None:
     trade.pours += [PourFact("9", last - n * 977_000, 16 * OZ) for n in range(25)]
     tables = trade.tables()
     assert "9" not in taps(tables) and any("Tap 9 is left out" in text for text in tables.remarks)
+    whole = sum(pour.amount for pour in trade.pours)
+    assert tables.found <= 1 - 25 * 16 * OZ / whole
+
+
+def test_a_tap_that_bears_a_beer_s_name_is_of_it_where_rings_tell_nothing() -> None:
+    """The till writes when a check was closed, half an hour or two after its pours."""
+    trade = Trade().sell(60, "Ale", "Ale tap", 16 * OZ, size="Pint")
+    trade = trade.sell(60, "Stout", "Stout tap", 16 * OZ, size="Pint").sell(40, "Burger").open()
+    closed = [ring._replace(at_ms=ring.at_ms + trade.rng.randrange(30, 120) * MINUTE_MS)
+              for ring in trade.rings]
+    tables = propose(Evidence(sorted(closed), trade.pours, {}, KnownNames()), US)
+    assert taps(tables) == {"Ale tap": "Ale", "Stout tap": "Stout"}
+    assert menu(tables) == {f"{beer} Pint": [(beer, "16", "us_fl_oz")] for beer in ("Ale", "Stout")}
+    assert sum("by its name alone" in text for text in tables.remarks) == 2
 
 
 def test_drips_of_a_leak_do_not_hide_a_tap_s_beer() -> None:

@@ -36,6 +36,7 @@ def propose(evidence: Evidence, place: Place) -> Tables:
     )
     _name_products(evidence)
     tables = Tables()
+    _pair_by_name(evidence, taps, tables)
     add_taps(evidence, taps, place, tables)
     set_portions(evidence, place, tables)
     mixed = _mixed(evidence, place, tables)
@@ -74,6 +75,18 @@ def _name_products(evidence: Evidence) -> None:
     for index, group in enumerate(evidence.groups):
         if product_like(group.name, evidence.known.products) and not all(map(in_a_container, group.keys)):
             evidence.products.setdefault(index, group.name)
+
+
+def _pair_by_name(evidence: Evidence, taps: Sequence[str], tables: Tables) -> None:
+    """Taps that no item is seen to go with, but that bear the name of one: a till that writes when a check
+    was closed says nothing of its pours."""
+    indexes = {group.name: index for index, group in enumerate(evidence.groups)}
+    for tap in taps:
+        name = product_like(tap, [*indexes])
+        if name and tap not in evidence.pairs and tap not in evidence.known.of_tap:
+            evidence.known.of_tap[tap] = (("", name),)
+            evidence.products.setdefault(indexes[name], name)
+            tables.remarks.append(f"Tap {tap} is set to {name} by its name alone: no rings go with it.")
 
 
 def _add_beer(
@@ -137,6 +150,8 @@ def _mixed(evidence: Evidence, place: Place, tables: Tables) -> dict[Key, Parts]
     sizes |= {key: float(portion.volume_ul) for key, (_, portion) in plain.items()}
     whole = sum(pour.amount for pour in pours)
     left = sum(pour.amount for pour in left_over(rings, pours, hill, beer, sizes, taps))
+    listed = {tap.meter or tap.tap for tap in tables.taps}
+    left += sum(pour.amount for pour in pours if pour.tap not in listed)
     tables.found = 1 - left / whole if whole else 0.0
     return mixed
 
