@@ -373,6 +373,27 @@ def test_a_date_that_is_that_of_the_business_day_is_seen_by_the_pours(
     assert till.formats.dates == ("business_day" if of_business_days else "calendar")
 
 
+@pytest.mark.parametrize(("title", "longest"), [("Closed At", 90), ("Closed At", 1), ("Rung At", 90)])
+def test_a_till_that_tells_when_a_check_was_closed_is_waited_for(
+    tmp_path: Path, title: str, longest: int
+) -> None:
+    """An afternoon of tables: one pays at once or up to ``longest`` minutes after the last pint."""
+    rng, pours, rung = random.Random(3), ["Line,Finished,Ounces"], list[tuple[datetime, int]]()
+    for table in range(160):
+        now = datetime(2026, 11, 14, 12) + timedelta(minutes=rng.randrange(600))  # noqa: DTZ001
+        paid = now + timedelta(seconds=rng.randrange(20, 60 * longest))
+        pours.append(f"Amber line,{now:%Y-%m-%d %H:%M:%S},16.{rng.randrange(90):02d}")
+        rung.append((paid, table))
+    rows = [f"{at:%Y-%m-%d %H:%M:%S},{table},Amber 16oz" for at, table in sorted(rung)]
+    (tmp_path / "till.csv").write_text("\n".join([f"{title},Check,Item", *rows, ""]))
+    (tmp_path / "meter.csv").write_text("\n".join([*sorted(pours, reverse=True), ""]))
+    said = set_up(tmp_path / "bar", zone="America/New_York", rings=tmp_path / "till.csv",
+                  pours=tmp_path / "meter.csv")
+    late = (title, longest) == ("Closed At", 90)
+    assert load(tmp_path / "bar").matching.window_after_minutes == (240 if late else 90)
+    assert any("when a check was closed" in " ".join(line.split()) for line in said) == late
+
+
 # --- on the command line --------------------------------------------------------------------------------
 
 

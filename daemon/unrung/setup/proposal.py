@@ -65,6 +65,8 @@ class Tables:
     """Pairs of outlets whose staff seem to ring for each other, and how strongly."""
     found: float = 0.0
     """Share of the beer in the sample's serves that finds a ring this way, by a rough count."""
+    late_rings: bool = False
+    """Whether the till tells only when a check was closed."""
     remarks: list[str] = field(default_factory=list)
     """What a person should look at, as sentences."""
 

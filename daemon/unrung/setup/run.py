@@ -27,6 +27,7 @@ from unrung.setup.evidence import Evidence
 from unrung.setup.files import copy_samples, pattern_of, put, refuse_overwriting, samples_of
 from unrung.setup.kegs import fill_kegs
 from unrung.setup.known import known_names
+from unrung.setup.late_rings import note_late_rings
 from unrung.setup.meet import RingFact, quarter_shift
 from unrung.setup.money import currency_of, unknown_currency
 from unrung.setup.pools import pool_question
@@ -213,6 +214,8 @@ def _tables(look: Look, wishes: Wishes) -> tuple[Tables, Place]:
     factor, facts = settle_pulses(pours, sold, wishes.pulses_per_litre, look.country.pints, look.notes)
     evidence = Evidence(sold, facts, _prices(rings, look.digits), known)
     tables = propose(evidence, place)
+    for draft in (draft for draft in look.drafts if draft.side == "rings"):
+        note_late_rings(draft, tables)
     for line in tables.taps:
         line.pulses_per_litre = factor if line.metered else ""
     events = [one for rows in look.records.values() for one in rows if isinstance(one, KegEvent)]

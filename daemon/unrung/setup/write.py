@@ -15,6 +15,7 @@ from unrung.mapping import FIELDS, Constant
 from unrung.settings import VenueUnit
 from unrung.setup.doubt import Notes
 from unrung.setup.draft import Draft
+from unrung.setup.late_rings import AFTER_MINUTES
 from unrung.setup.proposal import MenuLine, Tables
 from unrung.setup.venue import Hours
 from unrung.units import UNIT_LABELS
@@ -64,7 +65,7 @@ def venue_text(
     """``venue.toml``."""
     parts = [_HEAD, _venue(venue, notes), *_pools(tables)]
     parts += [_feed(draft, place, notes) for draft, place in feeds]
-    parts.append(_rest(venue))
+    parts += [_matching(venue, tables), _REST]
     if tables.remarks:
         looks = [line for text in tables.remarks for line in _remark(f"? {text}")]
         parts.append("\n".join(["# What setup found worth a look in the tables:", *looks, ""]))
@@ -172,14 +173,16 @@ def _remark(text: str) -> list[str]:
     )
 
 
-def _rest(venue: VenueFacts) -> str:
-    unit = UNIT_LABELS[venue.volume_unit]
-    allowance = str(KEG_CHANGE_LOSS[venue.volume_unit])
-    return f"""\
-# --- Matching ---
-[matching]
-keg_change_allowance = {allowance:<10} # beer that a new keg may cost before it pours clear, in {unit}
+def _matching(venue: VenueFacts, tables: Tables) -> str:
+    lines = ["# --- Matching ---", "[matching]"]
+    if tables.late_rings:
+        lines.append(f"window_after_minutes = {AFTER_MINUTES:<10} # the till tells when a check was closed")
+    allowance, unit = str(KEG_CHANGE_LOSS[venue.volume_unit]), UNIT_LABELS[venue.volume_unit]
+    about = f"# beer that a new keg may cost before it pours clear, in {unit}"
+    return "\n".join([*lines, f"keg_change_allowance = {allowance:<10} {about}", ""])
 
+
+_REST = """\
 # --- When the day's files and the morning mail go out ---
 [schedule]
 issue_at = "06:00"
