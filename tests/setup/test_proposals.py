@@ -191,6 +191,13 @@ def test_a_tap_that_bears_a_beer_s_name_is_of_it_where_rings_tell_nothing() -> N
     assert sum("by its name alone" in text for text in tables.remarks) == 2
 
 
+def test_the_number_of_a_tap_is_not_the_name_of_a_beer() -> None:
+    trade = us_bar().sell(30, "Ale No. 7").open()
+    last = trade.rings[-1].at_ms
+    trade.pours += [PourFact("7", last - n * 977_000, 16 * OZ) for n in range(25)]
+    assert "7" not in taps(trade.tables())
+
+
 def test_drips_of_a_leak_do_not_hide_a_tap_s_beer() -> None:
     trade = us_bar().open()
     lo, hi = trade.pours[0].end_ms, trade.rings[-1].at_ms

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 
@@ -18,6 +19,7 @@ from unrung.setup.shared_names import share_names
 from unrung.setup.tap_lines import add_taps, by_number, say_doubtful_taps
 from unrung.setup.taps import pair_taps, pour_ends
 
+_A_WORD = re.compile(r"[^\W\d_]{3}")
 _ENOUGH = 8
 """Rings of an item from which "never near a pour" means something."""
 _FEW = 0.5
@@ -82,7 +84,7 @@ def _pair_by_name(evidence: Evidence, taps: Sequence[str], tables: Tables) -> No
     was closed says nothing of its pours."""
     indexes = {group.name: index for index, group in enumerate(evidence.groups)}
     for tap in taps:
-        name = product_like(tap, [*indexes])
+        name = product_like(tap, [*indexes]) if _A_WORD.search(tap) else ""  # tap 7 is not "IPA No. 7"
         if name and tap not in evidence.pairs and tap not in evidence.known.of_tap:
             evidence.known.of_tap[tap] = (("", name),)
             evidence.products.setdefault(indexes[name], name)
