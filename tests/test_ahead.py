@@ -124,16 +124,21 @@ def test_a_process_that_ends_too_early_costs_time_only(
     assert rows(tmp_path / "bar") == rows(alone)
 
 
+def own_days(monkeypatch: pytest.MonkeyPatch) -> list[date]:
+    """Days that who would wait, as it always does here, computed itself; filled as they are taken."""
+    own, taken = list[date](), Backwards.taken
+    monkeypatch.setattr(issuing, "ledger_of", _never)
+    monkeypatch.setattr(ledgers, "_is_late", lambda arrived: True)
+    monkeypatch.setattr(Backwards, "taken", lambda self, day: own.append(day) or taken(self, day))  # type: ignore[func-returns-value]
+    return own
+
+
 def test_who_would_wait_computes_the_last_days_and_the_two_meet(
     bar: Path, alone: Path, tmp_path: Path, made: list[subprocess.Popen[bytes]],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    own = list[date]()
-    taken = Backwards.taken
-    monkeypatch.setattr(issuing, "ledger_of", _never)
+    own = own_days(monkeypatch)
     monkeypatch.setattr(ledgers, "APART", 2)
-    monkeypatch.setattr(ledgers, "_is_late", lambda arrived: True)
-    monkeypatch.setattr(Backwards, "taken", lambda self, day: own.append(day) or taken(self, day))  # type: ignore[func-returns-value]
     run(bar, tmp_path / "bar")
     assert own == [LAST - timedelta(days=n) for n in reversed(range(7))]
     assert files(tmp_path / "bar") == files(alone)
@@ -144,17 +149,13 @@ def test_the_process_goes_on_with_the_next_stretch_where_the_two_have_met(
     bar: Path, alone: Path, tmp_path: Path, made: list[subprocess.Popen[bytes]],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    own = list[int]()
-    taken = Backwards.taken
-    monkeypatch.setattr(issuing, "ledger_of", _never)
+    own = own_days(monkeypatch)
     monkeypatch.setattr(stretches, "FEWEST", 4)
     monkeypatch.setattr(stretches, "PART", 2)
     monkeypatch.setattr(ledgers, "APART", 1)
-    monkeypatch.setattr(ledgers, "_is_late", lambda arrived: True)
     monkeypatch.setattr(Backwards, "at_a_time", 1)
-    monkeypatch.setattr(Backwards, "taken", lambda self, day: own.append(day.day) or taken(self, day))  # type: ignore[func-returns-value]
     run(bar, tmp_path / "bar")
-    assert own == [2, 3, 4, 5, 7, 8, 10]  # of days 1 to 5, 6 to 8, 9 and 10
+    assert [day.day for day in own] == [2, 3, 4, 5, 7, 8, 10]  # of days 1 to 5, 6 to 8, 9 and 10
     assert files(tmp_path / "bar") == files(alone)
     assert rows(tmp_path / "bar") == rows(alone)
 

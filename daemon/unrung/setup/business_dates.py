@@ -9,7 +9,6 @@ from zoneinfo import ZoneInfo
 from unrung.setup.draft import Draft
 from unrung.setup.meet import learn_hill, lifted
 from unrung.setup.times import has_offset
-from unrung.setup.words import plain
 
 _ENOUGH = 20
 """Rings after midnight by which it is seen."""
@@ -29,22 +28,21 @@ def settle_dates(
     draft: Draft, rings: Sequence[int], pours: Sequence[int], zone: str, day_starts: str
 ) -> None:
     """``formats.dates`` of such a till. Times as its dates are read so far, in sorted UTC milliseconds."""
-    titles = " ".join(draft.sheet.named(name).title for name in draft.fields["at"])
-    if are_of_business_days(titles, rings, pours, zone, day_starts):
+    if are_of_business_days(draft.header_words("at"), rings, pours, zone, day_starts):
         draft.formats["dates"] = "business_day"
         draft.why["dates"] = "a ring after midnight finds its pour a day after the date that it bears"
 
 
 def are_of_business_days(
-    titles: str, rings: Sequence[int], pours: Sequence[int], zone: str, day_starts: str
+    header: set[str], rings: Sequence[int], pours: Sequence[int], zone: str, day_starts: str
 ) -> bool:
     """Whether rings after midnight find pours a day after the date that they bear and not on it; where there
-    are too few of them, whether the columns' ``titles`` say so."""
+    are too few of them, whether words of the ``header`` say so."""
     info, morning = ZoneInfo(zone), time.fromisoformat(day_starts)
     early = [at for at in rings if datetime.fromtimestamp(at / 1000, UTC).astimezone(info).time() < morning]
     hill = learn_hill(rings, pours)
     if hill is None or len(early) < _ENOUGH:
-        return bool(_SAID & set(plain(titles).split()))
+        return bool(_SAID & header)
     as_dated, a_day_later = (
         lifted([at + moved for at in early], pours, -hill.high_ms, -hill.low_ms) for moved in (0, _DAY_MS)
     )

@@ -16,6 +16,7 @@ from unrung.setup.facts import Facts
 from unrung.setup.json_shape import JsonShape, array_pointers, json_sheet
 from unrung.setup.readers import document, documents_by_line, unpacked
 from unrung.setup.sheet import Sheet
+from unrung.setup.words import plain
 
 _MAGIC = ((b"\x1f\x8b", "gzip"), (b"PK\x03\x04", "zip"))
 
@@ -63,6 +64,10 @@ class Draft:
     def texts_of_time(self) -> list[str]:
         """The texts of the field that says when."""
         return self.texts(next(name for name in ("at", "start", "end", "day") if name in self.fields))
+
+    def header_words(self, name: str) -> set[str]:
+        """The words in the headers of a mapped field."""
+        return {word for one in self.fields[name] for word in plain(self.sheet.named(one).title).split()}
 
     def texts(self, name: str) -> list[str]:
         """The texts of a mapped field, row by row, as the reader will join them."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from unrung.setup.draft import Draft
 from unrung.setup.proposal import Tables
-from unrung.setup.words import plain
 
 AFTER_MINUTES = 240
 """How long after its pour such a till's ring may come (common practice, no source: a table's evening)."""
@@ -18,8 +17,7 @@ _SAID = frozenset(
 def note_late_rings(draft: Draft, tables: Tables) -> None:
     """Write into ``tables`` whether the till's rings come late: its header says so, and few of them are seen
     to go with their pours."""
-    titles = " ".join(draft.sheet.named(name).title for name in draft.fields["at"])
-    if tables.found < _FEW and _SAID & set(plain(titles).split()):
+    if tables.found < _FEW and _SAID & draft.header_words("at"):
         tables.late_rings = True
         tables.remarks.append(
             "The till seems to tell only when a check was closed. So a ring may come "

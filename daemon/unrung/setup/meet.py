@@ -171,9 +171,14 @@ def _hits(moments: Sequence[int], ends: Sequence[int], low_ms: int, high_ms: int
 
 
 def serves_only(pours: Sequence[PourFact]) -> list[PourFact]:
-    """Without drips, leaks and tasters: what is below a fifth or so of the usual serve."""
-    usual = usual_serve([pour.amount for pour in pours])
-    return [pour for pour in pours if pour.amount >= 0.22 * usual]
+    """Without drips, leaks and tasters."""
+    least = least_serve([pour.amount for pour in pours])
+    return [pour for pour in pours if pour.amount >= least]
+
+
+def least_serve(amounts: Sequence[float]) -> float:
+    """A fifth or so of the usual serve: what is below is a drip, a leak or a taster."""
+    return 0.22 * usual_serve(amounts)
 
 
 def usual_serve(amounts: Sequence[float]) -> float:

@@ -10,7 +10,7 @@ from unrung.setup.counters import steps
 from unrung.setup.doubt import Doubt, Found, Notes
 from unrung.setup.draft import Draft
 from unrung.setup.facts import Facts
-from unrung.setup.meet import middle_by_volume, usual_serve
+from unrung.setup.meet import least_serve, middle_by_volume, usual_serve
 from unrung.setup.spans import is_interval
 from unrung.setup.words import plain
 from unrung.units import UNITS_UL
@@ -94,7 +94,7 @@ def near_serves(numbers: Sequence[float], unit: str) -> float:
     (1.0, 0.0)
     """
     size_ml = float(UNITS_UL[unit]) / 1000
-    least = 0.22 * usual_serve(numbers)
+    least = least_serve(numbers)
     serves = [number for number in numbers if number >= least]
     near = [any(abs(n * size_ml / serve - 1) < 0.03 for serve in _SERVED_ML) for n in serves]
     return sum(near) / len(near) if near else 0.0

@@ -11,7 +11,7 @@ from sqlite_utils import Database
 
 from unrung.ledger.results import COMPONENTS, Counts, DayLedger, Leaf, LoggedRow, ProductDay, Volumes
 from unrung.ledger.tap_spans import TapSpan
-from unrung.store.days import COUNTS
+from unrung.store.days import leaf_rows
 
 _SPAN = ("day", *TapSpan._fields)
 _INSERT_SPAN = f"INSERT INTO tap_spans ({', '.join(_SPAN)}) VALUES ({', '.join('?' * len(_SPAN))})"
@@ -39,7 +39,7 @@ def save_day_books(db: Database, ledger: DayLedger, spans: Iterable[TapSpan]) ->
 def day_ledgers(db: Database, first: date, last: date) -> list[DayLedger]:
     """The issued days first..last in order, as far as they are kept: leaves, products, logged."""
     span = [first.isoformat(), last.isoformat()]
-    leaves = _leaves(db, span)
+    leaves = _leaves(db, first, last)
     products: dict[str, list[ProductDay]] = defaultdict(list)
     for row in _between(db, "product_days", span):
         products[row["day"]].append(ProductDay(
@@ -71,14 +71,10 @@ def _between(db: Database, table: str, span: list[str]) -> Iterable[dict[str, An
     return db.query(f"SELECT * FROM {table} WHERE day BETWEEN ? AND ? ORDER BY day, outlet, product", span)
 
 
-def _leaves(db: Database, span: list[str]) -> dict[str, list[Leaf]]:
+def _leaves(db: Database, first: date, last: date) -> dict[str, list[Leaf]]:
     """By day, in order."""
-    rows = db.execute(
-        "SELECT day, window_start_ms, window_minutes, outlet, product, "
-        f"{', '.join((*COMPONENTS, *COUNTS))} FROM leaves WHERE day BETWEEN ? AND ? "
-        "ORDER BY day, window_start_ms, outlet, product", span)
     found: dict[str, list[Leaf]] = defaultdict(list)
-    for day, start_ms, minutes, outlet, product, *figures in rows.fetchall():
+    for day, outlet, product, start_ms, minutes, *figures in leaf_rows(db, first, last):
         volumes, counts = figures[: len(COMPONENTS)], figures[len(COMPONENTS) :]
         found[day].append(Leaf(start_ms, minutes, outlet, product, Volumes(*volumes), Counts(*counts)))
     return found

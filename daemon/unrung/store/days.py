@@ -132,13 +132,17 @@ def _leaf_row(day: date, leaf: Leaf) -> tuple[Any, ...]:
 
 def leaves_between(db: Database, first: date, last: date) -> list[dict[str, Any]]:
     """Ledger leaves of the business days first..last, in order."""
-    return list(
-        db.query(
-            "SELECT * FROM leaves WHERE day BETWEEN ? AND ? "
-            "ORDER BY day, window_start_ms, outlet, product",
-            [first.isoformat(), last.isoformat()],
-        )
-    )
+    return [dict(zip(_LEAF, row, strict=True)) for row in leaf_rows(db, first, last)]
+
+
+def leaf_rows(db: Database, first: date, last: date) -> list[tuple[Any, ...]]:
+    """The same as plain rows: day, outlet, product, start and minutes of the window, components, counts."""
+    rows: list[tuple[Any, ...]] = db.execute(
+        f"SELECT {', '.join(_LEAF)} FROM leaves WHERE day BETWEEN ? AND ? "
+        "ORDER BY day, window_start_ms, outlet, product",
+        [first.isoformat(), last.isoformat()],
+    ).fetchall()
+    return rows
 
 
 def volumes_between(db: Database, first: date, last: date) -> dict[date, Volumes]:
