@@ -125,6 +125,20 @@ def test_two_faucets_of_one_meter_pour_twice_as_fast_unless_the_keg_is_changed_a
     assert (volumes.not_beer, volumes.poured_not_rung) == ((oz(ounces), 0) if gas else (0, oz(ounces)))
 
 
+@pytest.mark.parametrize(("glasses", "kegs", "told"), [(24, 4, False), (24, 5, True), (110, 5, False)])
+def test_a_tap_whose_gas_comes_more_often_than_kegs_are_emptied_is_told(
+    glasses: int, kegs: int, told: bool
+) -> None:
+    """Whatever flows within ten minutes is of one keg."""
+    bar = Bar()
+    bar.evening(glasses)
+    for number in range(kegs):
+        bar.pour(f"22:{11 * number:02d}:00", 48, seconds=8)
+        bar.pour(f"22:{11 * number:02d}:30", 48, seconds=8)
+    notices = [text for text in bar.ledger().notices if "max_flow_per_second" in text]
+    assert [text[:14] for text in notices] == ([f"{kegs} times tap '1"] if told else [])
+
+
 def test_gas_is_no_serve_and_nothing_to_list() -> None:
     bar = Bar()
     bar.evening(24)

@@ -394,6 +394,25 @@ def test_a_till_that_tells_when_a_check_was_closed_is_waited_for(
     assert any("when a check was closed" in " ".join(line.split()) for line in said) == late
 
 
+@pytest.mark.parametrize(("flow", "taken"), [(2.0, 4), (2.9, 4), (3.4, 5), (3.9, "5.5"), (40, 4)])
+def test_taps_that_pour_fast_are_not_taken_for_gas(tmp_path: Path, flow: float, taken: float | str) -> None:
+    """One of two taps pours so many ounces a second. Nobody pours 40."""
+    rng, pours, rung = random.Random(3), ["Line,Finished,Seconds,Ounces"], ["Rung At,Item"]
+    for number in range(160):
+        now = datetime(2026, 11, 14, 12) + timedelta(minutes=4 * number)  # noqa: DTZ001
+        beer, pace = (("Amber", flow), ("Stout", 1.8))[number % 2]
+        ounces = 16 + rng.random()
+        lasted = ounces / (pace * rng.uniform(0.94, 1.06))
+        pours.append(f"{beer} line,{now:%Y-%m-%d %H:%M:%S},{lasted:.1f},{ounces:.2f}")
+        rung.append(f"{now + timedelta(seconds=rng.randrange(20, 60)):%Y-%m-%d %H:%M:%S},{beer} 16oz")
+    (tmp_path / "till.csv").write_text("\n".join([*rung, ""]))
+    (tmp_path / "meter.csv").write_text("\n".join([*pours, ""]))
+    said = set_up(tmp_path / "bar", zone="America/New_York", rings=tmp_path / "till.csv",
+                  pours=tmp_path / "meter.csv")
+    assert load(tmp_path / "bar").matching.max_flow_per_second == Decimal(taken)
+    assert any("which is fast" in line for line in said) == (taken != 4)
+
+
 # --- on the command line --------------------------------------------------------------------------------
 
 

@@ -103,9 +103,13 @@ def is_gas(flow: Flow, most_ul: int, in_ms: int) -> bool:
     lasted = flow.end_ms - flow.start_ms
     if flow.volume_ul * in_ms <= most_ul * lasted or lasted < GAS_LEAST_MS:
         return False
-    if flow.start_ms % WHOLE_SECOND_MS == flow.end_ms % WHOLE_SECOND_MS == 0:
-        lasted += WHOLE_SECOND_MS
-    return flow.volume_ul * in_ms > most_ul * lasted
+    return flow.volume_ul * in_ms > most_ul * lasted_ms(flow.start_ms, flow.end_ms)
+
+
+def lasted_ms(start_ms: int, end_ms: int) -> int:
+    """How long a flow may have lasted: a second more than they say where its times are whole seconds."""
+    whole = start_ms % WHOLE_SECOND_MS == end_ms % WHOLE_SECOND_MS == 0
+    return end_ms - start_ms + (WHOLE_SECOND_MS if whole else 0)
 
 
 def _two_at_once(

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
+from itertools import pairwise
 
 from unrung.ledger.changed import changed_words
 from unrung.ledger.draft import Draft
 from unrung.ledger.material import Material
 from unrung.ledger.outlets import Outlets
+from unrung.ledger.pours import BLOWN_MS, DayPours
 from unrung.settings import Settings
 from unrung.venue_time import clock
 
 UNLISTED = "which menu.csv does not list; it looks like"
 """In every notice of an item of the till that is likely a beer of ours."""
+KEGS_A_DAY, GAS_AMONG_FLOWS = 5, 0.05
+"""Gas at so many times of a day, and at so many of a tap's flows, is no gas: even a sixth of a
+barrel, 20 l, holds forty pints (common practice, no source)."""
 
 
 def day_notices(draft: Draft) -> tuple[str, ...]:
@@ -84,7 +89,23 @@ def _meters(material: Material, settings: Settings) -> list[str]:
           "they are kept and not compared." for meter in sorted(pours.shared)),
         *(f"Tap {tap!r} counts pulses and has no pulses_per_litre in taps.csv; {count} pours wait."
           for tap, count in sorted(pours.no_factor.items())),
+        *(f"{count} times tap {tap!r} poured faster than {settings.matching.max_flow_per_second} US fl oz a "
+          "second, which counts as gas and not as beer. No tap empties so many kegs in a day: if it pours "
+          "so fast, raise max_flow_per_second in [matching] of venue.toml."
+          for tap, count in sorted(_too_often_gas(pours).items())),
     ]
+
+
+def _too_often_gas(pours: DayPours) -> dict[str, int]:
+    """Taps whose gas came at more times of the day than kegs are emptied, and how many times those were."""
+    ends: dict[str, list[int]] = defaultdict(list)
+    for flow in pours.gas:
+        ends[flow.tap].append(flow.end_ms)
+    beer = Counter(flow.tap for flow in pours.beer)
+    times = {tap: 1 + sum(after - before > BLOWN_MS for before, after in pairwise(sorted(at)))
+             for tap, at in ends.items()}
+    return {tap: count for tap, count in times.items()
+            if count >= KEGS_A_DAY and count > GAS_AMONG_FLOWS * (count + beer[tap])}
 
 
 def _unknown_outlets(material: Material, settings: Settings) -> list[str]:

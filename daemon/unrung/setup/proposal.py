@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from decimal import Decimal
 from typing import NamedTuple
 
 
@@ -67,6 +68,8 @@ class Tables:
     """Share of the beer in the sample's serves that finds a ring this way, by a rough count."""
     late_rings: bool = False
     """Whether the till tells only when a check was closed."""
+    max_flow: Decimal | None = None
+    """US fl oz a second up to which a flow is beer, where the usual limit would be too low."""
     remarks: list[str] = field(default_factory=list)
     """What a person should look at, as sentences."""
 

@@ -24,6 +24,7 @@ from unrung.setup.counters import flows
 from unrung.setup.doubt import Ask, Notes, takes_proposals
 from unrung.setup.draft import Draft, Sample
 from unrung.setup.evidence import Evidence
+from unrung.setup.fast_flow import note_fast_flow
 from unrung.setup.files import copy_samples, pattern_of, put, refuse_overwriting, samples_of
 from unrung.setup.kegs import fill_kegs
 from unrung.setup.known import known_names
@@ -216,6 +217,7 @@ def _tables(look: Look, wishes: Wishes) -> tuple[Tables, Place]:
     tables = propose(evidence, place)
     for draft in (draft for draft in look.drafts if draft.side == "rings"):
         note_late_rings(draft, tables)
+    note_fast_flow(pours, factor, tables)
     for line in tables.taps:
         line.pulses_per_litre = factor if line.metered else ""
     events = [one for rows in look.records.values() for one in rows if isinstance(one, KegEvent)]

@@ -177,6 +177,8 @@ def _matching(venue: VenueFacts, tables: Tables) -> str:
     lines = ["# --- Matching ---", "[matching]"]
     if tables.late_rings:
         lines.append(f"window_after_minutes = {AFTER_MINUTES:<10} # the till tells when a check was closed")
+    if tables.max_flow:
+        lines.append(f"max_flow_per_second = {tables.max_flow!s:<11} # these taps pour fast; in US fl oz")
     allowance, unit = str(KEG_CHANGE_LOSS[venue.volume_unit]), UNIT_LABELS[venue.volume_unit]
     about = f"# beer that a new keg may cost before it pours clear, in {unit}"
     return "\n".join([*lines, f"keg_change_allowance = {allowance:<10} {about}", ""])
