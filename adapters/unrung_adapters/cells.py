@@ -96,13 +96,13 @@ def raw_taker(indexes: Sequence[int]) -> Callable[[Cells], str]:
 
 def skipper(mapping: Mapping, at: dict[str, int]) -> Callable[[Cells], bool] | None:
     """Whether ``formats.skip_rows`` names a row, of whatever width; None without such a rule."""
-    rules = [(at[rule.column], frozenset(rule.values)) for rule in mapping.formats.skip_rows]
+    rules = [(at[rule.column], rule.passes_over) for rule in mapping.formats.skip_rows]
     if not rules:
         return None
 
     def skips(cells: Cells) -> bool:
         return any(
-            (cells[index].strip() if index < len(cells) else "") in values for index, values in rules
+            passes_over(cells[index].strip() if index < len(cells) else "") for index, passes_over in rules
         )
 
     return skips

@@ -57,7 +57,8 @@ def date_reader(pattern: str) -> Callable[[str], date]:
 
 def _unreadable(text: str, said: str) -> Unreadable:
     if not text.strip():
-        return Unreadable("is empty", "Fill in the time at the source.")
+        return Unreadable(
+            "is empty", "Fill in the time at the source; a sum or a heading goes under formats.skip_rows.")
     return Unreadable(
         f"is not a time {said}", "Correct the row, or set formats.time to how all are written."
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import time
+from functools import cached_property
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
@@ -32,6 +33,21 @@ class RowFilter(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
     column: str
     values: tuple[str, ...]
+    """"Rows: *" stands for every text that begins with "Rows: "."""
+
+    def passes_over(self, text: str) -> bool:
+        """Whether a row is named by what it has in the column.
+
+        >>> rule = RowFilter(column="Item", values=("Total", "Rows: *", "***"))
+        >>> [rule.passes_over(text) for text in ("Total", "Rows: 275", "***", "Pint")]
+        [True, True, True, False]
+        """
+        return text in self.values or text.startswith(self._beginnings)
+
+    @cached_property
+    def _beginnings(self) -> tuple[str, ...]:
+        ends = [value[:-1] for value in self.values if value.endswith("*")]
+        return tuple(end for end in ends if any(map(str.isalnum, end)))  # "*" alone would be every row
 
 
 class Formats(BaseModel):
@@ -50,7 +66,8 @@ class Formats(BaseModel):
     header: bool = True
     """False: columns are named "1", "2", ... by position."""
     skip_rows: tuple[RowFilter, ...] = ()
-    """Rows to pass over, such as a footer: {column = "Item", values = ["Total"]}."""
+    """Rows to pass over, such as a footer: {column = "Item", values = ["Total"]}; "Total *" is every
+    text that begins so."""
     rows: str = ""
     """JSON: a pointer (RFC 6901) to the array of rows. ``*`` in place of a token goes into every
     element: "/checks/*/lines". Empty: the document itself is the array."""

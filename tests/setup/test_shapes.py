@@ -15,6 +15,7 @@ from unrung.mapping import Carries
 from unrung.setup.csv_shape import csv_shape, csv_sheet
 from unrung.setup.doubt import Notes
 from unrung.setup.draft import Draft, Sample
+from unrung.setup.footers import with_footers
 from unrung.setup.numbers import NumberForm, number_form
 from unrung.setup.understand import understand
 
@@ -73,9 +74,32 @@ def test_a_file_without_a_header_has_numbered_columns() -> None:
 
 def test_a_sum_at_the_end_is_no_row() -> None:
     text = "Time,Item,Total\n20:15,Pint,7.00\n20:16,Half,4.00\n20:17,Pint,7.00\nTotal,,18.00\n"
-    shape = csv_shape(text)
-    assert shape is not None and [values for _, values in shape.skips] == [("Total",)]
-    assert csv_sheet([text], shape).rows == 3
+    assert rows_and_skips(text) == (3, [("Time", ("Total",))])
+
+
+def rows_and_skips(*texts: str) -> tuple[int, list[tuple[str, tuple[str, ...]]]]:
+    shape = csv_shape(texts[0])
+    assert shape is not None
+    shape = with_footers(texts, shape)
+    return csv_sheet(texts, shape).rows, list(shape.skips)
+
+
+@pytest.mark.parametrize("foot, named", [
+    ("Celkem;;;{count}", "Celkem"), ("*** KONIEC ***;;;", "*** KONIEC ***"),
+    ("Räknade rader {count};;;", "Räknade rader *"), ("Räknade rader {count}", "Räknade rader *"),
+])
+def test_a_closing_line_in_any_language_is_no_row(foot: str, named: str) -> None:
+    """Every file of a folder ends in it, each with a figure of its own."""
+    texts = [
+        "Datum;Tid;Artikel;Antal\n" + "2026-10-27;20:15;Ljus;1\n" * count + foot.format(count=count) + "\n"
+        for count in (20, 31, 44)
+    ]
+    assert rows_and_skips(*texts) == (95, [("Datum", (named,))])
+
+
+def test_a_last_row_that_only_lacks_something_stays_a_row() -> None:
+    text = "Datum;Tid;Artikel;Antal\n" + "2026-10-27;20:15;Ljus;1\n" * 20 + "2026-10-27;;;\n"
+    assert rows_and_skips(text) == (21, [])
 
 
 @pytest.mark.parametrize("name", ["test_utf8.csv", "dummy.tsv", "test_latin1.csv", "test_utf16_little.csv"])

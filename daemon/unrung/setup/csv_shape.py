@@ -10,18 +10,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import zip_longest
 
+from unrung.mapping import RowFilter
 from unrung.setup.sheet import Column, Sheet
 
 _DELIMITERS = (",", ";", "\t", "|")
 _LOOKED_AT = 400
 """Lines that decide about the delimiter."""
-_FOOTER = re.compile(
-    r"(grand |sub)?totals?\b|(gesamt)?summe\b|sum\b|gesamt\b|total g|totaal\b|totale\b|end of|rows?:",
-    re.IGNORECASE,
-)
-"""How footers begin, in English, German, French, Dutch, Italian and Spanish (from memory)."""
-
-
 @dataclass(frozen=True, slots=True)
 class CsvShape:
     """How to cut the text into cells."""
@@ -39,7 +33,7 @@ class CsvShape:
 
 
 def csv_shape(text: str) -> CsvShape | None:
-    """The likeliest shape of ``text``; None where no delimiter cuts it into columns."""
+    """The likeliest shape of ``text`` but for its footers; None where no delimiter cuts it into columns."""
     head = "".join(text.splitlines(keepends=True)[:_LOOKED_AT])
     best: tuple[float, int, CsvShape] | None = None
     for quote in ('"', "'"):
@@ -49,7 +43,7 @@ def csv_shape(text: str) -> CsvShape | None:
                 best = found
     if best is None:
         return None
-    return _with_footers(text, _with_second_heading(text, best[2]))
+    return _with_second_heading(text, best[2])
 
 
 def csv_sheet(texts: Sequence[str], shape: CsvShape) -> Sheet:
@@ -121,10 +115,15 @@ def _looks_like_header(top: Sequence[str], below: Sequence[Sequence[str]]) -> bo
     )
 
 
-def _body(text: str, shape: CsvShape) -> list[list[str]]:
+def rows_below(text: str, shape: CsvShape) -> list[list[str]]:
+    """What stands below the header, of whatever width, but for blank lines."""
     lines = text.splitlines(keepends=True)[shape.skip_lines :]
+    return [row for _, row in _cut("".join(lines), shape.delimiter, shape.quote)[int(shape.has_header) :]]
+
+
+def _body(text: str, shape: CsvShape) -> list[list[str]]:
     width, found = len(shape.header), []
-    for _, row in _cut("".join(lines), shape.delimiter, shape.quote)[int(shape.has_header) :]:
+    for row in rows_below(text, shape):
         repeated = shape.has_header and tuple(cell.strip() for cell in row) == shape.header
         if len(row) == width and not repeated and not _is_passed_over(row, shape):
             found.append(row)
@@ -132,7 +131,10 @@ def _body(text: str, shape: CsvShape) -> list[list[str]]:
 
 
 def _is_passed_over(row: Sequence[str], shape: CsvShape) -> bool:
-    return any(row[shape.header.index(column)].strip() in values for column, values in shape.skips)
+    return any(
+        RowFilter(column=column, values=values).passes_over(row[shape.header.index(column)].strip())
+        for column, values in shape.skips
+    )
 
 
 def _with_second_heading(text: str, shape: CsvShape) -> CsvShape:
@@ -153,21 +155,3 @@ def _with_second_heading(text: str, shape: CsvShape) -> CsvShape:
 
 def _has_figure(cell: str) -> bool:
     return any(letter.isdigit() for letter in cell)
-
-
-def _with_footers(text: str, shape: CsvShape) -> CsvShape:
-    """Rows at the end whose first cell says that they are a sum: named, to be passed over."""
-    lines = text.splitlines(keepends=True)[shape.skip_lines :]
-    rows = [row for _, row in _cut("".join(lines), shape.delimiter, shape.quote)][-3:]
-    for index, name in enumerate(shape.header):
-        words = tuple(
-            row[index].strip() for row in rows
-            if index < len(row) and _FOOTER.match(row[index].strip()) and _mostly_empty(row)
-        )
-        if words and name:
-            return replace(shape, skips=(*shape.skips, (name, tuple(dict.fromkeys(words)))))
-    return shape
-
-
-def _mostly_empty(row: Sequence[str]) -> bool:
-    return len(row) <= 2 or sum(bool(cell.strip()) for cell in row) <= max(3, len(row) // 2)

@@ -13,6 +13,7 @@ from unrung.setup.csv_shape import csv_shape, csv_sheet
 from unrung.setup.doubt import Notes
 from unrung.setup.encodings import encoding_of
 from unrung.setup.facts import Facts
+from unrung.setup.footers import with_footers
 from unrung.setup.json_shape import JsonShape, array_pointers, json_sheet
 from unrung.setup.readers import document, documents_by_line, unpacked
 from unrung.setup.sheet import Sheet
@@ -120,6 +121,7 @@ def _csv_sheet(draft: Draft, texts: list[str]) -> Sheet:
             f"{draft.samples[0].name} is neither JSON nor a table of cells that a comma, semicolon, "
             "tab or bar divides; export it as CSV or JSON"
         )
+    shape = with_footers(texts, shape)
     if shape.delimiter != ",":
         draft.formats["delimiter"] = shape.delimiter
     if shape.quote != '"':
