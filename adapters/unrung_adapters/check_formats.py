@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from unrung.mapping import Formats, Mapping
 
-_FIXED = ("iso", "epoch_s", "epoch_ms")
+_FIXED = ("iso", "epoch_s", "epoch_ms", "sheet_days")
 _SAMPLE = datetime(2026, 11, 25, 17, 42, 53)  # noqa: DTZ001
 _DATE_CODES = ({"Y", "y"}, {"m", "b", "B"}, {"d"})
 _WHOLE_DATE = {"j", "c", "x", "D", "F"}
@@ -49,7 +49,7 @@ def _marks(formats: Formats) -> Iterator[str]:
 
 def _pattern(setting: str, pattern: str, *, clock: bool) -> Iterator[str]:
     codes = set(re.findall("%(.)", pattern))
-    choices = " ('iso', 'epoch_s' and 'epoch_ms' are the other choices)" if clock else ""
+    choices = " ('iso', 'epoch_s', 'epoch_ms' and 'sheet_days' are the other choices)" if clock else ""
     try:
         if not codes:
             raise ValueError("nothing to read a time from")

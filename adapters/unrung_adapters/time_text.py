@@ -9,20 +9,25 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
 
 from unrung_adapters.bad_value import Unreadable
+from unrung_adapters.time_words import to_english
 
 ReadTime = Callable[[str], int | datetime]
 """Text to UTC milliseconds where the text settles them, else to a local time without a zone."""
 
 _NUMBER = re.compile(r"(-?)([0-9]{1,14})(?:\.([0-9]{1,9}))?")
+_SHEET_NUMBER = re.compile(r"[0-9]{1,5}(\.[0-9]{1,17})?")
 _ZONE_SUFFIX = re.compile(r"\[!?[^\[\]]*\](?:\[[^\[\]]*\])*$")
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _ONE_MS = timedelta(milliseconds=1)
+_SHEET_DAY_0 = datetime(1899, 12, 30)  # noqa: DTZ001
 
 
 def time_reader(form: str) -> ReadTime:
-    """A reader for ``formats.time``: "iso", "epoch_s", "epoch_ms" or a strptime pattern.
+    """A reader for ``formats.time``: "iso", "epoch_s", "epoch_ms", "sheet_days" or a strptime pattern, which
+    reads names of months and days, and "a. m.", in other languages than English too.
 
     It raises ``Unreadable`` with the reason and the fix.
     """
@@ -117,7 +122,32 @@ def _parser(form: str) -> tuple[Callable[[str], int | datetime], str]:
         return lambda text: _epoch_ms(text, 3), "in seconds since 1970"
     if form == "epoch_ms":
         return lambda text: _epoch_ms(text, 0), "in milliseconds since 1970"
-    return pattern(form), f"of the form {form!r}"
+    if form == "sheet_days":
+        return _sheet_moment, "in days since 1899-12-30, as spreadsheets count them"
+    return _in_any_language(form), f"of the form {form!r}"
+
+
+def _in_any_language(form: str) -> Callable[[str], datetime]:
+    read, english = pattern(form), to_english(form)
+    if english is None:
+        return read
+
+    def found(text: str) -> datetime:
+        try:
+            return read(text)
+        except ValueError:
+            return read(english(text))
+
+    return found
+
+
+def _sheet_moment(text: str) -> datetime:
+    """A spreadsheet's number for a day and time, to the second; or one for the day and one for the time."""
+    parts = text.replace(",", ".").split()
+    if not 1 <= len(parts) <= 2 or not all(map(_SHEET_NUMBER.fullmatch, parts)):
+        raise ValueError("not the number of a day")
+    seconds = sum(Decimal(part) * 86_400 for part in parts)
+    return _SHEET_DAY_0 + timedelta(seconds=round(seconds))
 
 
 def _epoch_ms(text: str, shift: int) -> int:

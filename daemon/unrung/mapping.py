@@ -76,7 +76,9 @@ class Formats(BaseModel):
     compression: Literal["none", "gzip", "zip"] = "none"
     """A zip must hold exactly one file."""
     time: str = "iso"
-    """"iso" (ISO 8601), "epoch_s", "epoch_ms", or a strptime pattern such as "%m/%d/%Y %I:%M:%S %p"."""
+    """"iso" (ISO 8601), "epoch_s", "epoch_ms", "sheet_days" (a spreadsheet's number for a day and time, such
+    as 46321.87), or a strptime pattern such as "%m/%d/%Y %I:%M:%S %p"; names of months in other languages and
+    "p. m." are read too."""
     date: str = "%Y-%m-%d"
     """strptime pattern of a date without a time (log entries)."""
     dates: Literal["calendar", "business_day"] = "calendar"

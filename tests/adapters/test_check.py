@@ -62,7 +62,7 @@ PROBLEMS: list[tuple[str, dict[str, Any], str]] = [
     ("rings", {"kinds": KINDS}, "formats.kinds is set, but the field 'kind' is not mapped"),
     ("rings", {"fields": without("rings", kind="k")}, "formats.kinds does not say"),
     ("pours", {"kinds": KINDS}, "pours have no kinds"),
-    ("rings", {"time": "epoch"}, "not a strptime pattern ('iso', 'epoch_s' and 'epoch_ms'"),
+    ("rings", {"time": "epoch"}, "not a strptime pattern ('iso', 'epoch_s', 'epoch_ms' and 'sheet_days'"),
     ("rings", {"time": "%m/%d/%Y"}, "names no time of day"),
     ("rings", {"time": "%H:%M"}, "names no whole date"),
     ("rings", {"time": "%m/%d/%Y %I:%M"}, "cannot tell morning from evening"),

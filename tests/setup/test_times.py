@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime
 
 import pytest
 
+from unrung.errors import UnrungError
 from unrung.setup.clocks import settle_time_form, zone_found
 from unrung.setup.doubt import Notes
 from unrung.setup.draft import Draft, Sample
@@ -34,6 +35,19 @@ WRITTEN_MS = round(datetime(2026, 11, 20, tzinfo=UTC).timestamp() * 1000)
         (["03/04/2026 11:09"], ["%d/%m/%Y %H:%M", "%m/%d/%Y %H:%M"]),
         (["20:15:33"], ["%H:%M:%S"]),
         (["27/10/2026"], ["%d/%m/%Y"]),
+        (["12-ene-2026 20:15", "3-dic-2026 9:01"], ["%d-%b-%Y %H:%M"]),
+        (["lun. 26 oct. 2026 20:15"], ["%a %d %b %Y %H:%M"]),
+        (["So 25.10.2026 20:15"], ["%a %d.%m.%Y %H:%M"]),
+        (["27/10/2026 08:15:33 p. m.", "27/10/2026 11:02:00 a. m."], ["%d/%m/%Y %I:%M:%S %p"]),
+        (["9:05p", "11:40a"], ["%I:%M%p"]),
+        (["1 mai 2026 20:15", "3 juil. 2026 20:15", "9 October 2026 20:15"], ["%d %b %Y %H:%M"]),
+        (["21h05"], ["%Hh%M"]),
+        (["20261027 201533"], ["%Y%m%d %H%M%S"]),
+        (["20261027201533"], ["%Y%m%d%H%M%S"]),
+        (["27.10.2026 2015"], ["%d.%m.%Y %H%M"]),
+        (["46322.8438", "46322.9"], []),
+        (["201533", "2015"], []),
+        (["9:05 pints"], []),
         (["5.50", "12.00"], []),
         (["1001", "1002"], []),
         (["Pint", "Half"], []),
@@ -46,6 +60,31 @@ def test_a_column_s_form_is_the_one_by_which_every_value_reads(values: list[str]
 def test_one_bad_value_among_many_does_not_hide_the_form() -> None:
     values = [f"10/27/2026 11:{minute:02d}:00 AM" for minute in range(60)] + ["10/27/2026 25:99:00 AM"]
     assert [one.form for one in forms_of(values)] == ["%m/%d/%Y %I:%M:%S %p"]
+
+
+def test_numbers_of_a_spreadsheet_s_days_are_times_where_a_file_has_no_other() -> None:
+    rows = "".join(f"{46322.5 + n / 200:.6f},Pint of Amber,{n}\n" for n in range(40))
+    draft = understand("rings", "till", [Sample("a.csv", f"Sold,Item,Check\n{rows}".encode(), WRITTEN_MS)],
+                       Notes(Asked()))
+    assert (draft.fields["at"], draft.time_forms) == (("Sold",), ["sheet_days"])
+    rows = "".join(f"2026-10-27 20:{n:02d},T1,{46322.5 + n:.3f}\n" for n in range(40))
+    draft = understand("pours", "m", [Sample("a.csv", f"At,Tap,Total\n{rows}".encode(), WRITTEN_MS)],
+                       Notes(Asked()))
+    assert draft.fields["at"] == ("At",) and draft.fields["total"] == ("Total",)
+
+
+@pytest.mark.parametrize("header, at", [("Time", ("Date", "Time")), ("No", None)])
+def test_four_digits_are_a_clock_only_under_a_header_that_says_so(
+    header: str, at: tuple[str, ...] | None
+) -> None:
+    rows = "".join(f"27/10/2026,20{n:02d},Pint of Amber,{n}\n" for n in range(40))
+    given = [Sample("a.csv", f"Date,{header},Item,Check\n{rows}".encode(), WRITTEN_MS)]
+    if at is None:
+        with pytest.raises(UnrungError, match="when a row happened"):
+            understand("rings", "till", given, Notes(Asked()))
+    else:
+        draft = understand("rings", "till", given, Notes(Asked()))
+        assert (draft.fields["at"], draft.time_forms) == (at, ["%d/%m/%Y %H%M"])
 
 
 def till(*days: date, order: str = "%m/%d/%Y", name: str = "export.csv") -> Draft:

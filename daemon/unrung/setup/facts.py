@@ -9,7 +9,12 @@ from itertools import pairwise
 
 from unrung.setup.numbers import NumberForm, looks_numeric, number_form, value
 from unrung.setup.sheet import Column, Sheet
-from unrung.setup.times import TimeForm, forms_of
+from unrung.setup.times import TimeForm, clock_of_digits, forms_of, sheet_days
+from unrung.setup.words import plain
+
+_CLOCK_WORDS = set(
+    "time clock hour uhrzeit zeit heure hora ora tijd cas tid klokkeslett godzina czas".split())
+"""Of a column of times of day, in several languages (from memory)."""
 
 
 @dataclass
@@ -90,7 +95,14 @@ def facts_of(sheet: Sheet) -> tuple[list[Facts], NumberForm]:
         for text in column.values
     ]
     form, _ = number_form(texts)
-    return [Facts(column, form, sheet.rows, tuple(sheet.starts)) for column in sheet.columns], form
+    facts = [Facts(column, form, sheet.rows, tuple(sheet.starts)) for column in sheet.columns]
+    for one in facts:
+        if not one.times and set(plain(one.column.title).split()) & _CLOCK_WORDS:
+            one.times = clock_of_digits(one.column.values)
+    if not any(one.times for one in facts):
+        for one in facts:
+            one.times = sheet_days(one.column.values)
+    return facts, form
 
 
 def number_texts(facts: Sequence[Facts]) -> list[str]:

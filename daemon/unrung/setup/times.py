@@ -17,15 +17,19 @@ from unrung.setup.readers import instant, time_reader
 
 _CLOCK = re.compile(
     r"(?P<H>\d{1,2})(?P<s1>[:.h])(?P<M>\d\d)(?:(?P<s2>[:.])(?P<S>\d\d)(?:(?P<s3>[.,])(?P<f>\d{1,6}))?)?"
-    r"(?:(?P<gap>\s?)(?P<p>[AaPp][Mm]))?(?![\d.])"
+    r"(?:(?P<gap>\s?)(?P<p>[AaPp](?:\.?\s?[Mm]\.?)?)(?![^\W_]))?(?![\d.])"
 )
 _DATE = re.compile(
-    r"(?<!\d)(?P<a>\d{4}|\d{1,2})(?P<s1>[-/.]|\. |\s)(?P<b>\d{1,2}|[A-Za-z]{3,9})(?P<s2>[-/.]|\. |\s|, )"
+    r"(?<!\d)(?P<a>\d{4}|\d{1,2})(?P<s1>[-/.]|\. |\s)(?P<b>\d{1,2}|[^\W\d_]{3,12}\.?)(?P<s2>[-/.]|\. |\s|, )"
     r"(?P<c>\d{4}|\d{2})(?!\d)|(?<!\d)(?P<ymd>20\d{6})(?!\d)"
-    r"|(?P<word>[A-Za-z]{3,9})\.? (?P<dd>\d{1,2}),? (?P<yyyy>\d{4})"
+    r"|(?P<word>[^\W\d_]{3,12})\.? (?P<dd>\d{1,2}),? (?P<yyyy>\d{4})"
 )
 _OFFSET = re.compile(r"\s?(?:Z|[-+]\d\d:?\d\d)$")
-_WEEKDAY = re.compile(r"^(?P<word>(?:Mon|Tue|Wed|Thu|Fri|Sat|Sun)[a-z]*)(?P<gap>,? )", re.IGNORECASE)
+_WEEKDAY = re.compile(r"^(?P<word>[^\W\d_]{2,12})\.?(?P<gap>,? )(?=\S)")
+_DIGITS = re.compile(r" (?:[01]\d|2[0-3])[0-5]\d(?P<S>[0-5]\d)?")
+_SHEET_DAY = re.compile(r"(?:4[2-9]|5[0-4])\d{3}[.,]\d{2,}")
+SHEET_DAYS = "sheet_days"
+_NO_PATTERNS = ("iso", "epoch_s", "epoch_ms", SHEET_DAYS)
 _BY_CHANCE = 0.02
 """Share of values that may be bad rows and not another form."""
 
@@ -70,6 +74,14 @@ def read_local(form: str, texts: Sequence[str]) -> list[datetime | None]:
     return [cache[text] for text in texts]
 
 
+def sheet_days(values: Sequence[str]) -> list[TimeForm]:
+    """The form of a spreadsheet's numbers for days of 2015 to 2050 with their time; for columns where a file
+    has no other time, since such a number may be an amount as well."""
+    sample = _spread(values, 600)
+    good = sum(bool(_SHEET_DAY.fullmatch(text.strip())) for text in sample)
+    return [TimeForm(SHEET_DAYS, "moment", 1.0)] if sample and good == len(sample) else []
+
+
 def has_offset(form: str, values: Sequence[str]) -> bool:
     """Whether the values say their own distance from UTC."""
     if form.startswith("epoch"):
@@ -79,14 +91,14 @@ def has_offset(form: str, values: Sequence[str]) -> bool:
 
 def _as_moment(form: str) -> str:
     codes = set(re.findall("%(.)", form))
-    if form == "iso" or form.startswith("epoch") or codes & {"H", "I"}:
-        return form if form == "iso" or form.startswith("epoch") or codes & {"d"} else f"%Y-%m-%d {form}"
+    if form in _NO_PATTERNS or codes & {"H", "I"}:
+        return form if form in _NO_PATTERNS or codes & {"d"} else f"%Y-%m-%d {form}"
     return f"{form} %H:%M"
 
 
 def _as_moment_text(form: str, text: str) -> str:
     codes = set(re.findall("%(.)", form))
-    if form == "iso" or form.startswith("epoch"):
+    if form in _NO_PATTERNS:
         return text
     if not codes & {"H", "I"}:
         return f"{text} 00:00"
@@ -107,6 +119,8 @@ def _candidates(text: str) -> dict[str, str]:
         return {"epoch_s": "moment"}
     if re.fullmatch(r"[12]\d{12}", text):
         return {"epoch_ms": "moment"}
+    if re.fullmatch(r"20\d{12}", text):
+        return {"%Y%m%d%H%M%S": "moment"}
     if re.match(r"\d{4}-?\d\d-?\d\d[T ]\d\d", text) and read_local("iso", [text]) != [None]:
         return {"iso": "moment"}
     return _patterns(text)
@@ -114,10 +128,14 @@ def _candidates(text: str) -> dict[str, str]:
 
 def _patterns(text: str) -> dict[str, str]:
     weekday = _WEEKDAY.match(text)
-    front = ""
-    if weekday:
-        front = ("%a" if len(weekday["word"]) == 3 else "%A") + weekday["gap"]
-        text = text[weekday.end() :]
+    if weekday is None:
+        return _undated_or_dated(text)
+    front = "%a" + weekday["gap"]
+    behind = _undated_or_dated(text[weekday.end() :])
+    return _undated_or_dated(text) | {front + form: kind for form, kind in behind.items() if kind != "clock"}
+
+
+def _undated_or_dated(text: str) -> dict[str, str]:
     day = _DATE.search(text)
     # A date with points must not be taken for a clock: look for the clock behind the date first.
     clock = _CLOCK.search(text, day.end() if day else 0) or (_CLOCK.search(text) if not day else None)
@@ -127,7 +145,7 @@ def _patterns(text: str) -> dict[str, str]:
     if day is None:
         return alone
     return alone | {
-        front + pattern: "moment" if clock else "date"
+        pattern: "moment" if clock or pattern.endswith(("%M", "%H%M%S")) else "date"
         for date_form in _date_forms(day)
         if (pattern := _spliced(text, day, date_form, clock)) is not None
     }
@@ -136,7 +154,7 @@ def _patterns(text: str) -> dict[str, str]:
 def _clock_alone(text: str) -> dict[str, str]:
     """A time of day and nothing else. With points it needs its seconds: 4.50 is rather a price."""
     clock = _CLOCK.fullmatch(text)
-    if clock is None or not (clock["s1"] == ":" or (clock["s1"] == "." == clock["s2"] and len(text) > 6)):
+    if clock is None or not (clock["s1"] in ":h" or (clock["s1"] == "." == clock["s2"] and len(text) > 6)):
         return {}
     return {_clock_form(clock): "clock"}
 
@@ -148,12 +166,26 @@ def _spliced(
     if day.start() != 0:
         return None
     if clock is None:
+        digits = _DIGITS.fullmatch(text, day.end())
+        if digits is not None:
+            return date_form + _digits_form(digits)
         return date_form if day.end() == len(text) else None
     between, behind = text[day.end() : clock.start()], text[clock.end() :]
     if re.search(r"[^\sT,\-]", between) or (behind and not _OFFSET.fullmatch(behind)):
         return None
     zone = (" " if behind.startswith(" ") else "") + "%z" if behind else ""
     return date_form + between + _clock_form(clock) + zone
+
+
+def clock_of_digits(values: Sequence[str]) -> list[TimeForm]:
+    """The form of clocks such as 210503 or 2105; for columns whose header says that they are of the time."""
+    found = [_DIGITS.fullmatch(f" {text.strip()}") for text in _spread(values, 600)]
+    forms = {_digits_form(one).strip() if one else "" for one in found}
+    return [TimeForm(form, "clock", 1.0) for form in forms if form] if len(forms) == 1 else []
+
+
+def _digits_form(digits: re.Match[str]) -> str:
+    return " %H%M%S" if digits["S"] else " %H%M"
 
 
 def _clock_form(clock: re.Match[str]) -> str:
@@ -171,19 +203,15 @@ def _date_forms(day: re.Match[str]) -> list[str]:
         return ["%Y%m%d"]
     if day["word"]:
         comma = "," if "," in day[0] else ""
-        return [f"{_month(day['word'])} %d{comma} %Y"]
+        return [f"%b %d{comma} %Y"]
     first, second = day["s1"], day["s2"]
     if len(day["a"]) == 4:
         return [f"%Y{first}%m{second}%d"]
     year = "%Y" if len(day["c"]) == 4 else "%y"
-    if day["b"].isalpha():
-        return [f"%d{first}{_month(day['b'])}{second}{year}"]
+    if not day["b"].isdigit():
+        return [f"%d{first}%b{second}{year}"]  # names in full too
     forms = [f"%d{first}%m{second}{year}", f"%m{first}%d{second}{year}"]
     return forms if year == "%Y" else [*forms, f"%y{first}%m{second}%d"]
-
-
-def _month(word: str) -> str:
-    return "%b" if len(word) == 3 else "%B"
 
 
 def _preference(form: TimeForm) -> tuple[bool, str]:

@@ -19,7 +19,7 @@ from unrung.setup.quantities import settle_quantities
 from unrung.setup.sheet import Sheet, joined
 from unrung.setup.sizes import says_a_size
 from unrung.setup.spans import settle_span
-from unrung.setup.times import forms_of
+from unrung.setup.times import forms_of, sheet_days
 from unrung.setup.volumes import settle_volumes
 
 _ENOUGH_SIZED = 20
@@ -152,11 +152,12 @@ def _need_columns(draft: Draft) -> None:
 def _time_forms(draft: Draft) -> list[str]:
     """Forms in which every time field reads; a time field that reads otherwise is left out."""
     main = next(name for name in ("at", "start", "end", "day") if name in draft.fields)
-    forms = [one.form for one in forms_of(_values(draft, main))]
+    forms = [one.form for one in forms_of(_values(draft, main)) or sheet_days(_values(draft, main))]
     for field in ("end", "voided_at"):
         if field in draft.fields and field != main:
             values = _values(draft, field)
-            both = [one.form for one in forms_of(values) if one.form in forms] if values else forms
+            own = forms_of(values) or sheet_days(values)
+            both = [one.form for one in own if one.form in forms] if values else forms
             if both:
                 forms = both
             else:
