@@ -15,6 +15,8 @@ from collections.abc import Iterable, Sequence
 from charset_normalizer import from_bytes
 
 from unrung.setup.doubt import Doubt, Found
+from unrung.setup.numbers import MONEY_SIGNS
+from unrung.setup.words import HEADERS, plain
 
 _BOMS = (
     (codecs.BOM_UTF32_LE, "utf-32"), (codecs.BOM_UTF32_BE, "utf-32"), (codecs.BOM_UTF8, "utf-8"),
@@ -31,6 +33,10 @@ _READABLE = {
     "cp1257": "windows-1257", "cp1251": "windows-1251", "cp1253": "windows-1253",
     "cp1255": "windows-1255", "cp1256": "windows-1256", "iso8859_15": "iso-8859-15",
 }
+_HEADER_WORDS = frozenset(
+    word for fields in HEADERS.values() for phrases in fields.values()
+    for word in re.findall(r"\w{4,}", phrases)
+)
 _LINES = 300
 """Lines with letters beyond ASCII that are looked at; the rest only has to decode."""
 
@@ -69,11 +75,24 @@ def _eight_bit(content: bytes) -> Found:
             readings[name] = text
     if not readings:
         return _unreadable(content, suggested)
+    readings = _best_known(readings)
     best = _best(readings, suggested)
     differing = {text: name for name, text in reversed(readings.items())}
     if len(differing) == 1:
         return Found(label(best), "every encoding that gives plain words reads them alike")
     return _spelling(best, readings)
+
+
+def _best_known(readings: dict[str, str]) -> dict[str, str]:
+    """Those readings that hold the most words for columns and the most signs of money that we know: no bar
+    takes 59,00 Kè. All of them where none holds any."""
+    known = {name: _known_words(text) for name, text in readings.items()}
+    return {name: text for name, text in readings.items() if known[name] == max(known.values())}
+
+
+def _known_words(text: str) -> int:
+    words = {word for word in re.findall(r"[^\W\d_]+", text) if not word.isascii()}
+    return len({word for word in words if word in MONEY_SIGNS or plain(word) in _HEADER_WORDS})
 
 
 def _best(readings: dict[str, str], suggested: Sequence[str]) -> str:

@@ -14,8 +14,8 @@ from unrung.setup.words import kind_of, plain
 
 _FIELD = {"rings": "kind", "kegs": "kind", "log": "reason"}
 _KNOWN = {"rings": get_args(RingKind), "kegs": get_args(KegKind), "log": get_args(LogReason)}
-_YES = {"true", "yes", "y", "1", "x", "ja", "j", "oui", "si", "t"}
-_NO = {"false", "no", "n", "0", "", "nein", "non", "f"}
+_YES = {"true", "yes", "y", "1", "x", "ja", "j", "oui", "si", "t", "ano", "tak", "sim"}
+_NO = {"false", "no", "n", "0", "", "nein", "non", "f", "ne", "nei", "nej", "nie", "nao"}
 
 
 def settle_kinds(draft: Draft, notes: Notes) -> None:

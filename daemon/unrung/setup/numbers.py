@@ -10,12 +10,12 @@ from decimal import Decimal
 
 from unrung.setup.doubt import Doubt, Found
 
-_MARKS = (
+MONEY_SIGNS = (
     "US$", "A$", "C$", "NZ$", "R$", "$", "€", "£", "¥", "USD", "EUR", "GBP", "AUD", "CAD", "NZD", "CHF",
     "SEK", "NOK", "DKK", "ISK", "PLN", "CZK", "HUF", "JPY", "kr.", "kr", "Fr.", "zł", "Kč", "Ft",
 )
 """Signs and ISO 4217 codes that stand beside amounts; others are not taken for one."""
-_MARK = "|".join(map(re.escape, _MARKS))
+_MARK = "|".join(map(re.escape, MONEY_SIGNS))
 _NUMBER = re.compile(
     rf"(?P<open>\()?\s*(?P<sign>[-+\u2212])?\s*(?P<mark>{_MARK})?\s*(?P<inner>[-\u2212])?"
     r"(?P<body>\d[\d., '\u2019\u00a0\u202f]*|[.,]\d+)"
