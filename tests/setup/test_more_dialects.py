@@ -1,4 +1,4 @@
-"""Setup, check and catch-up on seven dialects more: the right figures, and no file edited."""
+"""Setup, check and catch-up on ten dialects more: the right figures, and no file edited."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ import pytest
 
 from unrung.config_folder import load
 
+from .far_dialects import write_czech, write_mexican, write_spreadsheet
 from .helping import Rows, ledger_of, set_up
 from .more_dialects import write_australian, write_french, write_texan
 from .quiet_bar import Beer, QuietBar, quiet_bar
@@ -110,6 +111,30 @@ def italian() -> Case:
     return Case(write_italian, bar, "cassa", "spine", ("l", "EUR"))
 
 
+def czech() -> Case:
+    beers = [
+        Beer("Bar", "Volavka 11°", "Kohout 1", {"0,5 l": (500_000, 5900), "0,3 l": (300_000, 4200)}),
+        Beer("Bar", "Černý Splav", "Kohout 2", {"0,5 l": (500_000, 6200)}),
+        Beer("Zahrádka", "Řeřicha IPA", "Kohout 3", {"0,4 l": (400_000, 7900), "0,3 l": (300_000, 6400)}),
+    ]
+    bar = quiet_bar(31, beers, "Europe/Prague", date(2026, 10, 22), 5)
+    return Case(write_czech, bar, "till", "meters", ("l", "CZK"))
+
+
+def mexican() -> Case:
+    beers = [
+        Beer("Barra", "Garza Rubia", "1", {"Tarro": (500_000, 7500), "Caña": (250_000, 4500)}),
+        Beer("Barra", "Molino Tostada", "2", {"Tarro": (500_000, 8500), "Yarda": (1_000_000, 15500)}),
+        Beer("Terraza", "Junco Clara", "3", {"Tarro": (500_000, 7000)}),
+    ]
+    bar = quiet_bar(33, beers, "America/Mexico_City", date(2026, 10, 29), 5)
+    return Case(write_mexican, bar, "till", "meters", ("l", "MXN"))
+
+
+def spreadsheet() -> Case:
+    return texan()._replace(write=write_spreadsheet, rings="till", pours="meters")
+
+
 def differences(found: Rows, true: Rows, tolerance_ul: int) -> list[tuple[object, ...]]:
     """Figures further from the truth than a glass's rounding times the day's glasses allows."""
     wrong = []
@@ -122,7 +147,9 @@ def differences(found: Rows, true: Rows, tolerance_ul: int) -> list[tuple[object
     return wrong
 
 
-DIALECTS = [french, australian, texan, dutch, spanish, oregon, italian]
+DIALECTS = [
+    french, australian, texan, dutch, spanish, oregon, italian, czech, mexican, spreadsheet,
+]
 
 
 @pytest.mark.parametrize("made", DIALECTS, ids=lambda made: str(made.__name__))

@@ -6,6 +6,7 @@ telling header only the fields are taken that values alone make plain.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from itertools import pairwise
 from statistics import median
@@ -16,6 +17,7 @@ from unrung.setup.words import HEADERS, header_fit, kind_of
 Fit = Callable[[Facts], float]
 """How well the values suit a field: 0 cannot be, 0.5 may be, 1 looks just so."""
 
+_MONEY = re.compile(r"[-+(]?[^\W\d_]{0,3}\.?\s?[-+]?\d[\d., '\u00a0\u202f]*[^\W\d_]{0,3}\.?\)?")
 ENOUGH = 1.0
 """Score from which a column is taken: a good header with possible values, or telling values."""
 
@@ -75,10 +77,16 @@ def _day(facts: Facts) -> float:
 
 
 def _item(facts: Facts) -> float:
-    if not facts.wordy or facts.filled < 0.9:
+    if not facts.wordy or facts.filled < 0.9 or _like_money(facts):
         return 0.0
     many = min(1.0, facts.different / 8)
     return many if facts.different < 0.6 * facts.rows + 5 else 0.2
+
+
+def _like_money(facts: Facts) -> bool:
+    """Whether nearly every text is a figure with a sign of some money beside it that we do not know."""
+    values = facts.column.values
+    return sum(bool(_MONEY.fullmatch(text)) for text in values) >= 0.9 * len(values)
 
 
 def _few_words(facts: Facts) -> float:

@@ -19,7 +19,7 @@ _ONE_FLOW_MS = 30_000
 def become_readings(draft: Draft) -> None:
     """Make a draft of pours one of readings, where its amounts are running totals."""
     amount = next((name for name in ("volume", "pulses") if name in draft.fields), None)
-    if amount is None or not _runs_on(draft, amount):
+    if amount is None or not {"tap", "meter"} & draft.fields.keys() or not _runs_on(draft, amount):
         return
     fields = draft.fields
     where = fields.pop("tap", None) or fields.pop("meter", None)

@@ -5,9 +5,13 @@ from __future__ import annotations
 from collections import defaultdict
 from statistics import median
 
+from babel.numbers import get_currency_symbol
+
 from unrung.setup.doubt import Doubt, Found, Notes
 from unrung.setup.draft import Draft
-from unrung.setup.numbers import NumberForm, value
+from unrung.setup.facts import Facts
+from unrung.setup.numbers import NumberForm, number_form, value
+from unrung.setup.venue import Country
 
 _CURRENCIES = {"$": "USD", "€": "EUR", "£": "GBP", "¥": "JPY"}
 
@@ -18,6 +22,25 @@ def form_of(draft: Draft) -> NumberForm:
         draft.formats.get("decimal", "."), draft.formats.get("thousands", ""),
         tuple(draft.formats.get("currency_marks", ())),
     )
+
+
+def take_marked_amount(draft: Draft) -> None:
+    """Map ``amount`` to a column that nearly every value of bears a sign of money, under whatever header; of
+    several to that of the largest amounts, which is neither a tax nor the price of one."""
+    if draft.carries != "rings" or "amount" in draft.fields:
+        return
+    used = {name for names in draft.fields.values() for name in names}
+    marked = [one for one in draft.facts if one.column.name not in used and one.numbers and _is_marked(one)]
+    if marked:
+        best = max(marked, key=lambda one: sum(map(abs, one.numbers)))
+        draft.fields["amount"] = (best.column.name,)
+
+
+def _is_marked(facts: Facts) -> bool:
+    values = facts.column.values
+    form, _ = number_form(values)
+    return bool(form.marks) and sum(any(mark in text for mark in form.marks) for text in values) >= (
+        0.9 * len(values))
 
 
 def settle_amounts(draft: Draft, notes: Notes) -> None:
@@ -34,10 +57,14 @@ def settle_amounts(draft: Draft, notes: Notes) -> None:
         draft.why["amount"] = "what the line came to: two cost twice as much"
 
 
-def currency_of(drafts: list[Draft]) -> str:
-    """The currency that the amounts are marked with, or ""."""
+def currency_of(drafts: list[Draft], country: Country | None = None) -> str:
+    """The currency that the amounts are marked with, or "". A sign that the bar's country shares is of its
+    money: dollars are pesos in Mexico."""
+    own = get_currency_symbol(country.currency, country.locale) if country and country.currency else ""
     for draft in drafts:
         for mark in draft.formats.get("currency_marks", ()):
+            if country and mark in _CURRENCIES and own.endswith(mark):
+                return country.currency
             if mark in _CURRENCIES or (len(mark) == 3 and mark.isalpha() and mark.isupper()):
                 return str(_CURRENCIES.get(mark, mark))
     return ""

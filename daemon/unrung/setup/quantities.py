@@ -6,31 +6,54 @@ from collections import defaultdict
 from collections.abc import Sequence
 from statistics import median
 
+from unrung.setup.doubt import Doubt, Found, Notes
 from unrung.setup.draft import Draft
 from unrung.setup.facts import Facts
 from unrung.setup.money import form_of
 from unrung.setup.numbers import NumberForm, value
 
+_NO_COLUMN = "none"
 _ENOUGH = 3
 """Lines of several, or of fewer than none, from which it is no chance."""
 
 
-def settle_quantities(draft: Draft) -> None:
-    """Map ``units`` to a free column of small whole numbers whose lines of two cost twice as much, or
-    which falls below zero with the amounts. A column of guests does neither."""
-    if draft.carries != "rings" or "units" in draft.fields or "amount" not in draft.fields:
+def settle_quantities(draft: Draft, notes: Notes) -> None:
+    """Map ``units`` to a free column of small whole numbers whose lines of two cost twice as much, or which
+    falls below zero (with the amounts, where there are any). A column of guests does neither; one that may
+    be either is asked about."""
+    if draft.carries != "rings" or "units" in draft.fields:
         return
     used = {name for names in draft.fields.values() for name in names}
+    free = [one for one in draft.facts if one.column.name not in used and _may_count(one)]
+    for facts in free:
+        why = _telling(draft, facts)
+        if why:
+            draft.fields["units"], draft.why["units"] = (facts.column.name,), why
+            return
+    likely = [one for one in free if one.different > 1 and one.numbers.count(1) > 0.4 * len(one.numbers)]
+    answer = notes.settle(f"{draft.name}: units", _asked(likely)) if likely else _NO_COLUMN
+    if answer in (one.column.name for one in likely):
+        draft.fields["units"] = (answer,)
+
+
+def _telling(draft: Draft, facts: Facts) -> str:
+    """What shows that the column counts what was sold; "" where nothing does."""
+    if "amount" not in draft.fields:
+        below = sum(number < 0 for number in facts.numbers)
+        ones = sum(abs(number) == 1 for number in facts.numbers)
+        return "it falls below zero" if below >= _ENOUGH and ones > 0.4 * len(facts.numbers) else ""
     form = form_of(draft)
-    amounts = _numbers(draft.texts("amount"), form)
     items = list(zip(*[draft.texts(name) for name in ("item", "size") if name in draft.fields], strict=True))
-    for facts in draft.facts:
-        if facts.column.name not in used and _may_count(facts):
-            units = _numbers(facts.column.texts, form)
-            if _goes_with(units, amounts, items):
-                draft.fields["units"] = (facts.column.name,)
-                draft.why["units"] = "lines of several cost so many times as much"
-                return
+    units, amounts = _numbers(facts.column.texts, form), _numbers(draft.texts("amount"), form)
+    return "lines of several cost so many times as much" if _goes_with(units, amounts, items) else ""
+
+
+def _asked(likely: Sequence[Facts]) -> Found:
+    why = "nothing shows that a column does, and each row is then one"
+    shown = [(one.column.name, ", ".join(one.column.values[:4])) for one in likely]
+    choices = ((_NO_COLUMN, "each row is one unit"), *shown)
+    doubt = Doubt("units", "Which column says how many were sold?", choices, _NO_COLUMN, why)
+    return Found(_NO_COLUMN, why, doubt)
 
 
 def _may_count(facts: Facts) -> bool:

@@ -126,7 +126,7 @@ def look_at(
     _settle_zone(look, wishes, machine_zone, now_ms)
     _settle_dates(look, now_ms)
     look.country = country_of(look.zone)
-    look.currency = currency_of(look.drafts) or look.country.currency or notes.settle(
+    look.currency = currency_of(look.drafts, look.country) or look.country.currency or notes.settle(
         "venue: currency", unknown_currency(look.drafts))
     _read_all(look, now_ms, notes)
     _refuse_unreadable(look)

@@ -13,14 +13,16 @@ from unrung.setup.doubt import Notes
 from unrung.setup.draft import Draft, Sample, open_samples
 from unrung.setup.facts import facts_of, number_texts
 from unrung.setup.kinds import settle_kinds
-from unrung.setup.money import settle_amounts
+from unrung.setup.money import settle_amounts, take_marked_amount
 from unrung.setup.numbers import number_form
 from unrung.setup.quantities import settle_quantities
 from unrung.setup.sheet import Sheet, joined
+from unrung.setup.size_columns import take_sizes_by_price
 from unrung.setup.sizes import says_a_size
 from unrung.setup.spans import settle_span
 from unrung.setup.times import forms_of, sheet_days
 from unrung.setup.volumes import settle_volumes
+from unrung.setup.words import HEADERS, header_fit
 
 _ENOUGH_SIZED = 20
 """Rows with a size that are no accident."""
@@ -43,6 +45,7 @@ def understand(carries: Carries, name: str, samples: list[Sample], notes: Notes)
     if sheet.rows_at:
         draft.formats["rows"] = sheet.rows_at
     _take_columns(draft, columns)
+    take_marked_amount(draft)
     _take_sizes_from_modifiers(draft)
     _keep_true_ids(draft)
     _settle_numbers(draft, notes)
@@ -51,7 +54,8 @@ def understand(carries: Carries, name: str, samples: list[Sample], notes: Notes)
     if draft.carries == "pours":
         settle_span(draft, notes)
     _need_columns(draft)
-    settle_quantities(draft)
+    take_sizes_by_price(draft)
+    settle_quantities(draft, notes)
     settle_kinds(draft, notes)
     settle_amounts(draft, notes)
     settle_volumes(draft, notes)
@@ -141,12 +145,31 @@ def _need_columns(draft: Draft) -> None:
         raise UnrungError(f"{draft.samples[0].name} has a header and no row below it; give a file with a day "
                           "of rows in it")
     if lacking:
-        there = ", ".join(repr(one.name) for one in draft.sheet.columns)
         raise UnrungError(
             f"{draft.samples[0].name}: no column looks like {' or '.join(_SAID[name] for name in lacking)}. "
-            f"Columns that are there: {there}. Rename one so that its header says it, or copy the example "
-            "config folder and map it by hand"
+            f"Columns that are there, and their first values: {_shown(draft)}. {_one_each(draft, lacking)}"
+            "Rename one so that its header says it, or copy the example config folder and map it by hand"
         )
+
+
+def _shown(draft: Draft) -> str:
+    """Every column with its first value, but for names of staff."""
+    staff = HEADERS["rings"]["staff"]
+    return ", ".join(
+        f"{one.name!r} {'' if header_fit(one.title, staff) >= 0.3 else next(iter(one.values), '')}".rstrip()
+        for one in draft.sheet.columns
+    )
+
+
+def _one_each(draft: Draft, lacking: Sequence[str]) -> str:
+    """Whether each tap has a column of its own, which no setting of ours can read."""
+    amounts = [one.column.name for one in draft.facts if one.numbers and one.different > 2]
+    if "tap" not in lacking or len(amounts) < 2:
+        return ""
+    return (
+        f"If {amounts[0]!r}, {amounts[1]!r} and so on are taps, export a row for each pour or reading, with "
+        "the tap in a column of its own. "
+    )
 
 
 def _time_forms(draft: Draft) -> list[str]:
