@@ -12,7 +12,7 @@ from typing import Any
 from unrung.business_day import local_iso
 from unrung.config_folder import load
 from unrung.errors import ConfigError, SourceError, StoreError, UnrungError
-from unrung.feed_words import held_words
+from unrung.feed_words import held_words, passed_over_words
 from unrung.intake.adapter import mapping_digest, read_all
 from unrung.intake.archive import printable, sentence
 from unrung.intake.keeping import kept_path
@@ -134,10 +134,11 @@ def _try_newest(
         return []
     for text in listing.odd:
         report.problem(f"feed {feed.name!r}: {text}")
+    report.lines += [f"{feed.name}: {text}" for text in passed_over_words(feed, settings)]
     if not listing.files:
         report.lines.append(f"{feed.name}: no file waits in {folder_of(feed, settings)}")
-        _try_aside(db, feed, settings, report)
-        return _show_kept(db, feed, settings, report)
+        mended = _try_aside(db, feed, settings, report)
+        return [] if mended else _show_kept(db, feed, settings, report)
     _try_aside(db, feed, settings, report)
     newest = listing.files[-1]
     if newest.size > feed.max_bytes:
@@ -151,11 +152,12 @@ def _try_newest(
     return _show(feed, settings, report, Export(printable(newest.path.name), content, newest.mtime_ms))
 
 
-def _try_aside(db: Store | None, feed: Feed, settings: Settings, report: Report) -> None:
-    """Whether the exports that stand set aside would be read with the settings as they are now."""
+def _try_aside(db: Store | None, feed: Feed, settings: Settings, report: Report) -> bool:
+    """Whether the exports that stand set aside would be read with the settings as they are now. Where they
+    would, older ones need not be: the settings follow the source."""
     aside = set_aside_ones(db, feed.name) if db is not None else []
     if not aside:
-        return
+        return False
     first, last = aside[0], aside[-1]
     path = kept_path(settings, last)
     changed = mapping_digest(feed, settings) != last.mapping_digest
@@ -165,14 +167,15 @@ def _try_aside(db: Store | None, feed: Feed, settings: Settings, report: Report)
             records, rejects, _ = read_all(feed, settings, export)
         except UnrungError as error:
             report.problem(f"feed {feed.name!r}: still set aside, also with these settings: {error}")
-            return
+            return False
         if len(records) > len(rejects):
             report.lines.append(f"{feed.name}: {last.name} was set aside and gives {len(records)} rows now; "
                                 "it is taken in by itself")
-            return
+            return True
     for text in held_words(feed, aside, settings):
         report.problem(text)
     report.lines.append(f"  Set aside: {first.name}" + (f" to {last.name}" if last is not first else ""))
+    return False
 
 
 def _show_kept(db: Store | None, feed: Feed, settings: Settings, report: Report) -> list[AnyRecord]:

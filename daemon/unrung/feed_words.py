@@ -6,7 +6,9 @@ import json
 from typing import NamedTuple
 
 from unrung.by_locale import full_stop
+from unrung.intake.archive import printable
 from unrung.intake.scan import folder_of
+from unrung.intake.watch import passed_over
 from unrung.rhythm import LOOK_BACK_MS, counted, silence
 from unrung.settings import Feed, Settings
 from unrung.store.days import fact
@@ -18,6 +20,7 @@ from unrung.venue_time import moment
 NEWS_MS = 36 * 3_600_000
 """A new column is told for so long; it needs nobody."""
 COLUMNS = "columns"
+_NAMES_SHOWN = 3
 
 
 class FeedNews(NamedTuple):
@@ -62,7 +65,26 @@ def _silence_words(db: Store, settings: Settings, feed: Feed, now_ms: int) -> li
     where = "its address still answers" if feed.url else f"its files still reach {folder_of(feed, settings)}"
     return [
         f"{feed.name!r} is {quiet}: the last that came is {last[0]}, on "
-        f"{full_stop(moment(last[1], settings))} See that its export still runs and {where}."
+        f"{full_stop(moment(last[1], settings))} See that its export still runs and {where}.",
+        *passed_over_words(feed, settings),
+    ]
+
+
+def passed_over_words(feed: Feed, settings: Settings) -> list[str]:
+    """Files that lie in a feed's folder and bear no export's name; none of a polled feed."""
+    if feed.url:
+        return []
+    folder = folder_of(feed, settings)
+    patterns = [one.pattern for one in settings.feed if not one.url and folder_of(one, settings) == folder]
+    names = passed_over(folder, patterns)
+    if not names:
+        return []
+    shown = ", ".join(map(printable, names[:_NAMES_SHOWN])) + (", ..." if len(names) > _NAMES_SHOWN else "")
+    lie, do = ("lies", "its name does") if len(names) == 1 else ("lie", "their names do")
+    return [
+        f"{counted(len(names), 'file')} {lie} in {folder} and cannot come in, since {do} not go with "
+        f"{feed.pattern!r}: {shown}. If such a file is an export, set pattern of feed {feed.name!r} in "
+        "venue.toml so that it goes with the names of all, or take the file away."
     ]
 
 

@@ -113,7 +113,7 @@ class SampleBar:
     def day_without(self, feed: str, nth: int, clock: str) -> list[str]:
         self.desk.taken.clear()
         self.drop(DAYS[nth], {})
-        for path in (self.folder / "exports" / feed).iterdir():
+        for path in (self.folder / "exports" / feed).glob(f"{feed}_*"):
             path.unlink()
         self.catch_up(DAYS[nth], clock)
         return self.mails()

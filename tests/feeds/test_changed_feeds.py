@@ -226,9 +226,11 @@ def test_one_hour_is_put_right_by_itself_and_told_as_a_clock_finding(bar: Sample
 def test_a_feed_that_falls_silent_is_told_with_its_last_file_and_where_to_look(bar: SampleBar) -> None:
     bar.day(CHANGED, {})
     for nth in range(CHANGED + 1, CHANGED + 4):
+        (bar.folder / f"exports/till/export {nth}.csv").write_bytes(b"Line ID\n")
         mails = bar.day_without("till", nth, "11:05")
     no_loss(mails)
-    said = " ".join(mails)
+    said = " ".join(" ".join(mails).split())
+    assert "3 files lie in" in said and "their names do not go with 'till_*.csv': export " in said
     assert "'till' is silent for" in said and "the last that came is till_2026-10-30.csv" in said
     assert "See that its export still runs and its files still reach" in said
 

@@ -14,7 +14,7 @@ from unrung.checking import Report, check_folder
 from unrung.config_folder import load
 from unrung.errors import ConfigError
 from unrung.menu_add import Wanted, add_item
-from venue_folder import VenueFolder, make_venue, ms, pour, ring
+from venue_folder import VenueFolder, make_venue, ms, pour, ring, till_csv
 
 NOW = ms("06-12 12:00:00")
 
@@ -156,6 +156,29 @@ def test_a_server_that_never_answers_does_not_hold_the_check_up(venue: VenueFold
     with silent() as port:
         report = check(with_mail(venue, port))
     assert report.problems == 1 and "could not be reached" in "".join(report.lines)
+
+
+def test_a_file_whose_name_is_no_export_s_is_named(venue: VenueFolder) -> None:
+    """A till that calls its exports otherwise since its last update; lock files are not told."""
+    venue.rings("a.csv", [ring("20:00:00")])
+    for name in ("sales.txt", "~$sales.xlsx", ".hidden"):
+        venue.drop(venue.till / name, b"Time,Item\n")
+    said = " ".join(check(venue).lines)
+    assert f"till: 1 file lies in {venue.till} and cannot come in, since its name does not go with" in said
+    assert "'*.csv': sales.txt. If such a file is an export, set pattern of feed 'till'" in said
+
+
+def test_older_exports_are_no_matter_once_the_settings_follow_the_source(venue: VenueFolder) -> None:
+    """The till renamed a column, and the person did what was said: nothing is left to mend."""
+    venue.rings("a.csv", [ring("20:00:00")])
+    venue.catch_up()
+    venue.drop(venue.till / "b.csv", till_csv([ring("21:00:00")]).replace(b"Qty", b"Quantity"))
+    venue.catch_up()
+    assert check(venue).problems
+    venue.edit("venue.toml", '"Qty"', '"Quantity"')
+    report = check(venue)
+    assert "till: b.csv was set aside and gives 1 rows now; it is taken in by itself" in report.lines
+    assert not report.problems, report.lines
 
 
 def test_nobody_to_write_to_is_a_problem(venue: VenueFolder) -> None:

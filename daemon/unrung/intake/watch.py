@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatch
 from pathlib import Path
@@ -63,6 +63,20 @@ def list_folder(folder: Path, pattern: str) -> Listing:
         ) from error
     files.sort(key=lambda found: (found.mtime_ns, os.fsencode(found.path.name)))
     return Listing(files, sorted(odd))
+
+
+def passed_over(folder: Path, patterns: Sequence[str]) -> list[str]:
+    """Names of the plain files in ``folder`` that fit none of ``patterns``, the newest first: an export that
+    was renamed at the source looks like none at all."""
+    files: list[Found] = []
+    try:
+        with os.scandir(folder) as entries:
+            for entry in entries:
+                if _wanted(entry.name, "*") and not any(_wanted(entry.name, one) for one in patterns):
+                    _sort(entry, files, [])
+    except OSError:
+        return []
+    return [found.path.name for found in sorted(files, key=lambda found: (-found.mtime_ns, found.path.name))]
 
 
 def settled(
