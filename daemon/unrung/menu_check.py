@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from datetime import timedelta
 from pathlib import Path
 
 from unrung.daybook import day_at
 from unrung.errors import ConfigError
 from unrung.menu_evidence import LOOK_BACK_MS, seen_portions
 from unrung.menu_rows import Asked, NewRow, add_command, line_for, lookalikes, proposed
+from unrung.new_beers import NewBeer, since
 from unrung.records import Ring
 from unrung.settings import Settings
 from unrung.store.open import Store
@@ -45,6 +49,8 @@ def list_unlisted(
 ) -> None:
     """Say which rows ``menu.csv`` lacks, word for word."""
     rows = unlisted_rows(db, settings, waiting, now_ms)
+    if db is not None:
+        _list_beers(since(db, settings, now_ms - LOOK_BACK_MS, now_ms), settings, lines)
     if not rows:
         return
     text = (config / "menu.csv").read_bytes().decode("utf-8-sig")
@@ -61,3 +67,42 @@ def list_unlisted(
         "  Add such a row in a spreadsheet, or by: "
         + (command or f"unrung add-item {config} ITEM --portion N") + "; with --not-draught where it is none."
     )
+
+
+def _list_beers(beers: Sequence[NewBeer], settings: Settings, lines: list[str]) -> None:
+    for beer in beers:
+        lines.append(
+            f"Tap {beer.tap} seems to pour {beer.name} since {beer.since}, and not {beer.product}: "
+            f"{beer.sales} sales go with its pours, and no table names it. If that is so, add these rows. If "
+            f"it is {beer.product} under a new name, only those of menu.csv, with that product. If it is no "
+            "draught beer, say so by add-item with --not-draught:"
+        )
+        lines += [f"      {table}: {line}" for table, line in new_beer_lines(beer, settings)]
+
+
+def new_beer_lines(beer: NewBeer, settings: Settings) -> list[tuple[str, str]]:
+    """(table, row) of all that the tables lack of a beer, in the tables' own columns."""
+    folder = Path(settings.folder)
+    ends = f"{beer.since - timedelta(days=1)}"
+    found = [("products.csv", _line_of(folder, "products.csv", {"product": beer.name}))]
+    dated = {"tap": beer.tap, "outlet": beer.outlet, "product": beer.name, "from": f"{beer.since}"}
+    found.append(("taps.csv", _line_of(folder, "taps.csv", dated)))
+    found.append(("taps.csv", f"(in its row of {beer.product}: to = {ends})"))
+    unit = settings.venue.volume_unit
+    for row in beer.rows:
+        try:
+            found.append(("menu.csv", line_for((folder / "menu.csv").read_text("utf-8-sig"), row, unit)))
+        except (OSError, UnicodeDecodeError, ConfigError):
+            found.append(("menu.csv", f"{row.item} {row.size}".rstrip()))
+    return found
+
+
+def _line_of(folder: Path, name: str, cells: Mapping[str, str]) -> str:
+    """A row of a table in that file's columns; those that it lacks are named behind it."""
+    first = (folder / name).read_text("utf-8-sig").splitlines()[0]
+    delimiter = ";" if first.count(";") > first.count(",") else ","
+    header = [cell.strip().lower() for cell in next(csv.reader([first], delimiter=delimiter))]
+    out = io.StringIO(newline="")
+    csv.writer(out, delimiter=delimiter, lineterminator="").writerow([cells.get(cell, "") for cell in header])
+    lacking = [f"{cell} = {text}" for cell, text in cells.items() if cell not in header]
+    return out.getvalue() + (f"   (and in a column of its own: {', '.join(lacking)})" if lacking else "")

@@ -9,11 +9,13 @@ from pathlib import Path
 
 from unrung.alerts.wording import shown_serve
 from unrung.errors import ConfigError
+from unrung.ledger.results import DayLedger
 from unrung.mail.actions import Action
 from unrung.mail.causes import open_for
 from unrung.mail.standing import Seen, Standing, is_due, moved_on
-from unrung.menu_check import unlisted_rows
+from unrung.menu_check import new_beer_lines, unlisted_rows
 from unrung.menu_rows import NewRow, add_command, line_for
+from unrung.new_beers import NewBeer, of_day
 from unrung.settings import Settings
 from unrung.store.open import Store
 from unrung.units import UNIT_LABELS, to_ul
@@ -43,6 +45,24 @@ def items_told(
         else:
             quiet.append(f"{_name(row)!r} is not in menu.csv ({open_for(standing[seen.key], day, settings)})")
     return actions, quiet, standing
+
+
+def beers_told(db: Store, settings: Settings, ledger: DayLedger) -> list[Action]:
+    """What to do about taps that pour a beer of which the tables know nothing. It is told every day: until it
+    is answered, the day's other causes rest on it."""
+    return [_new_beer(beer, settings) for beer in of_day(db, settings, ledger)]
+
+
+def _new_beer(beer: NewBeer, settings: Settings) -> Action:
+    lines = new_beer_lines(beer, settings)
+    return Action(
+        f"Is {beer.name} on tap {beer.tap}?", PLACE, 5,
+        f"See what runs there. If it is {beer.name}, the tables on the PC need these rows; if it is "
+        f"{beer.product} under a new name, only those of menu.csv, with that product.",
+        detail=f"The till sold it {beer.sales} times beside the tap's pours, and {beer.product}, which "
+        "taps.csv says runs there, was hardly rung. Until the tables say so, its beer shows as not rung.",
+        copy=tuple(f"{table}: {line}" for table, line in lines),
+    )
 
 
 def proposal(row: NewRow, count: int, settings: Settings) -> Action:

@@ -57,7 +57,7 @@ def write_morning_mail(
         _move_alerts(db, raised, history, ledger.day)
     if not (settings.mail.to and settings.mail.host):
         return
-    from unrung.menu_mail import items_told  # with it loads what looks at exports
+    from unrung.menu_mail import beers_told, items_told  # with it loads what looks at exports
 
     if newest:
         ledger = with_fix_news(db, ledger)
@@ -73,7 +73,7 @@ def write_morning_mail(
     items, items_open, items_kept = items_told(db, settings, ledger.day, now_ms, known)
     composed = morning_mail(
         ledger, without_repeats(raised, ledger), settings, first_notices=notices,
-        actions=[*_look_at_export(odd), *causes.actions, *items],
+        actions=[*_look_at_export(odd), *beers_told(db, settings, ledger), *causes.actions, *items],
         still_open=[*causes.still_open, *items_open],
         before_ul=same_weekdays(db, ledger.day), final=final, items_told=bool(items_kept),
     )
