@@ -13,7 +13,7 @@ from findings.trade import OZ, alone, at, changed, fuller, ordinary, ring, with_
 from unrung.findings.fills import Steady
 from unrung.findings.pauses import pauses
 from unrung.findings.table import findings_of, rows_of_all
-from unrung.ledger.facts import DayFacts, ServeFact, SilenceFact
+from unrung.ledger.facts import ClockFact, DayFacts, ServeFact, SilenceFact
 from unrung.settings import Pool
 
 SETTINGS = trade.settings()
@@ -36,6 +36,14 @@ def in_two_goes(days: list[DayFacts], share: float) -> list[DayFacts]:
         return fuller(serve, round((2 - 18 * share) * OZ))
 
     return with_serves(changed(days, over), second)
+
+
+@pytest.mark.parametrize(("doubt_s", "told"), [(0, True), (200, True), (300, False)])
+def test_a_clock_is_off_by_more_than_chance_moves_the_middle_of_its_lags(doubt_s: int, told: bool) -> None:
+    """Four minutes off on two days, where rounds are rung so long before and after their pours."""
+    off = ClockFact("Bar", 255_000, 200, 0, 0, 1_000 * doubt_s)
+    days = [replace(day, clocks=(off,)) if number > 25 else day for number, day in enumerate(ordinary())]
+    assert [one.finding for one in judged(days)] == (["clock_offset"] if told else [])
 
 
 @pytest.mark.parametrize("share", [0.23, 0.28])

@@ -7,8 +7,8 @@ import time
 
 import pytest
 
+from unrung.ledger.clocks import ClockNote
 from unrung.ledger.hour_shift import HOUR_MS, Rung, hours_ahead
-from unrung.ledger.results import ClockNote
 from unrung.matching.types import Serve
 
 PINT = 473_176

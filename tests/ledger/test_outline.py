@@ -12,6 +12,7 @@ import pytest
 
 from ledger.bar import DAY, HOUR, MINUTE, SECOND, Bar, materials
 from ledger.random_days import Story
+from unrung.ledger.clocks import ClockNote
 from unrung.ledger.day import compute_day
 from unrung.ledger.hour_shift import Rung, hours_ahead, sure_of_hours
 from unrung.ledger.inputs import DayInputs
@@ -26,7 +27,7 @@ from unrung.ledger.outline import (
     outline_of,
     seen_by,
 )
-from unrung.ledger.results import ClockNote, DayLedger
+from unrung.ledger.results import DayLedger
 from unrung.matching.types import Serve
 
 AROUND = [DAY + timedelta(days=n) for n in (-1, 0, 1)]

@@ -22,7 +22,17 @@ def test_the_offset_is_found_within_seconds(offset_s: float) -> None:
     assert offset_s < result.clock.offset_ms / 1_000 < offset_s + 20
     assert result.clock.jump_at_ms is None
     assert result.clock.pairs > 0.9 * len(rings)
-    assert 2_000 < result.clock.spread_ms < 40_000
+    assert 0 < result.clock.doubt_ms < 10_000
+
+
+def test_where_rounds_are_rung_long_before_or_long_after_their_pours_their_middle_is_in_doubt() -> None:
+    """Every other check is rung four minutes earlier, the others four minutes later."""
+    pours, rings = busy_day(11, 160, lag_s=0)
+    checks = sorted({ring.check for ring in rings})
+    early = set(checks[::2])
+    apart = [r._replace(at_ms=r.at_ms + (-240_000 if r.check in early else 240_000)) for r in rings]
+    assert matched(pours, apart).clock.doubt_ms > 400_000
+    assert matched(pours, rings).clock.doubt_ms < 10_000
 
 
 @pytest.mark.parametrize("jump_s", [-3_600, -300, 240, 3_600])

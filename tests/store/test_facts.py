@@ -33,7 +33,7 @@ days = st.builds(
     DayFacts, st.dates(), st.tuples(moments, moments), st.lists(serves, max_size=6).map(tuple),
     st.lists(st.builds(RingFact, names, names, names, names, moments, moments, names, moments, moments,
                        st.booleans()), max_size=3).map(tuple),
-    clocks=st.lists(st.builds(ClockFact, names, moments, moments, moments, moments), max_size=2).map(tuple),
+    clocks=st.lists(st.builds(ClockFact, names, *[moments] * 5), max_size=2).map(tuple),
     till=st.lists(st.builds(TillFact, names, names, st.lists(moments, max_size=5).map(tuple)),
                   max_size=2).map(tuple),
     missing=st.lists(names, max_size=2).map(tuple),

@@ -1,9 +1,10 @@
 """``clock_offset``: the clocks of till and meters differ, or one of them was changed.
 
 Each outlet's daily offset is an individuals chart about the middle of its own days: a day stands out
-from ``LEAST_MS`` on, where it is also beyond what the offset wanders by itself. A venue whose clocks
-differ from its first day on is told from ``FAR_MS`` on, since the usual lag between pour and ring
-looks like an offset too.
+from ``LEAST_MS`` on, where it is also beyond what the offset wanders by itself and what chance may do to
+it on one day, as where half of the rounds are rung long before they are poured and half long after. A
+venue whose clocks differ from its first day on is told from ``FAR_MS`` on, since the usual lag between
+pour and ring looks like an offset too.
 """
 
 from __future__ import annotations
@@ -55,7 +56,7 @@ def _judge(
         reach = SIGMAS * MAD_TO_SIGMA * median(abs(offset - usual) for offset in offsets)
     if abs(usual) >= FAR_MS:
         usual = 0.0
-    limit = max(LEAST_MS if last.pairs >= MANY_PAIRS else LEAST_OF_FEW_MS, reach)
+    limit = max(LEAST_MS if last.pairs >= MANY_PAIRS else LEAST_OF_FEW_MS, reach, last.doubt_ms)
     ends = [last.offset_ms, last.offset_ms + last.jump_ms]
     if min(map(abs, (end - usual for end in ends))) < limit:
         return None

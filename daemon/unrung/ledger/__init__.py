@@ -10,5 +10,5 @@
 ``rest``     what entries and kegs explain      ``listing``  entries by reason, and without a pour
 ``day``      three materials to a ledger        ``words``    its notices, as sentences
 ``results``  the ledger itself                  ``draft``    the ledger while it is being made
-``tuples``   rows by the tens of thousands
+``tuples``   rows by the tens of thousands    ``clocks``   how till and meters stand to each other
 """

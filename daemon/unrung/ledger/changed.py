@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 
+from unrung.ledger.clocks import ClockNote
 from unrung.ledger.draft import Draft
 from unrung.ledger.heard import GLASS_LEAST_UL
 from unrung.ledger.hour_shift import Rung, apart, hours_ahead
 from unrung.ledger.inputs import RingLine
 from unrung.ledger.material import Material
 from unrung.ledger.outlets import Outlets
-from unrung.ledger.results import ClockNote
 from unrung.ledger.rings import Unit
 from unrung.matching.types import Matched
 

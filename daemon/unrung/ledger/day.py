@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from unrung.ledger.changed import doubtful_sources, note_changed
 from unrung.ledger.cleaning import clean
+from unrung.ledger.clocks import ClockNote
 from unrung.ledger.coverage import covers, length_ms
 from unrung.ledger.draft import Draft, lone_pour
 from unrung.ledger.gathered import day_facts
@@ -22,7 +23,7 @@ from unrung.ledger.pairs import enter_carried_out, enter_pairs
 from unrung.ledger.pours import Flow
 from unrung.ledger.products import product_days
 from unrung.ledger.rest import Rest, Said, allowance, divide
-from unrung.ledger.results import ClockNote, DayLedger, ServedWhileCleaned
+from unrung.ledger.results import DayLedger, ServedWhileCleaned
 from unrung.ledger.rings import Unit, till_rows
 from unrung.ledger.said import Names, names_of
 from unrung.ledger.totals import enter_totals, is_heard
@@ -176,4 +177,5 @@ def _prepared(material: Material | None, outlet: str) -> Prepared | None:
 
 
 def _clock_note(outlet: str, clock: Clock) -> ClockNote:
-    return ClockNote(outlet, clock.offset_ms, clock.pairs, clock.jump_at_ms, clock.jump_ms)
+    return ClockNote(
+        outlet, clock.offset_ms, clock.pairs, clock.jump_at_ms, clock.jump_ms, clock.doubt_ms)

@@ -127,6 +127,8 @@ class ClockFact(NamedTuple):
     jump_at_ms: int
     """By the till's clock; 0 where it did not jump."""
     jump_ms: int
+    doubt_ms: int = 0
+    """By how much chance may have moved the offset; 0 where it was kept before that was told."""
 
     def corrected(self, at_ms: int) -> int:
         """A till time by the meters' clock, less the usual lag."""

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from operator import attrgetter
 from typing import NamedTuple
 
+from unrung.ledger.clocks import ClockNote
 from unrung.ledger.coverage import Span, subtract
 from unrung.ledger.draft import Draft, Seen
 from unrung.ledger.facts import (
@@ -22,7 +23,6 @@ from unrung.ledger.facts import (
 )
 from unrung.ledger.material import groups_of
 from unrung.ledger.rest import Said
-from unrung.ledger.results import ClockNote
 from unrung.ledger.rings import Unit
 from unrung.ledger.tuples import made
 from unrung.matching.types import Serve
@@ -42,7 +42,8 @@ class _Made(NamedTuple):
 def day_facts(draft: Draft, said: Sequence[Said], notes: Sequence[ClockNote]) -> DayFacts:
     """The facts of the day that ``draft`` has become. Pure."""
     clocks = tuple(
-        ClockFact(note.outlet, note.offset_ms, note.pairs, note.jump_at_ms or 0, note.jump_ms)
+        ClockFact(
+            note.outlet, note.offset_ms, note.pairs, note.jump_at_ms or 0, note.jump_ms, note.doubt_ms)
         for note in notes
     )
     today = draft.material

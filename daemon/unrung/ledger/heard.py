@@ -15,10 +15,10 @@ from itertools import chain
 from math import log
 from zoneinfo import ZoneInfo
 
+from unrung.ledger.clocks import ClockNote
 from unrung.ledger.coverage import CERTAIN, SILENCE_LEAST_MS, Span, intersect, silences, subtract, union
 from unrung.ledger.draft import Draft
 from unrung.ledger.outlets import Outlets
-from unrung.ledger.results import ClockNote
 from unrung.matching.types import Matched, Serve
 from unrung.settings import Venue
 

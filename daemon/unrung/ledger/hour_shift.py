@@ -13,9 +13,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
+from unrung.ledger.clocks import ClockNote
 from unrung.ledger.coverage import Span
 from unrung.ledger.facts import ServeFact
-from unrung.ledger.results import ClockNote
 from unrung.ledger.rings import Unit
 from unrung.matching.types import Matched, Serve
 

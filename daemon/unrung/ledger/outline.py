@@ -13,13 +13,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
+from unrung.ledger.clocks import ClockNote
 from unrung.ledger.coverage import Span
 from unrung.ledger.facts import DayFacts, ServeFact
 from unrung.ledger.hour_shift import REACH_MS, Rung, sure_of_hours
 from unrung.ledger.inputs import DayInputs
 from unrung.ledger.material import Material
 from unrung.ledger.pours import DayPours
-from unrung.ledger.results import ClockNote
 from unrung.ledger.rings import DayRings
 from unrung.matching.types import MatchSettings
 

@@ -165,6 +165,20 @@ def student(x: Floats, scale: float) -> Floats:
     return found
 
 
+def doubt_of_middle(values: Floats, count: float) -> float:
+    """How far chance may have moved the median of ``values``, of which so many are independent: the further
+    end of its distribution-free interval of four sigmas (of the sign test; a textbook's, from memory).
+
+    >>> doubt_of_middle(np.arange(101.0), 100)  # 100 tosses: 50 heads, give or take 4 times 5
+    20.0
+    """
+    if not len(values):
+        return 0.0
+    reach = 2 / np.sqrt(count)
+    low, middle, high = np.quantile(values, (max(0.0, 0.5 - reach), 0.5, min(1.0, 0.5 + reach)))
+    return float(max(middle - low, high - middle))
+
+
 def _smooth(rows: Floats, kernel: Floats) -> Floats:
     """Each row convolved with an odd, symmetric kernel, same length."""
     length = 1 << int(np.ceil(np.log2(rows.shape[1] + len(kernel))))

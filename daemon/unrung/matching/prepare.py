@@ -13,6 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from unrung.matching import priors
+from unrung.matching.clockwork import doubt_of_middle
 from unrung.matching.columns import (
     NEVER_MS,
     Bools,
@@ -190,8 +191,8 @@ def _one_day(
 
 def _clock(learnt: Learnt, number: int) -> Clock:
     clockwork, residual = learnt.known.clockwork, learnt.residual_ms[learnt.residual_day == number]
-    low, high = np.quantile(residual, (0.25, 0.75)) if len(residual) else (0.0, 0.0)
     centre, at, jump = (
         int(part[number]) for part in (clockwork.centre_ms, clockwork.jump_at_ms, clockwork.jump_ms)
     )
-    return Clock(centre, round((high - low) / 2), len(residual), at if at < NEVER_MS else None, jump)
+    doubt = round(doubt_of_middle(residual, len(residual) / priors.RINGS_AT_ONCE))
+    return Clock(centre, doubt, len(residual), at if at < NEVER_MS else None, jump)

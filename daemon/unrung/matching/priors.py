@@ -136,6 +136,8 @@ ROUND_GAP_S, TERMINAL_GAP_S = 120.0, 4.0
 before belong to one round."""
 MATES_SCALE_S, MATES_SHARE = 18.0, 0.85
 """Spread of a ring's lag around its round-mates', and the share of rings that follow them."""
+RINGS_AT_ONCE = 2.0
+"""Rings that lag alike, since a round is rung and poured as one: so many tell of the clock as one does."""
 ROUND_RARE = 0.75
 """How much of what a far-out lag costs a round of rings pays as a whole: less than 1, since the lag around
 which they lie is itself only known from them."""

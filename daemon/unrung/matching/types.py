@@ -97,8 +97,8 @@ class Clock:
 
     offset_ms: int = 0
     """Till clock minus meter clock, together with the usual lag's centre."""
-    spread_ms: int = 0
-    """Half width of the middle half of the lags."""
+    doubt_ms: int = 0
+    """By how much chance may have moved that centre."""
     pairs: int = 0
     """How many provisional pairs stand behind it; below the needed number the prior is used."""
     jump_at_ms: int | None = None
