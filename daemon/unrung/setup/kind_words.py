@@ -65,7 +65,7 @@ KINDS: dict[str, dict[str, str]] = {
         "comp":
             "comp|comped|complimentary|on the house|guest|aufs haus|einladung|gratis|gast|offert|"
             "invitacion|omaggio|van het huis|rondje|pa huset|gjest|gaest|bjuds|host|gosc|cortesia|"
-            "convidado",
+            "convidado|na koszt firmy|na ucet podniku|zdarma",
         "staff":
             "staff|staff drink|staff drinks|employee|shift drink|shifty|personal|personalgetrank|"
             "mitarbeiter|haustrunk|personnel|empleado|personale|personeel|ansatt|ansatte|zamestnanec|"

@@ -48,7 +48,8 @@ def show_tables(tables: Tables, say: Say) -> None:
         say(f"  {' '.join(filter(None, (row.item, row.size))):<34.34} {what}")
     if tables.found:
         say("")
-        say(f"Of the beer poured in these samples, {tables.found:.0%} finds a ring this way (roughly).")
+        say(f"Of the beer poured in these samples, {tables.found:.0%} finds a ring within minutes this way "
+            "(roughly; tabs that are rung later are matched all the same).")
     if tables.remarks:
         say("")
         say("Worth a look:")
