@@ -139,8 +139,10 @@ def _refers(facts: Facts) -> float:
 
 
 def _volume(facts: Facts) -> float:
-    if not facts.numbers or facts.positive < 0.8 or facts.filled < 0.5:
+    if not facts.numbers or facts.filled < 0.5 or min(facts.numbers) < 0 < 1 - facts.positive - 0.2:
         return 0.0
+    if facts.positive < 0.8:  # counts of a span are 0 where nothing flowed: only under a header that says so
+        return 0.4 * (facts.different > 5)
     return 1.0 if facts.different > min(20, 0.1 * facts.rows) else 0.5
 
 

@@ -14,7 +14,7 @@ from unrung.setup.meet import lifted, serves_only
 from unrung.setup.mixed import Parts, left_over, mixed_items
 from unrung.setup.pools import pools_of
 from unrung.setup.portions import BY_NAME
-from unrung.setup.proposal import Key, MenuLine, Place, ProductLine, Tables, unique
+from unrung.setup.proposal import Key, MenuLine, Place, ProductLine, Tables, few_found, unique
 from unrung.setup.shared_names import share_names
 from unrung.setup.tap_lines import add_taps, by_number, say_doubtful_taps
 from unrung.setup.taps import pair_taps, pour_ends
@@ -53,10 +53,7 @@ def propose(evidence: Evidence, place: Place) -> Tables:
         )
     say_doubtful_taps(evidence, tables)
     if tables.found < _FEW:
-        tables.remarks.append(
-            f"Only {tables.found:.0%} of the beer poured finds a ring this way. Are both exports of the same "
-            "days and in the same time zone, and is the unit of the volumes right?"
-        )
+        tables.remarks.append(few_found(tables.found))
     named = unique([*(tap.product for tap in tables.taps), *(row.product for row in tables.menu)])
     tables.products = [ProductLine(name) for name in named]
     return tables

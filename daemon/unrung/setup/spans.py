@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from datetime import datetime
+from itertools import pairwise
 from statistics import median
 
 from unrung.mapping import Constant
 from unrung.setup.columns import by_name
 from unrung.setup.doubt import Doubt, Found, Notes
 from unrung.setup.draft import Draft
+from unrung.setup.proposal import Tables, few_found
 from unrung.setup.times import forms_of, read_local
 from unrung.setup.words import plain
 
 LONG_POUR_S = "30"
 """Length that a pour without one is given: long enough that no pitcher looks like gas."""
 
+_STARTS = {"start", "started", "begin", "from", "beginn", "anfang", "debut", "inicio", "inizio", "von", "de"}
 _ENDS = {"end", "ended", "finish", "finished", "stop", "stopped", "ende", "fin", "to", "bis"}
 
 
@@ -29,7 +33,9 @@ def settle_span(draft: Draft, notes: Notes) -> None:
         _one_end(draft, notes)
     else:
         field = next((name for name in ("end", "start") if name in draft.fields), None)
-        if field:
+        if field and is_interval(draft, field):
+            _count_span(draft, field, notes)
+        elif field:
             draft.fields["end"] = draft.fields.pop(field)
             draft.fields["duration"] = Constant(const=LONG_POUR_S)
             notes.note(
@@ -37,6 +43,34 @@ def settle_span(draft: Draft, notes: Notes) -> None:
                 f"The meters write one time per pour; it is taken for its end, {LONG_POUR_S} seconds "
                 "after the start.",
             )
+
+
+def _count_span(draft: Draft, field: str, notes: Notes) -> None:
+    """Counts over a span: as long as from one stroke of the clock to the next; its time is that of its end or
+    its start."""
+    moments = sorted({one for one in _moments(draft, field) if one is not None})
+    steps = Counter((later - earlier).total_seconds() for earlier, later in pairwise(moments))
+    length = f"{steps.most_common(1)[0][0]:.0f}" if steps else LONG_POUR_S
+    title = by_name(draft.facts, draft.fields[field][0]).column.title
+    said = "end" if _says_end(title) else "start" if set(plain(title).split()) & _STARTS else ""
+    why = "most meters that count over spans write where one begins"
+    choices = (("start", "the count is of what flowed after it"), ("end", "of what flowed before it"))
+    doubt = Doubt("interval", f"Is {title!r} the start or the end of a count?", choices, "start", why)
+    kept = notes.settle(f"{draft.name}: interval", Found(said or "start", why, None if said else doubt))
+    draft.fields["end" if kept == "end" else "start"] = draft.fields.pop(field)
+    draft.fields["duration"] = Constant(const=length)
+    draft.why["duration"] = "seconds from one count to the next"
+
+
+def note_counts(draft: Draft, tables: Tables) -> None:
+    """Say that counts over spans tell setup nothing of which beer goes with which tap."""
+    if draft.resolution == "interval":
+        about = (
+            "The meters count over spans of time and write no single pours, so that it is not seen which "
+            "beer a tap pours and how much an item takes: fill in taps.csv and menu.csv. Beer is then compared by "
+            "totals."
+        )
+        tables.remarks = [about, *(text for text in tables.remarks if text != few_found(tables.found))]
 
 
 def _second_time(draft: Draft) -> None:
