@@ -96,6 +96,8 @@ def test_a_keg_size_in_words_is_the_size_of_the_regulation(
         ("imp_pt", Fraction("568.26125")),
         ("imp_fl_oz", Fraction("28.4130625")),
         ("cl", Fraction(10)),
+        ("dl", Fraction(100)),
+        ("hl", Fraction(100_000)),
         ("l", Fraction(1000)),
     ],
 )
@@ -107,6 +109,7 @@ def test_a_unit_holds_exactly_what_its_standard_says(unit: str, millilitres: Fra
     ("unit", "name"),
     [
         ("ul", "microliter"), ("ml", "milliliter"), ("cl", "centiliter"), ("l", "liter"),
+        ("dl", "deciliter"), ("hl", "hectoliter"),
         ("us_fl_oz", "fluid_ounce"), ("us_pt", "liquid_pint"), ("us_gal", "gallon"),
         ("imp_fl_oz", "imperial_fluid_ounce"), ("imp_pt", "imperial_pint"),
         ("imp_gal", "imperial_gallon"),

@@ -79,13 +79,16 @@ def duration_ms(field: str, formats: Formats) -> ReadInt:
 
 
 def money_minor(field: str, formats: Formats, digits: int) -> ReadInt:
-    """Amount of money in whole minor units; ``digits`` of them make one major unit's decimals.
+    """Amount of money in whole minor units; ``digits`` of them make one major unit's decimals. With
+    ``formats.money_unit`` "minor" the source writes those.
 
     Signs of ``formats.currency_marks`` are taken off. "(1.50)" and "1.50-" are minus 1.50, as
     bookkeepers write it. More decimals than the currency has are refused unless they are zeros:
     rounding somebody's money is not ours to do.
     """
     number, strip = number_reader(formats), _mark_stripper(formats.currency_marks)
+    if formats.money_unit == "minor":
+        digits = 0
 
     def read(text: str) -> Scaled:
         if type(text) is SourceNumber:
@@ -95,7 +98,7 @@ def money_minor(field: str, formats: Formats, digits: int) -> ReadInt:
         return sign * mantissa, places
 
     reason = f"has more than {digits} decimals, more than the currency has"
-    fix = "Check formats.decimal, formats.thousands and the venue's currency."
+    fix = "Check formats.decimal, formats.thousands, formats.money_unit and the venue's currency."
     return _reader(field, read, lambda scaled: _whole(scaled, digits, reason, fix))
 
 

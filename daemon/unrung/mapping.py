@@ -9,7 +9,9 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 Carries = Literal["rings", "pours", "readings", "kegs", "log"]
-VolumeUnit = Literal["us_fl_oz", "imp_fl_oz", "ml", "cl", "l", "us_gal", "imp_gal", "us_pt", "imp_pt"]
+VolumeUnit = Literal[
+    "us_fl_oz", "imp_fl_oz", "ml", "cl", "dl", "l", "hl", "us_gal", "imp_gal", "us_pt", "imp_pt",
+]
 
 
 class Constant(BaseModel):
@@ -109,6 +111,8 @@ class Formats(BaseModel):
     """What a negative quantity means on the till's lines."""
     amounts: Literal["line", "each"] = "line"
     """"each": the amount is the price of one unit."""
+    money_unit: Literal["major", "minor"] = "major"
+    """"minor": amounts, taxes and costs are whole cents, pence, øre; 700 is 7.00."""
 
 
 class Mapping(BaseModel):

@@ -20,7 +20,9 @@ UNITS_UL: dict[str, Fraction] = {
     "ul": Fraction(1),
     "ml": Fraction(1_000),
     "cl": Fraction(10_000),
+    "dl": Fraction(100_000),
     "l": Fraction(1_000_000),
+    "hl": Fraction(100_000_000),
     "us_fl_oz": Fraction(231 * 254**3, 1000 * 128),
     "us_pt": Fraction(231 * 254**3, 1000 * 8),
     "us_gal": Fraction(231 * 254**3, 1000),
@@ -31,8 +33,8 @@ UNITS_UL: dict[str, Fraction] = {
 """Microlitres in one of each unit, exactly."""
 
 UNIT_LABELS = {
-    "us_fl_oz": "fl oz", "imp_fl_oz": "imp fl oz", "ml": "mL", "cl": "cL", "l": "L",
-    "us_gal": "gal", "imp_gal": "imp gal", "us_pt": "US pt", "imp_pt": "pt",
+    "us_fl_oz": "fl oz", "imp_fl_oz": "imp fl oz", "ml": "mL", "cl": "cL", "dl": "dL", "l": "L",
+    "hl": "hL", "us_gal": "gal", "imp_gal": "imp gal", "us_pt": "US pt", "imp_pt": "pt",
 }
 
 SHOWN_PLACES = {"us_fl_oz": 0, "us_gal": 2, "imp_fl_oz": 0, "imp_pt": 1, "ml": 0, "l": 1}
@@ -54,6 +56,7 @@ _KEG_WORDS: dict[str, Fraction] = {
 }
 _VOLUME_WORDS = {
     "l": "l", "litre": "l", "litres": "l", "liter": "l", "liters": "l", "ml": "ml", "cl": "cl",
+    "dl": "dl", "hl": "hl",
     "us gal": "us_gal", "us_gal": "us_gal", "imp gal": "imp_gal", "imp_gal": "imp_gal",
     "us fl oz": "us_fl_oz", "us_fl_oz": "us_fl_oz", "imp fl oz": "imp_fl_oz",
     "imp_fl_oz": "imp_fl_oz", "imp pt": "imp_pt", "imp_pt": "imp_pt", "us pt": "us_pt",

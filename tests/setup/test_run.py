@@ -456,4 +456,4 @@ def test_guesses_stay_in_setup() -> None:
         module.name for module in modules().values() if module.part != "setup"
         for name in imports(module) if name.startswith("unrung.setup.")
     }
-    assert users <= {"unrung.cli", "unrung.menu_evidence", "unrung.menu_rows"}
+    assert users <= {"unrung.cli", "unrung.menu_evidence", "unrung.menu_rows", "unrung.new_beers"}

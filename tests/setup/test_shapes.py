@@ -9,13 +9,15 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from babel.numbers import get_currency_precision
 
 from unrung.errors import UnrungError
-from unrung.mapping import Carries
+from unrung.mapping import Carries, Constant
 from unrung.setup.csv_shape import csv_shape, csv_sheet
 from unrung.setup.doubt import Notes
 from unrung.setup.draft import Draft, Sample
 from unrung.setup.footers import with_footers
+from unrung.setup.money import settle_money_unit
 from unrung.setup.numbers import NumberForm, number_form
 from unrung.setup.understand import understand
 
@@ -303,7 +305,7 @@ def meters(header: str, row: str, count: int = 40, ml: float = 474.0) -> Draft:
         rows.append(row.format(
             start=f"2026-10-27 20:{n:02d}:05", end=f"2026-10-27 20:{n:02d}:13", seconds=8, tap=f"T{n % 4}",
             ml=round(amount, 1), oz=round(amount / 29.5735, 2), l=round(amount / 1000, 4),
-            cl=round(amount / 10, 2), count=round(amount * 5.6),
+            cl=round(amount / 10, 2), dl=round(amount / 100, 3), count=round(amount * 5.6),
         ))
     return draft_of("pours", (header + "\n" + "\n".join(rows) + "\n").encode())
 
@@ -318,6 +320,8 @@ def meters(header: str, row: str, count: int = 40, ml: float = 474.0) -> Draft:
         ("Tap,From,To,Amount", "{tap},{start},{end},{oz}", {"start", "end", "volume"}, "us_fl_oz"),
         ("Tap,From,To,Amount", "{tap},{start},{end},{l}", {"start", "end", "volume"}, "l"),
         ("Tap,From,To,Amount", "{tap},{start},{end},{ml}", {"start", "end", "volume"}, "ml"),
+        ("Tap,From,To,Menge (dl)", "{tap},{start},{end},{dl}", {"start", "end", "volume"}, "dl"),
+        ("Tap,From,To,Amount", "{tap},{start},{end},{dl}", {"start", "end", "volume"}, "dl"),
         ("Tap,To,From,ml", "{tap},{end},{start},{ml}", {"start", "end", "volume"}, "ml"),
         ("Tap,Time,ml", "{tap},{end},{ml}", {"end", "duration", "volume"}, "ml"),
         ("Meter,Start,End,Pulses", "{tap},{start},{end},{count}", {"start", "end", "pulses"}, None),
@@ -389,3 +393,37 @@ def test_a_side_array_with_as_many_elements_is_not_taken_for_the_rows() -> None:
 def test_a_packed_export_is_unpacked_and_the_setting_written_down() -> None:
     draft = draft_of("rings", gzip.compress(till("Time,Check,Item,Qty,Total,Server")))
     assert draft.formats["compression"] == "gzip" and "item" in draft.fields
+
+
+@pytest.mark.parametrize(("header", "asked", "main"), [
+    ("interval_end", [], "end"), ("Period start", [], "start"), ("Slot", ["interval"], "start"),
+])
+def test_counts_over_a_span_are_as_long_as_the_strokes_lie_apart(
+    header: str, asked: list[str], main: str
+) -> None:
+    """Most of them are 0."""
+    strokes = [f"2026-10-27 {hour}:{minute:02d}" for hour in range(12, 22) for minute in (0, 15, 30, 45)]
+    rows = "".join(f"T1,{at},{(16 + n * 0.1) * (n % 4 == 0):.1f}\n" for n, at in enumerate(strokes))
+    doubts = Asked()
+    draft = draft_of("pours", f"Tap,{header},oz\n{rows}".encode(), ask=doubts)
+    assert (draft.resolution, doubts.about) == ("interval", asked)
+    assert draft.fields[main] == (header,) and draft.fields["duration"] == Constant(const="900")
+
+
+def amounts_in(header: str, *amounts: object) -> Draft:
+    rows = [{"at": f"2026-10-27T20:{n % 60:02d}:11Z", "item": f"Amber {n % 9}", "qty": 1,
+             header: amounts[n % len(amounts)]} for n in range(50)]
+    return draft_of("rings", json.dumps(rows).encode())
+
+
+@pytest.mark.parametrize(("header", "amounts", "currency", "unit", "asks"), [
+    ("gross_cents", (450, 700), "USD", "minor", False), ("total", (450, 700), "USD", "minor", True),
+    ("total", (4.5, 7), "USD", "", False), ("total", (59, 79), "CZK", "", False),
+    ("total", (5900, 7900), "CZK", "minor", True), ("total", (450, 700), "JPY", "", False),
+])  # fmt: skip
+def test_whole_cents_are_not_taken_for_dollars(
+    header: str, amounts: tuple[object, ...], currency: str, unit: str, asks: bool
+) -> None:
+    draft, asked = amounts_in(header, *amounts), Asked()
+    settle_money_unit([draft], currency, get_currency_precision(currency), Notes(asked))
+    assert (draft.formats.get("money_unit", ""), bool(asked.doubts)) == (unit, asks)

@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from math import inf
 from statistics import median
 
 from babel.numbers import get_currency_symbol
 
+from unrung.setup.columns import by_name
 from unrung.setup.doubt import Doubt, Found, Notes
 from unrung.setup.draft import Draft
 from unrung.setup.facts import Facts
 from unrung.setup.numbers import NumberForm, number_form, value
 from unrung.setup.venue import Country
+from unrung.setup.words import plain
 
+_MINOR_WORDS = frozenset(
+    "cents cent ct minor pence pennies ore oere orer centimes centavos centimos groszy haleru halere".split()
+)
+_DEAR = dict.fromkeys(("USD", "EUR", "GBP", "CHF", "AUD", "CAD", "NZD", "SGD"), 150.0) | dict.fromkeys(
+    ("PLN", "BRL", "RON", "ILS"), 500.0) | dict.fromkeys(("CZK", "NOK", "SEK", "DKK", "MXN", "ZAR"), 3000.0)
+"""Above so many of a currency, what a line of a bar usually comes to is in its hundredths."""
 _CURRENCIES = {"$": "USD", "€": "EUR", "£": "GBP", "¥": "JPY"}
 
 
@@ -55,6 +64,31 @@ def settle_amounts(draft: Draft, notes: Notes) -> None:
         draft.why["amounts"] = f"{each} lines of several cost as much as lines of one"
     elif line:
         draft.why["amount"] = "what the line came to: two cost twice as much"
+
+
+def settle_money_unit(drafts: list[Draft], currency: str, digits: int, notes: Notes) -> None:
+    """``money_unit = "minor"`` of each feed where the amounts are whole cents: their header says so, or no
+    bar of the currency takes so many whole ones for the usual line."""
+    for draft in drafts if digits else ():
+        field = {"rings": "amount", "kegs": "cost"}.get(draft.carries, "")
+        if field in draft.fields:
+            _settle_money_unit(draft, field, currency, digits, notes)
+
+
+def _settle_money_unit(draft: Draft, field: str, currency: str, digits: int, notes: Notes) -> None:
+    facts = by_name(draft.facts, draft.fields[field][0])
+    if not facts.numbers or facts.whole < 1.0 or draft.formats.get("currency_marks"):
+        return
+    middle = median(map(abs, facts.numbers))
+    if set(plain(facts.column.title).split()) & _MINOR_WORDS:
+        draft.formats["money_unit"] = "minor"
+        draft.why["money_unit"] = f"its header {facts.column.title!r} says so"
+    elif draft.carries == "rings" and middle > _DEAR.get(currency, inf):
+        why = f"the usual line would be of {middle:,.0f} {currency}"
+        choices = (("minor", f"{middle:.0f} is {middle / 10**digits:.{digits}f} {currency}"),
+                   ("major", f"{middle:.0f} is {middle:.0f} {currency}"))
+        doubt = Doubt("money_unit", f"What does an amount of {middle:.0f} mean?", choices, "minor", why)
+        draft.formats["money_unit"] = notes.settle(f"{draft.name}: money_unit", Found("minor", why, doubt))
 
 
 def currency_of(drafts: list[Draft], country: Country | None = None) -> str:

@@ -30,7 +30,7 @@ from unrung.setup.kegs import fill_kegs
 from unrung.setup.known import known_names
 from unrung.setup.late_rings import note_late_rings
 from unrung.setup.meet import RingFact, quarter_shift
-from unrung.setup.money import currency_of, unknown_currency
+from unrung.setup.money import currency_of, settle_money_unit, unknown_currency
 from unrung.setup.pools import pool_question
 from unrung.setup.proposal import Key, Place, Tables
 from unrung.setup.propose import propose, usual_price
@@ -38,6 +38,7 @@ from unrung.setup.pulses import settle_pulses
 from unrung.setup.records import Read, merged, read_draft
 from unrung.setup.relate import relation
 from unrung.setup.show import show_feed, show_tables
+from unrung.setup.spans import note_counts
 from unrung.setup.times import has_offset
 from unrung.setup.understand import understand
 from unrung.setup.venue import Country, country_of, hours_of
@@ -119,8 +120,7 @@ def look_at(
     """Understand every feed, and read its samples as they will be read."""
     notes = Notes(ask)
     look = Look([understand(kind, NAMES[kind], mine, notes) for kind, mine in samples.items()], notes)
-    machine = wishes.timezone or machine_zone
-    month_first = month_leads(machine, currency_of(look.drafts))
+    month_first = month_leads(wishes.timezone or machine_zone, currency_of(look.drafts))
     for draft in look.drafts:
         settle_time_form(draft, [one for one in look.drafts if one is not draft], month_first, notes)
     _settle_zone(look, wishes, machine_zone, now_ms)
@@ -128,6 +128,7 @@ def look_at(
     look.country = country_of(look.zone)
     look.currency = currency_of(look.drafts, look.country) or look.country.currency or notes.settle(
         "venue: currency", unknown_currency(look.drafts))
+    settle_money_unit(look.drafts, look.currency, look.digits, notes)
     _read_all(look, now_ms, notes)
     _refuse_unreadable(look)
     return look
@@ -215,8 +216,8 @@ def _tables(look: Look, wishes: Wishes) -> tuple[Tables, Place]:
     factor, facts = settle_pulses(pours, sold, wishes.pulses_per_litre, look.country.pints, look.notes)
     evidence = Evidence(sold, facts, _prices(rings, look.digits), known)
     tables = propose(evidence, place)
-    for draft in (draft for draft in look.drafts if draft.side == "rings"):
-        note_late_rings(draft, tables)
+    for draft in look.drafts:
+        note_late_rings(draft, tables) if draft.side == "rings" else note_counts(draft, tables)
     note_fast_flow(pours, factor, tables)
     for line in tables.taps:
         line.pulses_per_litre = factor if line.metered else ""

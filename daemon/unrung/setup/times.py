@@ -30,6 +30,9 @@ _DIGITS = re.compile(r" (?:[01]\d|2[0-3])[0-5]\d(?P<S>[0-5]\d)?")
 _SHEET_DAY = re.compile(r"(?:4[2-9]|5[0-4])\d{3}[.,]\d{2,}")
 SHEET_DAYS = "sheet_days"
 _NO_PATTERNS = ("iso", "epoch_s", "epoch_ms", SHEET_DAYS)
+_BETWEEN = re.compile(r"\.?[\sT,\-]*(?:[^\W\d_]{1,4}\.?\s)?")
+"""What may stand between a date and its clock: 27.10.2026 klo 20.15, 2026. 10. 27. 20:15."""
+_OCLOCK = re.compile(r"\s?(?:Uhr|uur|hrs?|hod\.?|h)")
 _BY_CHANCE = 0.02
 """Share of values that may be bad rows and not another form."""
 
@@ -171,10 +174,13 @@ def _spliced(
             return date_form + _digits_form(digits)
         return date_form if day.end() == len(text) else None
     between, behind = text[day.end() : clock.start()], text[clock.end() :]
-    if re.search(r"[^\sT,\-]", between) or (behind and not _OFFSET.fullmatch(behind)):
+    if not _BETWEEN.fullmatch(between):
         return None
-    zone = (" " if behind.startswith(" ") else "") + "%z" if behind else ""
-    return date_form + between + _clock_form(clock) + zone
+    if not behind or _OCLOCK.fullmatch(behind):
+        return date_form + between + _clock_form(clock) + behind
+    if not _OFFSET.fullmatch(behind):
+        return None
+    return date_form + between + _clock_form(clock) + (" " if behind.startswith(" ") else "") + "%z"
 
 
 def clock_of_digits(values: Sequence[str]) -> list[TimeForm]:

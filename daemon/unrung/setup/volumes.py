@@ -18,6 +18,8 @@ from unrung.units import UNITS_UL
 _WORDS = {
     "ml": "ml|millilitre|millilitres|milliliter|milliliters|mls",
     "cl": "cl|centilitre|centilitres|centiliter|zentiliter",
+    "dl": "dl|decilitre|decilitres|deciliter|deciliters|deziliter|dezi",
+    "hl": "hl|hectolitre|hectolitres|hectoliter|hektoliter",
     "l": "l|litre|litres|liter|liters|litros|litri|ltr",
     "oz": "oz|ounce|ounces|floz|fl",
     "us_pt": "pint|pints|pt",
@@ -67,7 +69,7 @@ def unit_of(facts: Facts, carries: str, numbers: Sequence[float]) -> Found:
     if carries != "pours":
         usual = ["us_fl_oz", "ml", "l", "imp_fl_oz", "us_gal"]
         return _asked(facts, usual, "nothing but habit speaks for it")
-    fits = {unit: near_serves(numbers, unit) for unit in ("ml", "us_fl_oz", "cl", "l", "imp_fl_oz")}
+    fits = {unit: near_serves(numbers, unit) for unit in ("ml", "us_fl_oz", "cl", "l", "imp_fl_oz", "dl")}
     ranked = sorted(fits, key=lambda unit: -fits[unit])
     best, second = ranked[0], ranked[1]
     why = f"{fits[best]:.0%} of the pours then are of a usual size"
