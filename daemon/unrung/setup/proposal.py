@@ -111,6 +111,6 @@ def unique(names: Iterable[str]) -> list[str]:
 def few_found(share: float) -> str:
     """What is said where little of the beer finds a ring."""
     return (
-        f"Only {share:.0%} of the beer poured finds a ring this way. Are both exports of the same days and in "
-        "the same time zone, and is the unit of the volumes right?"
+        f"Only {share:.0%} of the beer poured finds a ring this way. Are both exports of the same days and "
+        "in the same time zone, and is the unit of the volumes right?"
     )

@@ -67,8 +67,8 @@ def note_counts(draft: Draft, tables: Tables) -> None:
     if draft.resolution == "interval":
         about = (
             "The meters count over spans of time and write no single pours, so that it is not seen which "
-            "beer a tap pours and how much an item takes: fill in taps.csv and menu.csv. Beer is then compared by "
-            "totals."
+            "beer a tap pours and how much an item takes: fill in taps.csv and menu.csv. Beer is compared "
+            "by totals."
         )
         tables.remarks = [about, *(text for text in tables.remarks if text != few_found(tables.found))]
 
