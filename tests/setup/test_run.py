@@ -18,8 +18,9 @@ from house import imports, modules
 from unrung.config_folder import load
 from unrung.errors import ConfigError, UnrungError
 from unrung.mapping import Carries
+from unrung.setup.answers import fault
 from unrung.setup.command import setup_command
-from unrung.setup.doubt import takes_proposals
+from unrung.setup.doubt import Doubt, takes_proposals
 from unrung.setup.run import Wishes, run_setup
 
 from .dialects import write_british
@@ -433,6 +434,40 @@ def test_a_choice_is_made_by_number_by_value_or_by_enter(
         code, said = on_the_command_line(into, *feeds, answers=f"{answer}\n")
         assert code == 0 and "In which time zone is the bar" in said, said
         assert load(into).venue.timezone == zone
+
+
+def test_what_cannot_be_an_answer_is_asked_for_again(
+    exports: dict[str, str | Path], tmp_path: Path
+) -> None:
+    feeds = ("--rings", exports["rings"], "--pours", exports["pours"])
+    code, said = on_the_command_line(tmp_path / "bar", *feeds, answers="Jersey\n99\nEurope/Jersey\n")
+    assert code == 0 and load(tmp_path / "bar").venue.timezone == "Europe/Jersey"
+    assert "'Jersey' is no IANA time zone. Did you mean 'Europe/Jersey'?" in said
+    assert "'99' is no IANA time zone. Write for example 'America/New_York'." in said
+
+
+@pytest.mark.parametrize(("about", "choices", "answer", "words"), [
+    ("feed: kinds", ("sale", "void"), "3", "Give a number from 1 to 2, a value, or Enter"),
+    ("feed: kinds", ("sale", "void"), "void", ""), ("pool", ("yes", "no"), "maybe", "is none of these"),
+    ("volume_unit", ("ml", "l"), "litres", "is no unit"), ("volume_unit", ("ml", "l"), "imp_gal", ""),
+    ("encoding", ("windows-1252",), "iso-8859-15", ""), ("encoding", ("windows-1252",), "9", "is no encoding"),
+    ("currency", (), "euro", "is no ISO 4217 code"), ("currency", (), "NOK", ""),
+    ("pulses", (), "many", "is no count of pulses"), ("pulses", (), "-1", "is no count"),
+    ("pulses", (), "5.6", ""),
+])  # fmt: skip
+def test_an_answer_is_judged_by_what_was_asked(
+    about: str, choices: tuple[str, ...], answer: str, words: str
+) -> None:
+    said = fault(Doubt(about, "?", tuple((one, "") for one in choices), "proposed", ""), answer)
+    assert words in said and bool(words) == bool(said)
+
+
+def test_options_that_cannot_be_are_refused_at_once(
+    exports: dict[str, str | Path], tmp_path: Path
+) -> None:
+    code, _ = on_the_command_line(tmp_path / "bar", "--rings", exports["rings"], "--pours", exports["pours"],
+                                  "--yes", "--timezone", "Jersey", "--pulses-per-litre", "many")
+    assert code != 0 and not (tmp_path / "bar").exists()
 
 
 def test_several_files_may_follow_one_option_as_a_shell_writes_them(

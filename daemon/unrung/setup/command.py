@@ -70,6 +70,7 @@ def setup_command(say: Say) -> click.Command:
         \b
         Example:  unrung setup my-bar --rings till/*.csv --pours meters/*.json
         """
+        from unrung.setup.answers import factor_fault, zone_fault
         from unrung.setup.doubt import takes_proposals
         from unrung.setup.run import Wishes, run_setup
 
@@ -77,6 +78,13 @@ def setup_command(say: Say) -> click.Command:
             "rings": given.pop("rings"), "pours": given.pop("pours"), "kegs": given.pop("kegs"),
             "log": given.pop("log"),
         }
+        wrong = [
+            f"--{name.replace('_', '-')}: {said}"
+            for name, look in (("timezone", zone_fault), ("pulses_per_litre", factor_fault))
+            if given[name] and (said := look(given[name]))
+        ]
+        if wrong:
+            raise ConfigError(wrong)
         wishes = Wishes(folder, feeds, **given)
         ask = takes_proposals if yes else lambda doubt: _asked(doubt, say)
         try:
@@ -124,17 +132,24 @@ def add_item_command(say: Say) -> click.Command:
 
 
 def _asked(doubt: Doubt, say: Say) -> str:
-    """A person's answer: the number of a choice, a value, or Enter for what is proposed."""
+    """A person's answer: the number of a choice, a value, or Enter for what is proposed. It is asked for
+    until it can be used."""
+    from unrung.setup.answers import fault
+
     say("")
     say(doubt.question)
     for number, (value, meaning) in enumerate(doubt.choices, 1):
         say(f"  {number}  {value or '(leave open)'}{'  ' + meaning if meaning else ''}")
     say(f"  Proposed: {doubt.proposed or '(leave open)'}; {doubt.why}.")
-    answer = str(click.prompt("Your choice", default=doubt.proposed, show_default=True)).strip()
     values = [value for value, _ in doubt.choices]
-    if answer.isdigit() and 1 <= int(answer) <= len(values) and answer not in values:
-        return values[int(answer) - 1]
-    return answer
+    while True:
+        answer = str(click.prompt("Your choice", default=doubt.proposed, show_default=True)).strip()
+        if answer.isdigit() and 1 <= int(answer) <= len(values) and answer not in values:
+            return values[int(answer) - 1]
+        wrong = fault(doubt, answer)
+        if not wrong:
+            return answer
+        say(wrong)
 
 
 def _machine_zone() -> str:
