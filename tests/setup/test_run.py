@@ -450,7 +450,7 @@ def test_what_cannot_be_an_answer_is_asked_for_again(
     ("feed: kinds", ("sale", "void"), "3", "Give a number from 1 to 2, a value, or Enter"),
     ("feed: kinds", ("sale", "void"), "void", ""), ("pool", ("yes", "no"), "maybe", "is none of these"),
     ("volume_unit", ("ml", "l"), "litres", "is no unit"), ("volume_unit", ("ml", "l"), "imp_gal", ""),
-    ("encoding", ("windows-1252",), "iso-8859-15", ""), ("encoding", ("windows-1252",), "9", "is no encoding"),
+    ("encoding", ("utf-8",), "iso-8859-15", ""), ("encoding", ("utf-8",), "9", "is no encoding"),
     ("currency", (), "euro", "is no ISO 4217 code"), ("currency", (), "NOK", ""),
     ("pulses", (), "many", "is no count of pulses"), ("pulses", (), "-1", "is no count"),
     ("pulses", (), "5.6", ""),
