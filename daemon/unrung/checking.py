@@ -11,6 +11,7 @@ from typing import Any
 
 from unrung.business_day import local_iso
 from unrung.config_folder import load
+from unrung.config_tables import repeated_rows
 from unrung.errors import ConfigError, SourceError, StoreError, UnrungError
 from unrung.feed_words import held_words, passed_over_words
 from unrung.intake.adapter import mapping_digest, read_all
@@ -66,6 +67,7 @@ def check_folder(config: Path, now_ms: int, environ: Mapping[str, str]) -> Repor
     report.lines.append(f"{settings.venue.name}: {len(settings.feed)} feeds, "
                         f"{len(settings.products)} products, {len(settings.menu)} menu rows, "
                         f"{len(settings.taps)} tap rows")
+    report.lines += repeated_rows(config)
     db = _looked_at(settings, report)
     if db is not None:
         _list_edits(db, settings, report, now_ms)

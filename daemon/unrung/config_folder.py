@@ -42,7 +42,8 @@ def load(folder: Path) -> Settings:
         problems += venue_problems(settings, rows) + contradictions(dated, settings)
     if problems or settings is None:
         raise ConfigError(problems)
-    made = {name: tuple(row for _, row in table) for name, table in tables.items()}
+    # A row copied by accident is one row: an item would else take its beer twice.
+    made = {name: tuple(dict.fromkeys(row for _, row in table)) for name, table in tables.items()}
     return settings.model_copy(update={**made, "digest": digest.hexdigest()})
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 from decimal import Decimal
 from pathlib import Path
@@ -64,6 +65,9 @@ def read_table(path: Path, digest: Any, problems: list[str]) -> list[Row]:
     found: list[Row] = []
     try:
         header = [cell.strip().lower() for cell in next(reader, [])]
+        if len(header) == 1 and "\t" in header[0]:
+            problems.append(f"{path.name}, line 1: tabs stand between the cells; save it as 'CSV UTF-8'.")
+            return []
         if not text or not _header_is_good(path.name, header, problems):
             return []
         for cells in reader:
@@ -150,6 +154,19 @@ def _check_width(
             f"{name}, line {line}: {len(cells)} cells where the header has {len(header)}; put a cell "
             f"with a {delimiter!r} in it into double quotes."
         )
+
+
+def repeated_rows(folder: Path) -> list[str]:
+    """Rows of the tables that say word for word what an earlier one says, as sentences; they count once."""
+    found = []
+    for name in TABLES:
+        first: dict[tuple[tuple[str, str], ...], int] = {}
+        for line, cells in read_table(folder / name, hashlib.sha256(), []):
+            known = first.setdefault(tuple(cells.items()), line)
+            if known != line:
+                said = f"{name}, line {line} says the same as line {known}"
+                found.append(f"{said}; it counts once. Take one out.")
+    return found
 
 
 def _named(header: list[str], cells: list[str], delimiter: str) -> dict[str, str]:

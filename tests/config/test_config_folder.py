@@ -9,11 +9,12 @@ from typing import get_args
 
 import pytest
 
+from unrung.checking import check_folder
 from unrung.config_folder import load
 from unrung.errors import ConfigError
 from unrung.settings import Settings, VenueUnit
 from unrung.units import UNITS_UL
-from venue_folder import MENU, PRODUCTS, TAPS, VenueFolder, make_venue
+from venue_folder import MENU, PRODUCTS, TAPS, VenueFolder, make_venue, ms
 
 
 @pytest.fixture
@@ -116,6 +117,7 @@ def test_a_wrong_value_in_venue_toml_is_a_sentence(
     ("menu.csv", "Pint of Stout,", ",", "line 3: item is empty."),
     ("menu.csv", "7.00\n", '7.00\n"Pint,Amber,16,7.00\n', "is a quote left open?"),
     ("menu.csv", "price\n", "unit\n", "line 2: unit '7.00' is not known"),
+    ("menu.csv", "item,product,portion,price", "item\tproduct\tportion", "line 1: tabs stand between the"),
     ("taps.csv", "1,M1,Bar,", "1,M1,,", "line 2: outlet is empty."),
     ("taps.csv", "Bar,Amber", "Bar,Ambr", "line 2: product 'Ambr' is not in products.csv; did you"),
     ("taps.csv", "metered\n", "pulses_per_litre\n", "line 2: pulses_per_litre is 'yes'; write a number"),
@@ -238,3 +240,12 @@ def test_what_a_keg_change_may_cost_is_about_a_pint_in_every_unit_unless_it_is_s
     assert 450_000 < allowed < 510_000
     venue.edit("venue.toml", "[venue]", "[matching]\nkeg_change_allowance = 3\n\n[venue]")
     assert load(venue.path).matching.keg_change_allowance == 3
+
+
+def test_a_row_that_was_copied_by_accident_counts_once_and_check_says_so(venue: VenueFolder) -> None:
+    """An item of two equal rows took its beer twice."""
+    plain = load(venue.path)
+    venue.edit("menu.csv", "Burger,,,\n", "Burger,,,\nPint of Amber,Amber,16,7.00\n")
+    assert load(venue.path).menu == plain.menu
+    said = "menu.csv, line 5 says the same as line 2; it counts once. Take one out."
+    assert said in check_folder(venue.path, ms("06-12 12:00:00"), {}).lines
