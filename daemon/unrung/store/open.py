@@ -135,7 +135,8 @@ def _connected(path: Path | str, uri: bool = False) -> sqlite3.Connection:
 
 
 def _make(path: Path) -> None:
-    """A whole new store, made aside and renamed: a crash leaves none, never half of one."""
+    """A whole new store, made aside and renamed: a crash leaves none, never half of one. In one
+    transaction: each by itself would wait for the disk several times."""
     path.parent.mkdir(parents=True, exist_ok=True)
     aside = path.with_name(f".{path.name}.new")
     for left in (aside, aside.with_name(f"{aside.name}-journal")):
@@ -143,8 +144,9 @@ def _make(path: Path) -> None:
     os.close(os.open(aside, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
     db = Store(_connected(aside), path)
     try:
-        db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-        _migrate(db)
+        with db.atomic():
+            db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            _migrate(db)
     finally:
         db.close()
     os.replace(aside, path)
