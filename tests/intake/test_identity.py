@@ -57,6 +57,31 @@ def test_appended_files_add_equal_rows_of_another_file(tmp_path: Path) -> None:
     assert counted(venue) == [("20:15", AMBER)] * 3
 
 
+@pytest.mark.parametrize(("others", "added"), [(0, 1), (8, 8)])
+def test_a_mended_copy_under_another_name_is_the_file_that_it_is_of(
+    tmp_path: Path, others: int, added: int
+) -> None:
+    """Of forty sales one was wrong, or eight were lacking: a day of sales is not doubled by that."""
+    venue = make_venue(tmp_path / "v")
+    rows = [ring(f"19:{minute:02d}:00") for minute in range(40)]
+    venue.rings("a.csv", rows)
+    venue.intake()
+    mended = [ring("19:00:00", qty="2"), *rows[1:]] if not others else [
+        *rows, *(ring(f"20:{minute:02d}:00") for minute in range(others))]
+    venue.rings("a mended.csv", mended)
+    venue.intake()
+    assert len(venue.current()) == 40 + added
+
+
+def test_another_till_s_file_of_the_same_hours_is_no_copy(tmp_path: Path) -> None:
+    """Half of its sales equal the first till's to the minute."""
+    venue = make_venue(tmp_path / "v")
+    for name, shift in (("a.csv", 0), ("b.csv", 20)):
+        venue.rings(name, [ring(f"{19 + (n + shift) // 60}:{(n + shift) % 60:02d}:00") for n in range(40)])
+    venue.intake()
+    assert len(venue.current()) == 80
+
+
 def test_overlapping_files_merge_by_the_larger_count_not_the_sum(tmp_path: Path) -> None:
     venue = make_venue(tmp_path / "v", export="overlap")
     venue.rings("a.csv", [ring("20:15:00"), ring("20:15:00"), ring("20:16:00")])

@@ -3,7 +3,8 @@
 With an id of the source: (feed, id). Without one: (feed, raw text of the mapped cells, ordinal
 among equals in that file), since two equal pints in one minute are two sales. Where exports only
 append, equal rows of two files are two rows, so the file is part of the identity too: its name, and
-where a till writes file after file under one name, its contents.
+where a till writes file after file under one name, its contents. A copy under another name, mended or
+grown, is the file that it is a copy of.
 """
 
 from __future__ import annotations
@@ -20,7 +21,11 @@ from unrung.settings import Feed
 from unrung.store.movement_values import Columns, column
 from unrung.store.movements import share_known
 from unrung.store.open import Store
-from unrung.store.sources import newest_named
+from unrung.store.sources import SourceRow, newest_named, of_the_same_time
+
+_ENOUGH = 20
+"""Rows from which two files that share nearly all of them are no accident."""
+_NEARLY_ALL = 0.9
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,20 +100,37 @@ def file_scope(db: Store, feed: Feed, name: str, rows: Columns, sha256: str) -> 
     """Which file the rows of an ``append`` feed belong to; empty for the other feeds.
 
     A file that shares more than half of its rows with the last one of its name is that file, grown
-    or mended. Else it is another one, and a row of it that equals one of the last is another row.
+    or mended. Else it is another one, and a row of it that equals one of the last is another row. A file
+    of a new name that shares nearly all of them with one of the same time is that one as well.
     """
     if feed.export != "append":
         return ""
     last = newest_named(db, feed.name, name)
     if last is None:
-        return name
-    found = identify(feed, last.scope, rows)
+        return _scope_of_the_same(db, feed, rows) or name
+    shared, least = _shared(db, feed, rows, last)
+    return last.scope if not least or 2 * shared > least else f"{name}\x1f{sha256[:16]}"
+
+
+def _scope_of_the_same(db: Store, feed: Feed, rows: Columns) -> str:
+    """The scope of the file of which this one is a mended copy under another name, or ""."""
+    times = [at_ms for at_ms in column(rows, "at_ms") if at_ms is not None]
+    if len(times) < _ENOUGH or "" not in column(rows, "ref"):
+        return ""
+    for other in of_the_same_time(db, feed.name, min(times), max(times)):
+        shared, least = _shared(db, feed, rows, other)
+        if least >= _ENOUGH and shared > _NEARLY_ALL * least:
+            return other.scope
+    return ""
+
+
+def _shared(db: Store, feed: Feed, rows: Columns, other: SourceRow) -> tuple[int, int]:
+    """How many rows without an id are those of ``other``, and how many could be at most."""
+    found = identify(feed, other.scope, rows)
     refs, at_texts = column(found.rows, "ref"), column(found.rows, "at_text")
     bare = [(at_text, ident) for at_text, ident, ref in zip(at_texts, found.idents, refs, strict=True)
             if not ref]
-    least = min(len(bare), last.rows - last.rejected)
-    same = not bare or 2 * share_known(db, bare) > least
-    return last.scope if same else f"{name}\x1f{sha256[:16]}"
+    return share_known(db, bare) if bare else 0, min(len(bare), other.rows - other.rejected)
 
 
 def ident_of(feed: Feed, ref: str) -> bytes:

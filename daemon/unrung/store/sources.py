@@ -80,6 +80,13 @@ def newest_named(db: Database, feed: str, name: str) -> SourceRow | None:
         feed, name), None)
 
 
+def of_the_same_time(db: Database, feed: str, first_ms: int, last_ms: int) -> list[SourceRow]:
+    """The newest few exports of a feed that were taken in and hold rows of this time."""
+    return list(_sources(
+        db, "feed = ? AND state = 'taken' AND rows > rejected AND first_ms <= ? AND last_ms >= ? "
+        "ORDER BY id DESC LIMIT 5", feed, last_ms, first_ms))
+
+
 def newest_taken(db: Database, feed: str) -> SourceRow | None:
     """The last export of a feed that was taken in and kept."""
     return next(_sources(
