@@ -69,6 +69,25 @@ def test_lines_above_the_header_are_skipped(title: str) -> None:
     assert shape.header == ("Time", "Item", "Qty", "Total")
 
 
+def test_cells_in_single_quotes_are_cut_out_of_them() -> None:
+    shape = csv_shape("'Time','Item'\n" + "'2026-10-27 20:15','Half o'' bitter'\n" * 5)
+    assert shape is not None and (shape.quote, shape.header) == ("'", ("Time", "Item"))
+
+
+def test_a_header_that_comes_again_on_every_page_is_one_all_the_same() -> None:
+    shape = csv_shape(("Time,Item\n" + "2026-10-27 20:15,Pint\n" * 5) * 3)
+    assert shape is not None and shape.header == ("Time", "Item")
+    assert csv_sheet(["Time,Item\n2026-10-27 20:15,Pint\nTime,Item\n"], shape).rows == 1
+
+
+@pytest.mark.parametrize("text", [
+    "<html><table><tr><td>20:15, 7.00, x</td></tr></table>", "<?xml version='1.0'?><rows><row a='1'/></rows>",
+])
+def test_a_web_page_with_a_workbook_s_name_is_told_to_be_one(text: str) -> None:
+    with pytest.raises(UnrungError, match=r"export_1\.txt is a web page or XML.*save it as 'CSV UTF-8'"):
+        draft_of("rings", text.encode())
+
+
 def test_a_file_without_a_header_has_numbered_columns() -> None:
     shape = csv_shape("2026-10-27 20:15,Pint,1,7.00\n2026-10-27 20:17,Half,1,4.00\n")
     assert shape is not None and not shape.has_header and shape.header == ("1", "2", "3", "4")

@@ -72,9 +72,12 @@ def _tried(head: str, delimiter: str, quote: str) -> tuple[float, int, CsvShape]
     first = _first_full(rows, width)
     line, top = rows[first]
     names = tuple(cell.strip() for cell in top)
-    has_header = _looks_like_header(top, [row for _, row in rows[first + 1 :] if len(row) == width])
+    below = [row for _, row in rows[first + 1 :] if len(row) == width and row != top]
+    has_header = _looks_like_header(top, below)
     header = names if has_header else tuple(str(n) for n in range(1, width + 1))
-    quoted = sum(cell.startswith(quote) for _, row in rows for cell in row)
+    cells = [cell for _, row in rows for cell in row]
+    quoted = sum(len(cell) > 1 and cell[0] == cell[-1] and cell[0] in "\"'" for cell in cells)
+    quoted += sum(cell.startswith(quote) for cell in cells)
     share = count / len(rows) - 0.001 * quoted - 0.0001 * (quote != '"')
     if first > max(5, len(rows) // 3):
         share -= 0.5

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
@@ -19,6 +20,7 @@ from unrung.setup.readers import document, documents_by_line, unpacked
 from unrung.setup.sheet import Sheet
 from unrung.setup.words import plain
 
+_MARKUP = re.compile(r"\s*<(?:[!?]|[A-Za-z][\w:]*[\s>/])")
 _MAGIC = ((b"\x1f\x8b", "gzip"), (b"PK\x03\x04", "zip"))
 
 
@@ -116,6 +118,11 @@ def _decoded(sample: Sample, content: bytes, encoding: str) -> str:
 
 def _csv_sheet(draft: Draft, texts: list[str]) -> Sheet:
     shape = csv_shape(max(texts, key=len))
+    if any(_MARKUP.match(text) for text in texts):
+        raise UnrungError(
+            f"{draft.samples[0].name} is a web page or XML, whatever its ending; export it as CSV or JSON, "
+            "or open it in a spreadsheet and save it as 'CSV UTF-8'"
+        )
     if shape is None:
         raise UnrungError(
             f"{draft.samples[0].name} is neither JSON nor a table of cells that a comma, semicolon, "
