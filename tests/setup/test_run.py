@@ -188,7 +188,7 @@ def _wishes(into: Path, exports: dict[str, str | Path], **more: bool) -> Wishes:
     ("name", "content", "said"),
     [
         ("empty.json", b"", "is empty"),
-        ("page.csv", b"<html><body>Log in</body></html>", "divides|looks like"),
+        ("page.csv", b"<html><body>Log in</body></html>", "is a web page"),
         ("burgers.csv", b"Item,Price\nBurger,9.50\nChips,4.50\n", "when a row happened"),
         ("quiet.csv", b"Check,Time,Item,Qty\r\n", "has a header and no row below it"),
         ("odd.json", b'{"a": 1}', "no array of objects"),
