@@ -9,7 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager
 from datetime import date, timedelta
 from pathlib import Path
 from queue import Full
@@ -23,10 +23,10 @@ from unrung import daybook, issuing
 from unrung.ahead import ledgers, stretches
 from unrung.ahead.backwards import Backwards
 from unrung.ahead.process import processors, read_bytes
-from unrung.catch_up import CaughtUp, catch_up
-from unrung.config_folder import load
-from unrung.opening import take_config
-from unrung.store.open import open_store
+from unrung.catch_up import CaughtUp, catch_up, take_in_all
+from unrung.opening import open_venue
+from unrung.settings import Settings
+from unrung.store.open import Store
 from venue_folder import ms
 
 DAYS, LAST = 10, date(2025, 6, 10)
@@ -40,6 +40,16 @@ def bar(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("ahead") / "bar"
     write_exports(simulate(205, days=DAYS, venue="small", start=date(2025, 6, 1), losses="all"), folder)
     (folder / "fixes.csv").write_text(FIX)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def taken(bar: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The same, its exports taken in already and no day issued: what the days are computed from."""
+    folder = tmp_path_factory.mktemp("taken") / "bar"
+    shutil.copytree(bar, folder)
+    with opened(folder) as (settings, db):
+        assert not take_in_all(db, settings, NOW_MS, [].append).problems
     return folder
 
 
@@ -69,13 +79,18 @@ def _never(*_: object) -> None:
     raise AssertionError("one by one was asked for")
 
 
+@contextmanager
+def opened(folder: Path) -> Iterator[tuple[Settings, Store]]:
+    settings, db = open_venue(folder, NOW_MS)
+    with closing(db):
+        yield settings, db
+
+
 def run(bar: Path, folder: Path, said: list[str] | None = None) -> CaughtUp:
     """Catch up on a copy of the bar."""
     if not folder.exists():
         shutil.copytree(bar, folder)
-    settings = load(folder)
-    with closing(open_store(folder / settings.files.store)) as db:
-        settings = take_config(db, settings, NOW_MS)
+    with opened(folder) as (settings, db):
         say = ([] if said is None else said).append
         done = catch_up(db, settings, NOW_MS, say, {}, through=LAST)
     assert [one.revision for one in done.issued] == [1] * DAYS and not done.problems
@@ -88,11 +103,12 @@ def files(folder: Path) -> dict[str, bytes]:
 
 
 def rows(folder: Path) -> dict[str, list[tuple[object, ...]]]:
-    """Everything in the store."""
+    """Everything in the store; facts by name, as they are looked up, whenever they were first told."""
     with closing(sqlite3.connect(folder / "unrung.sqlite")) as db:
         names = [name for (name,) in db.execute(
             "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE '\\_%' ESCAPE '\\'")]
-        return {name: db.execute(f"SELECT * FROM {name}").fetchall() for name in names}
+        found = {name: db.execute(f"SELECT * FROM {name}").fetchall() for name in names}
+    return found | {"facts": sorted(found["facts"])}
 
 
 def test_the_same_files_and_the_same_store(
@@ -106,7 +122,7 @@ def test_the_same_files_and_the_same_store(
 
 
 def test_a_process_that_ends_too_early_costs_time_only(
-    bar: Path, alone: Path, tmp_path: Path, made: list[subprocess.Popen[bytes]],
+    taken: Path, alone: Path, tmp_path: Path, made: list[subprocess.Popen[bytes]],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     read, said, count = read_bytes, list[str](), iter(range(DAYS))
@@ -118,7 +134,7 @@ def test_a_process_that_ends_too_early_costs_time_only(
         return read(given)
 
     monkeypatch.setattr(ledgers, "read_bytes", third_time_killed)
-    run(bar, tmp_path / "bar", said)
+    run(taken, tmp_path / "bar", said)
     assert sum("computing ahead ended" in text for text in said) == 1
     assert files(tmp_path / "bar") == files(alone)
     assert rows(tmp_path / "bar") == rows(alone)
@@ -134,19 +150,19 @@ def own_days(monkeypatch: pytest.MonkeyPatch) -> list[date]:
 
 
 def test_who_would_wait_computes_the_last_days_and_the_two_meet(
-    bar: Path, alone: Path, tmp_path: Path, made: list[subprocess.Popen[bytes]],
+    taken: Path, alone: Path, tmp_path: Path, made: list[subprocess.Popen[bytes]],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     own = own_days(monkeypatch)
     monkeypatch.setattr(ledgers, "APART", 2)
-    run(bar, tmp_path / "bar")
+    run(taken, tmp_path / "bar")
     assert own == [LAST - timedelta(days=n) for n in reversed(range(7))]
     assert files(tmp_path / "bar") == files(alone)
     assert rows(tmp_path / "bar") == rows(alone)
 
 
 def test_the_process_goes_on_with_the_next_stretch_where_the_two_have_met(
-    bar: Path, alone: Path, tmp_path: Path, made: list[subprocess.Popen[bytes]],
+    taken: Path, alone: Path, tmp_path: Path, made: list[subprocess.Popen[bytes]],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     own = own_days(monkeypatch)
@@ -154,20 +170,20 @@ def test_the_process_goes_on_with_the_next_stretch_where_the_two_have_met(
     monkeypatch.setattr(stretches, "PART", 2)
     monkeypatch.setattr(ledgers, "APART", 1)
     monkeypatch.setattr(Backwards, "at_a_time", 1)
-    run(bar, tmp_path / "bar")
+    run(taken, tmp_path / "bar")
     assert [day.day for day in own] == [2, 3, 4, 5, 7, 8, 10]  # of days 1 to 5, 6 to 8, 9 and 10
     assert files(tmp_path / "bar") == files(alone)
     assert rows(tmp_path / "bar") == rows(alone)
 
 
 def test_what_cannot_be_computed_backwards_is_left_to_its_turn(
-    bar: Path, alone: Path, tmp_path: Path, made: list[subprocess.Popen[bytes]],
+    taken: Path, alone: Path, tmp_path: Path, made: list[subprocess.Popen[bytes]],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr(ledgers, "APART", 2)
     monkeypatch.setattr(ledgers, "_is_late", lambda arrived: True)
     monkeypatch.setattr(daybook, "compute_day", _never)  # in this process
-    run(bar, tmp_path / "bar")
+    run(taken, tmp_path / "bar")
     assert files(tmp_path / "bar") == files(alone)
     assert rows(tmp_path / "bar") == rows(alone)
 
@@ -194,11 +210,11 @@ def test_few_days_are_not_worth_a_process(monkeypatch: pytest.MonkeyPatch) -> No
 
 @pytest.mark.skipif(not Path("/proc").is_dir(), reason="looks for processes in /proc")
 def test_after_kill_9_no_process_is_left_and_the_next_run_goes_on(
-    bar: Path, alone: Path, tmp_path: Path
+    taken: Path, alone: Path, tmp_path: Path
 ) -> None:
     if processors() < 2:
         pytest.skip("one processor")
-    shutil.copytree(bar, tmp_path / "bar")
+    shutil.copytree(taken, tmp_path / "bar")
     command = [sys.executable, "-m", "unrung", "catch-up", str(tmp_path / "bar"), "--through", str(LAST)]
     process = subprocess.Popen(command, env=environment(), stdout=subprocess.PIPE, text=True)
     assert process.stdout is not None
