@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import sqlite3
+import stat
 from collections.abc import Iterable
 from contextlib import closing
 from functools import lru_cache
@@ -57,11 +59,14 @@ def standing(venue: VenueFolder, now_ms: int) -> str:
     store with their numbers, and every path with mode and contents. Of the files that are older than that
     the time counts too; the others were written by this machine's clock just now."""
     digest = hashlib.sha256()
+    root = str(venue.path)
     for name in names(venue):
-        path = venue.path / name
-        about = path.stat()
+        path = f"{root}/{name}"
+        about = os.stat(path)
         digest.update(repr((name, about.st_mode, min(about.st_mtime_ns, now_ms * 1_000_000))).encode())
-        digest.update(path.read_bytes() if path.is_file() else b"")
+        if stat.S_ISREG(about.st_mode):
+            with open(path, "rb") as file:
+                digest.update(file.read())
     store = venue.path / "unrung.sqlite"
     if store.exists():
         with closing(sqlite3.connect(store)) as db:
@@ -91,7 +96,9 @@ def files(venue: VenueFolder, places: Iterable[str] = PLACES) -> dict[str, bytes
 
 def names(venue: VenueFolder) -> list[str]:
     """Every path of the venue's folder: nothing half made is left lying about."""
-    found = (path.relative_to(venue.path).as_posix() for path in venue.path.rglob("*"))
+    start, found = len(str(venue.path)) + 1, list[str]()
+    for folder, folders, plain in os.walk(venue.path):
+        found += [f"{folder}/{name}"[start:].replace(os.sep, "/") for name in (*folders, *plain)]
     return sorted(name for name in found if not name.startswith(OURS))
 
 

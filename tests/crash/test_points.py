@@ -80,11 +80,14 @@ class Stage:
         return venue
 
     def kill_everywhere(self, night: Night, step: str, dusk: VenueFolder) -> int:
-        """Kill ``step`` at each of its moments, start again, compare; returns how many there are."""
+        """Kill ``step`` at each of its moments, start again, compare; returns how many there are.
+        Where there are none, nothing is left to compare."""
         self.forget()
         calm = copy_of(dusk, "calm")
         moments = in_child(lambda: night.go(calm, step))
         assert moments is not None
+        if not moments:
+            return 0
         night.go(calm)
         ends = Ends(self.post.copies(), self.beats(), everything(calm), files(dusk), files(calm))
         well = set[State]()
