@@ -288,6 +288,13 @@ def test_a_column_that_falls_below_zero_counts_what_was_sold() -> None:
     assert "units" not in asked.about
 
 
+def test_a_column_with_other_marks_than_the_rest_spoils_no_row() -> None:
+    """It would be refused in every row by the reader, which takes a mark at its word."""
+    rows = "".join(f"2026-10-27 20:{n:02d}:11;Amber {n % 9};{n % 7 + 5},50;0.00\n" for n in range(40))
+    draft = draft_of("rings", ("Zeit;Artikel;Betrag;MwSt\n" + rows).encode())
+    assert plain(draft) == {"at": "Zeit", "item": "Artikel", "amount": "Betrag"}
+
+
 def test_amounts_in_a_money_that_setup_does_not_know_are_no_items() -> None:
     rows = "".join(f"2026-10-27 20:{n:02d}:11;{n % 7 + 5},00 Xy;Amber {n % 9}\n" for n in range(40))
     assert plain(draft_of("rings", ("Aika;Zz;Tuotenimi\n" + rows).encode()))["item"] == "Tuotenimi"

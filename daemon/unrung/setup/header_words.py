@@ -58,7 +58,8 @@ HEADERS: dict[str, dict[str, str]] = {
             "transaction id|sale id|bon|bonnr|bon nr|beleg|belegnr|beleg nr|rechnung|rechnungsnr|"
             "rechnung nr|tisch rechnung|vorgangsnr|addition|commande|note|cuenta|pedido|conto|"
             "scontrino|bestelling|rekening|id|bongnr|bong|kvittering|kvitteringsnr|kvitto|kvittonr|"
-            "regning|ordre|ordrenr|uctenka|cislo uctenky|uctenka c|ucet|cislo uctu|doklad|"
+            "regning|ordre|ordrenr|uctenka|cislo uctenky|uctenka c|c uctenky|c dokladu|c uctu|checks number|"
+            "orders number|ucet|cislo uctu|doklad|"
             "cislo dokladu|paragon|nr paragonu|rachunek|nr rachunku|zamowienie|comanda|conta|folio|"
             "talao|fatura",
         "terminal":

@@ -104,9 +104,8 @@ def _negative_units(draft: Draft, notes: Notes) -> None:
         return
     same = sum(_has_earlier(draft, index) for index in taken_back)
     proposed = "void" if 2 * same >= len(taken_back) else "refund"
-    why = (
-        f"{same} of {len(taken_back)} such lines stand on the check of the line that they take back"
-    )
+    where = "stand on the check of" if "check" in draft.fields else "have an earlier line of their item as"
+    why = f"{same} of {len(taken_back)} such lines {where} the line that they take back"
     doubt = Doubt(
         f"{draft.name}: negative_units", "What does a line with a negative quantity mean?",
         (("void", "it takes an earlier line back: not sold"), ("refund", "money back for what was drunk")),

@@ -64,6 +64,8 @@ def value(text: str, form: NumberForm) -> Decimal | None:
 
     >>> value("1.234,50 €", NumberForm(",", ".", ("€",)))
     Decimal('1234.50')
+    >>> value("0.00", NumberForm(",")) is None
+    True
     """
     found = _NUMBER.fullmatch(text.strip())
     if found is None:
@@ -71,6 +73,8 @@ def value(text: str, form: NumberForm) -> Decimal | None:
     body = found["body"].strip()
     if form.thousands:
         body = re.sub("[ \u00a0\u202f]" if form.thousands == " " else re.escape(form.thousands), "", body)
+    if form.decimal != "." and "." in body:
+        return None  # as the reader has it
     body = body.replace(form.decimal, ".")
     if not re.fullmatch(r"\d*(?:\.\d+)?", body) or not body:
         return None
