@@ -38,6 +38,17 @@ def in_two_goes(days: list[DayFacts], share: float) -> list[DayFacts]:
     return with_serves(changed(days, over), second)
 
 
+@pytest.mark.parametrize(("times", "told"), [(1, False), (2, False), (3, True)])
+def test_rings_of_one_moment_are_tabs_rung_late_and_no_silent_meter(times: int, told: bool) -> None:
+    """For an hour and a half nothing flowed at a tap, while a dozen pints were rung at so many times."""
+    days, low, high = ordinary(), at(LAST, 19), at(LAST, 20.5)
+    flowed = tuple(s for s in days[LAST].serves if s.tap != "T1" or not low <= s.end_ms < high)
+    days[LAST] = replace(days[LAST], serves=flowed)
+    late = [ring("T1", low + 900_000 * (1 + n % times) + 2_000 * n) for n in range(12)]
+    found = {one.finding for one in judged(with_rings(days, late))}
+    assert ("feed_gap" in found) == told
+
+
 @pytest.mark.parametrize(("doubt_s", "told"), [(0, True), (200, True), (300, False)])
 def test_a_clock_is_off_by_more_than_chance_moves_the_middle_of_its_lags(doubt_s: int, told: bool) -> None:
     """Four minutes off on two days, where rounds are rung so long before and after their pours."""

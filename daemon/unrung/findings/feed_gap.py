@@ -11,12 +11,11 @@ from bisect import bisect_left
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from functools import partial
-from itertools import pairwise
 
 from unrung.findings.facts import Facts
 from unrung.findings.finding import Finding
 from unrung.findings.mis_ring import meetings
-from unrung.findings.pauses import BY_CHANCE, GLASS_UL, TOGETHER_MS, Gap, meter_pauses, till_pauses
+from unrung.findings.pauses import BY_CHANCE, GLASS_UL, Gap, meter_pauses, moments, till_pauses
 from unrung.findings.statistics import binomial_tail, none_by_chance
 from unrung.findings.wording import sum_volume, times
 from unrung.ledger.facts import DayFacts, SilenceFact
@@ -25,6 +24,8 @@ from unrung.venue_time import clock, moment
 
 FEWEST = 6
 """Lone serves, or lone rings, in the pause."""
+MOMENTS = 3
+"""At which the lone rings of a pause were rung, at the least: those of one are tabs that were rung late."""
 ALONE = 0.6
 """Share of the other side's rows in the pause that stay alone."""
 OWN_MATTER = 0.01
@@ -101,7 +102,7 @@ def _checks(day: DayFacts, outlets: set[str]) -> list[int]:
     """When the tills of some outlets wrote, what is close together as one."""
     rows = sorted(
         day.bounds[0] + 1000 * second for till in day.till if till.outlet in outlets for second in till.at_s)
-    return rows[:1] + [after for before, after in pairwise(rows) if after - before > TOGETHER_MS]
+    return moments(rows)
 
 
 def _of_one_tap(facts: Facts, keys: range, gap: SilenceFact) -> bool:
@@ -170,7 +171,8 @@ def _silent_meters(facts: Facts, settings: Settings) -> Iterator[Finding]:
         for pause in day.once("meter pauses", None, partial(meter_pauses, day)):
             inside = [first_ring + n for n in pause.rings if first_ring + n in lone_rings]
             enough = len(inside) >= max(FEWEST, ALONE * pause.expected)
-            if enough and not _poured_elsewhere(facts, pause.gap, inside):
+            often = len(moments(sorted([facts.rings[n].at_ms for n in inside]))) >= MOMENTS
+            if enough and often and not _poured_elsewhere(facts, pause.gap, inside):
                 yield _meter(facts, settings, pause.tap, pause.gap, inside)
         first_ring += len(day.rings)
 

@@ -97,11 +97,16 @@ def pauses(own: Sequence[int], other: Sequence[int]) -> Iterator[Gap]:
     long = _long(own)
     if not long or not other:
         return
-    events = 1 + sum(after - before > TOGETHER_MS for before, after in pairwise(own))
+    events = len(moments(own))
     for low, high in long:
         within = bisect_left(other, high) - bisect_right(other, low)
         if none_by_chance(events, within, len(other)) <= BY_CHANCE:
             yield (low + 1, high)
+
+
+def moments(times: Sequence[int]) -> list[int]:
+    """When each round or check began that rows at such times (sorted) may be of."""
+    return [*times[:1], *(after for before, after in pairwise(times) if after - before > TOGETHER_MS)]
 
 
 def _long(own: Sequence[int]) -> list[Gap]:

@@ -1,8 +1,9 @@
 """``wrong_size``: one size poured, another rung.
 
 A pair of which the serve is nearer to another size on the menu than to the one rung. Matching itself
-errs both ways; only what goes the larger way more often than the smaller, beyond chance, is raised,
-and as many of them as go that way more often.
+errs both ways, and so do hands: a sloppy pint may look like the next larger size, but as many fall as far
+short. Only what goes the larger way more often than the smaller, beyond chance, is raised, and as many of
+them as go that way more often.
 """
 
 from __future__ import annotations
@@ -46,12 +47,38 @@ def find(facts: Facts, settings: Settings) -> list[Finding]:
                 smaller[serve.outlet] += 1
     found = []
     for outlet, keys in sorted(larger.items()):
-        chance = binomial_tail(len(keys), len(keys) + smaller[outlet], 0.5)
-        worth = len(keys) - smaller[outlet] >= max(FEWEST, LEAST_SHARE * paired[outlet])
-        if worth and chance < level(len(paired)):
-            surest = sorted(keys, key=lambda key: _doubt(facts, key))[: len(keys) - smaller[outlet]]
+        least = max(FEWEST, LEAST_SHARE * paired[outlet])
+        if len(keys) - smaller[outlet] < least:
+            continue
+        other_way = smaller[outlet] + _as_short(facts, {cell_of(facts.serves[key]) for key in keys})
+        chance = binomial_tail(len(keys), len(keys) + other_way, 0.5)
+        if len(keys) - other_way >= least and chance < level(len(paired)):
+            surest = sorted(keys, key=lambda key: _doubt(facts, key))[: len(keys) - other_way]
             found.append(_finding(facts, settings, outlet, sorted(surest), chance, len(paired)))
     return found
+
+
+def _as_short(facts: Facts, cells: Iterable[Cell]) -> int:
+    """Glasses that are as far below the middle of their cell as one of a larger size would be above it, and
+    of no smaller size themselves: so many of the larger ones are of hands that pour unevenly."""
+    count = 0
+    for cell in cells:
+        on_days = [
+            glasses[cell] for day in facts.window.days for glasses in (in_one_go(day), in_several_goes(day))
+            if cell in glasses
+        ]
+        middle = median([ratio for glasses in on_days for ratio in glasses.ratios])
+        reaches = [
+            (max(NEAR, (1 - NEAR) * size / cell.portion_ul - 1), (1 + NEAR) * size / cell.portion_ul - 1)
+            for size in facts.window.portions.get(cell.product, ()) if size > cell.portion_ul
+        ]
+        for glasses in on_days:
+            count += sum(
+                any(low <= 2 * middle - ratio <= high for low, high in reaches)
+                for number, ratio in zip(glasses.numbers, glasses.ratios, strict=True)
+                if ratio < 2 * middle - NEAR and number not in glasses.other_size
+            )
+    return count
 
 
 def _all_are_off(facts: Facts, key: int, serve: ServeFact) -> bool:
