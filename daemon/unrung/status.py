@@ -210,7 +210,8 @@ def attention(state: dict[str, Any]) -> list[str]:
     found += [f"the night's upkeep: {text}" for text in state["upkeep"]["problems"]]
     for who, mail in state["outbox"]["last"].items():
         if mail["state"] != "sent":
-            found.append(f"the last mail to {who} was {mail['state']}: {mail['last_text']}")
+            what = "could not be sent in time" if mail["state"] == "expired" else f"was {mail['state']}"
+            found.append(f"the last mail to {who} {what}: {mail['last_text']}")
     for text in dict.fromkeys(one["last_text"] for one in state["outbox"]["waiting"] if one["late"]):
         found.append(f"mail waits for over an hour: {text or 'it was not tried yet'}")
     return found

@@ -59,7 +59,9 @@ HEADERS: dict[str, dict[str, str]] = {
             "rechnung nr|tisch rechnung|vorgangsnr|addition|commande|note|cuenta|pedido|conto|"
             "scontrino|bestelling|rekening|id|bongnr|bong|kvittering|kvitteringsnr|kvitto|kvittonr|"
             "regning|ordre|ordrenr|uctenka|cislo uctenky|uctenka c|c uctenky|c dokladu|c uctu|checks number|"
-            "orders number|ucet|cislo uctu|doklad|"
+            "orders number|rechnungs nr|rechnungsnummer|belegnummer|bonnummer|nota nr|num ticket|"
+            "no ticket|n ticket|"
+            "ucet|cislo uctu|doklad|"
             "cislo dokladu|paragon|nr paragonu|rachunek|nr rachunku|zamowienie|comanda|conta|folio|"
             "talao|fatura",
         "terminal":
