@@ -25,8 +25,8 @@ MEMORY, ROOM_BYTES = Path("/dev/shm"), 4 << 30
 def pytest_configure(config: Any) -> None:
     """Folders of tests lie in memory where there is plenty and programs may be run from it: real files, but
     thousands of flushes wait for no disk."""
-    if os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free >= ROOM_BYTES \
-            and not os.statvfs(MEMORY).f_flag & os.ST_NOEXEC:
+    if hasattr(os, "statvfs") and os.access(MEMORY, os.W_OK) \
+            and shutil.disk_usage(MEMORY).free >= ROOM_BYTES and not os.statvfs(MEMORY).f_flag & os.ST_NOEXEC:
         os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(MEMORY))
 
 

@@ -22,7 +22,7 @@ from starter import environment
 from unrung import daybook, issuing
 from unrung.ahead import ledgers, stretches
 from unrung.ahead.backwards import Backwards
-from unrung.ahead.process import processors, read_bytes
+from unrung.ahead.process import processors, read_bytes, read_message, write_message
 from unrung.catch_up import CaughtUp, catch_up, take_in_all
 from unrung.opening import open_venue
 from unrung.settings import Settings
@@ -198,6 +198,32 @@ def test_ledgers_wait_by_their_bytes_and_the_error_that_ends_them_waits_too() ->
     error = EOFError()
     arrived.put_nowait(error)
     assert [arrived.get(), arrived.get()] == [b"defg", error] and arrived.empty()
+
+
+LISTENS = """
+import os, threading
+from unrung.ahead.process import own_pipes, read_message, write_message
+given, to = own_pipes()
+first, heard = read_message(given), []
+threading.Thread(target=lambda: heard.append(read_message(given)), daemon=True).start()
+os.write(1, b"lost")
+nowhere = os.read(0, 1)
+import numpy
+write_message(to, (first, nowhere, list(heard)))
+os._exit(0)
+"""
+
+
+def test_a_process_that_listens_loads_libraries_meanwhile() -> None:
+    """On Windows numpy waits for a thread that reads standard input: nothing stands there by then."""
+    process = subprocess.Popen(
+        [sys.executable, "-c", LISTENS], env=environment(), stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+    assert process.stdin is not None and process.stdout is not None
+    write_message(process.stdin, "settings")
+    assert read_message(process.stdout) == ("settings", b"", [])
+    process.stdin.close()
+    process.stdout.close()
+    assert process.wait() == 0
 
 
 def test_few_days_are_not_worth_a_process(monkeypatch: pytest.MonkeyPatch) -> None:

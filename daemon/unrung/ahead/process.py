@@ -48,6 +48,20 @@ def started(module: str, message: object) -> subprocess.Popen[bytes]:
     return process
 
 
+def own_pipes() -> tuple[IO[bytes], IO[bytes]]:
+    """In such a process: what it is told, and where it writes to, in place of standard input and output that
+    lead nowhere from then on. On Windows a library that is loaded looks at these (numpy's does; its issue
+    24290), and would wait until a thread has read what it waits for."""
+    pipes = []
+    for number, mode, access in ((0, "rb", os.O_RDONLY), (1, "wb", os.O_WRONLY)):
+        pipes.append(open(os.dup(number), mode))
+        nowhere = os.open(os.devnull, access)
+        os.dup2(nowhere, number)
+        os.close(nowhere)
+    given, to = pipes
+    return given, to
+
+
 def ended(process: subprocess.Popen[bytes]) -> None:
     """Ends it, wherever it is."""
     process.kill()

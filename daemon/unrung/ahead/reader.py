@@ -7,11 +7,10 @@ it saw; None for one that cannot be read, or is large: who asks reads it, and se
 from __future__ import annotations
 
 import hashlib
-import sys
 from collections.abc import Sequence
 from typing import cast
 
-from unrung.ahead.process import Give, read_message, written_behind
+from unrung.ahead.process import Give, own_pipes, read_message, written_behind
 from unrung.collecting import seldom_collected
 from unrung.errors import UnrungError
 from unrung.intake.adapter import read_rows
@@ -54,8 +53,9 @@ def _read(settings: Settings, feed: Feed, found: Found, now_ms: int) -> ReadOf |
 
 @seldom_collected()
 def main() -> None:
-    settings, exports, now_ms = cast(tuple[Settings, list[Waiting], int], read_message(sys.stdin.buffer))
-    with written_behind(sys.stdout.buffer) as give:
+    given, to = own_pipes()
+    settings, exports, now_ms = cast(tuple[Settings, list[Waiting], int], read_message(given))
+    with written_behind(to) as give:
         give_rows(settings, exports, now_ms, give)
 
 

@@ -7,7 +7,6 @@ ledgers.
 from __future__ import annotations
 
 import os
-import sys
 import threading
 from collections.abc import Sequence
 from contextlib import closing, suppress
@@ -16,7 +15,7 @@ from datetime import date
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, cast
 
-from unrung.ahead.process import Give, read_message, written_behind
+from unrung.ahead.process import Give, own_pipes, read_message, written_behind
 from unrung.collecting import seldom_collected
 from unrung.settings import Settings
 from unrung.store.open import Store, look_at_store
@@ -65,13 +64,14 @@ def _hear(source: IO[bytes], ends: list[int]) -> None:
 def main() -> None:
     if hasattr(os, "nice"):
         os.nice(POLITE)
-    settings, stretches = cast(tuple[Settings, list[list[date]]], read_message(sys.stdin.buffer))
+    given, to = own_pipes()
+    settings, stretches = cast(tuple[Settings, list[list[date]]], read_message(given))
     ends = [len(days) for days in stretches]
-    threading.Thread(target=_hear, args=(sys.stdin.buffer, ends), daemon=True).start()
+    threading.Thread(target=_hear, args=(given, ends), daemon=True).start()
     with (closing(look_at_store(Path(settings.folder) / settings.files.store)) as db,
-          written_behind(sys.stdout.buffer) as give):
+          written_behind(to) as give):
         give_ledgers(db, settings, stretches, ends, give)
-    os._exit(0)  # Python would wait for standard input, which is listened to
+    os._exit(0)  # Python would wait for the pipe that is listened to
 
 
 if __name__ == "__main__":
