@@ -272,3 +272,40 @@ def test_periods_of_another_kind_do_not_open_closed_days_again(own_week: Path) -
     db.close()
     assert done.standing.firm == [
         "2026-P01 begins before 2026-10-31, up to which the books are closed."]
+
+
+LOG = """
+[[feed]]
+name = "sheet"
+carries = "log"
+adapter = "csv"
+folder = "exports/sheet"
+pattern = "*.csv"
+[feed.fields]
+at = "Time"
+reason = "Why"
+product = "Beer"
+volume = "Litres"
+outlet = {const = "Bar"}
+[feed.formats]
+time = "%Y-%m-%d %H:%M:%S"
+volume_unit = "l"
+[feed.formats.kinds]
+cleaning = ["clean"]
+waste = ["waste"]
+"""
+
+
+def test_log_entries_without_a_beer_do_not_stop_the_month(june: Path, tmp_path: Path) -> None:
+    """Somebody wrote down a line's cleaning and named no beer, and waste of one that no tap pours."""
+    venue = VenueFolder(copy_of(june, tmp_path / "bar"))
+    with (venue.path / "venue.toml").open("a", encoding="utf-8") as toml:
+        toml.write(LOG)
+    before = level(month_rows(venue.path, "2025-06"), "product")
+    (venue.path / "exports" / "sheet").mkdir()
+    rows = "Time,Why,Beer,Litres\n2025-06-29 09:00:00,clean,,\n2025-06-30 12:00:00,waste,Cider,1\n"
+    venue.drop(venue.path / "exports" / "sheet" / "s.csv", rows.encode(), "07-01 05:00:00")
+    done = venue.catch_up(JULY)
+    assert [one.state for one in done.taken] == ["taken"] and not done.problems
+    after = level(month_rows(venue.path, "2025-06"), "product")
+    assert [row["product"] for row in after] == [row["product"] for row in before]

@@ -51,7 +51,10 @@ class StockCells:
 def place_stock(month: MonthLedger, sums: dict[Place, Sums], settings: Settings) -> dict[Place, StockCells]:
     """Every place's stock; money is shared over a product's outlets so that it foots."""
     by_product: dict[str, list[StockRow]] = {}
-    for row in month.stock:
+    booked = {(row.outlet, row.product) for row in month.stock}
+    # A place may have an adjustment of an earlier period alone.
+    alone = [StockRow(*place) for place in sums if place not in booked]
+    for row in (*month.stock, *alone):
         by_product.setdefault(row.product, []).append(row)
     cells: dict[Place, StockCells] = {}
     for product, rows in by_product.items():

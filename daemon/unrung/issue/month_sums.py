@@ -73,8 +73,9 @@ def month_figures(month: MonthLedger, settings: Settings) -> Figures:
         for row in logged_rows(day, by_place, settings):
             reason = str(row["reason"])
             reason = reason if reason in REASONS else "other"
-            place = sums.setdefault(_place(row), Sums())
-            place.logged[reason] += int(_decimal(row["explained"]).scaleb(3))
+            explained = int(_decimal(row["explained"]).scaleb(3))
+            if explained:  # an entry that explains nothing may name no beer, or one that no tap pours
+                sums.setdefault(_place(row), Sums()).logged[reason] += explained
     for one in month.adjustments:
         adjusted = sums.setdefault((one.outlet, one.product), Sums()).adjusted
         adjusted[one.figure] = adjusted.get(one.figure, Decimal(0)) + (
