@@ -252,6 +252,14 @@ def test_modifiers_that_are_sizes_of_glasses_are_sizes_and_others_are_not() -> N
     assert "size" not in kept and kept["modifier"] == "Modifier"
 
 
+def test_an_entry_s_end_is_seen_by_its_times() -> None:
+    rows = "".join(
+        f"2026-10-{day} 09:00:00;{f'2026-10-{day} 09:20:00' if day % 3 else ''};Cleaning;T1;\n"
+        for day in range(10, 30))
+    draft = draft_of("log", ("When;Zz;Why;Tap;Yy\n" + rows).encode())
+    assert plain(draft)["end"] == "Zz"
+
+
 def test_small_figures_under_an_unknown_word_are_not_taken_for_quantities() -> None:
     rows = "".join(f"2026-10-27 20:{n:02d}:11,Amber {n % 3},{1 + n % 4}\n" for n in range(30))
     assert "units" not in draft_of("rings", ("Time,Item,Covers\n" + rows).encode()).fields

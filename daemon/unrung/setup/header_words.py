@@ -195,7 +195,7 @@ HEADERS: dict[str, dict[str, str]] = {
             "datum|von|heure|debut|fecha|hora|inicio|ora|inizio|tijd|tidspunkt|dato|klokkeslett|tid|"
             "fra|datum cas|cas|od|data i godzina|godzina|czas",
         "end":
-            "until|end|ended|to|finish|bis|ende|fin|hasta|fine|tot|til|slutt|slut|do|konec|koniec|fim",
+            "until|end|ended|to|finish|bis|ende|fin|hasta|fine|tot|til|slutt|slut|do|konec|koniec|fim|till",
         "day":
             "day|day only|date|business day|tag|datum|jour|date seule|dia|fecha|giorno|data|dag|dato|"
             "den|dzien",

@@ -47,7 +47,7 @@ KINDS: dict[str, dict[str, str]] = {
         "count":
             "count|counted|stock count|stocktake|stock|inventory|inventur|gezahlt|gezaehlt|bestand|"
             "zahlung|zaehlung|inventaire|recuento|inventario|conteo|inventarisatie|telling|geteld|talt|"
-            "optalt|optaelling|inventering|inventura|inwentaryzacja|contagem",
+            "optalt|varetelling|optaelling|inventering|inventura|inwentaryzacja|contagem",
         "transfer":
             "transfer|transferred|moved|move|umlagerung|umgelagert|transfert|deplace|traslado|"
             "transferencia|trasferimento|spostato|verplaatst|overdracht|flyttet|flytting|overforing|"
@@ -90,7 +90,7 @@ KINDS: dict[str, dict[str, str]] = {
             "festa|svatba|bryllup|brollop",
         "training":
             "training|practice|schulung|ubung|uebung|formation|practica|formazione|oefening|opplaering|"
-            "traening|ovning|skoleni|szkolenie|treinamento",
+            "formacion|practicas|utbildning|traening|ovning|skoleni|szkolenie|treinamento",
         "other":
             "other|misc|miscellaneous|sonstiges|andere|autre|otro|altro|overig|annet|andet|ovrigt|jine|"
             "ostatni|inne|outro|outros",

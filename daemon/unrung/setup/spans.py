@@ -45,6 +45,21 @@ def settle_span(draft: Draft, notes: Notes) -> None:
             )
 
 
+def take_end(draft: Draft) -> None:
+    """Map ``end`` of a log to a free column of times that come after those of ``at``, under whatever header:
+    a cleaning without its end would leave its water in the beer."""
+    if draft.carries != "log" or "end" in draft.fields or "at" not in draft.fields:
+        return
+    used = {name for names in draft.fields.values() if isinstance(names, tuple) for name in names}
+    for one in draft.facts:
+        if one.time_kind == "moment" and one.column.name not in used:
+            starts, ends = _moments(draft, "at"), _read(one.column.texts)
+            both = [end > start for start, end in zip(starts, ends, strict=True) if start and end]
+            if both and all(both):
+                draft.fields["end"] = (one.column.name,)
+                return
+
+
 def _count_span(draft: Draft, field: str, notes: Notes) -> None:
     """Counts over a span: as long as from one stroke of the clock to the next; its time is that of its end or
     its start."""
@@ -95,7 +110,10 @@ def _put_in_order(draft: Draft) -> None:
 
 
 def _moments(draft: Draft, field: str) -> list[datetime | None]:
-    texts = draft.texts(field)
+    return _read(draft.texts(field))
+
+
+def _read(texts: list[str]) -> list[datetime | None]:
     forms = forms_of([text for text in dict.fromkeys(texts) if text.strip()])
     return read_local(forms[0].form, texts) if forms else [None] * len(texts)
 

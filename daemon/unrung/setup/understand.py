@@ -19,7 +19,7 @@ from unrung.setup.quantities import settle_quantities
 from unrung.setup.sheet import Sheet, joined
 from unrung.setup.size_columns import take_sizes_by_price
 from unrung.setup.sizes import says_a_size
-from unrung.setup.spans import settle_span
+from unrung.setup.spans import settle_span, take_end
 from unrung.setup.times import forms_of, sheet_days
 from unrung.setup.volumes import settle_volumes
 from unrung.setup.words import HEADERS, header_fit
@@ -53,6 +53,7 @@ def understand(carries: Carries, name: str, samples: list[Sample], notes: Notes)
         become_readings(draft)
     if draft.carries == "pours":
         settle_span(draft, notes)
+    take_end(draft)
     _need_columns(draft)
     take_sizes_by_price(draft)
     settle_quantities(draft, notes)

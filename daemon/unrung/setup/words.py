@@ -18,6 +18,8 @@ _LETTERS = str.maketrans({
 })
 """Letters that Unicode does not take apart."""
 
+_SHARED = ("comp", "training")
+
 
 def plain(text: str) -> str:
     """Lower case words without accents, signs or camel case.
@@ -54,7 +56,12 @@ def header_fit(title: str, phrases: str) -> float:
 
 
 def kind_of(text: str, carries: str) -> str:
-    """Our kind for a source's text, or "" where none of the known words fits."""
+    """Our kind for a source's text, or "" where none of the known words fits. What a till and a sheet both
+    have, comps and training, is called alike in both.
+
+    >>> kind_of("Storno", "rings"), kind_of("Na koszt firmy", "log"), kind_of("Formación", "rings")
+    ('void', 'comp', 'training')
+    """
     said = plain(text)
     for kind, phrases in KINDS.get(carries, {}).items():
         if said in phrases.split("|"):
@@ -62,7 +69,8 @@ def kind_of(text: str, carries: str) -> str:
     for kind, phrases in KINDS.get(carries, {}).items():
         if any(len(p) > 3 and _within(p.split(), said.split()) for p in phrases.split("|")):
             return kind
-    return ""
+    other = KINDS.get({"rings": "log", "log": "rings"}.get(carries, ""), {})
+    return next((kind for kind in _SHARED if said in other.get(kind, "").split("|")), "")
 
 
 def _within(parts: list[str], words: list[str]) -> bool:
