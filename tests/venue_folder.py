@@ -11,7 +11,7 @@ import io
 import json
 import os
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -21,7 +21,7 @@ from zoneinfo import ZoneInfo
 from unrung.catch_up import CaughtUp, catch_up, take_in_all
 from unrung.opening import open_venue
 from unrung.settings import Settings
-from unrung.store.open import Store
+from unrung.store.open import Store, look_at_store
 
 ZONE = "America/New_York"
 DAY = "2025-06-10"
@@ -174,11 +174,16 @@ class VenueFolder:
             return take_in_all(db, settings, ms(now), self.said.append)
 
     def query(self, sql: str, *values: object) -> list[dict[str, Any]]:
-        with self.open() as (_, db):
+        """What the store answers as it stands, looked up from beside it."""
+        store = self.path / "unrung.sqlite"
+        if not store.exists():  # it lies elsewhere, or is still to be made
+            with self.open() as (_, db):
+                return list(db.query(sql, list(values)))
+        with closing(look_at_store(store)) as db:
             return list(db.query(sql, list(values)))
 
     def query_at(self, now_ms: int, sql: str) -> list[dict[str, Any]]:
-        """The same by another clock, UTC milliseconds."""
+        """What it answers once the venue was opened by another clock, UTC milliseconds."""
         with self.open_at(now_ms) as (_, db):
             return list(db.query(sql))
 
