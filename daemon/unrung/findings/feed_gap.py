@@ -118,6 +118,8 @@ def _of_one_tap(facts: Facts, keys: range, gap: SilenceFact) -> bool:
     usual = Counter({
         tap: len(own) for tap, own in facts.window.by_tap.items() if facts.serves[own[0]].outlet in pools
     })
+    if not usual:  # their taps stood in an outlet of another name until now
+        return False
     tap, count = Counter(facts.serves[key].tap for key in lost).most_common(1)[0]
     if binomial_tail(count, len(lost), usual[tap] / usual.total()) >= OWN_MATTER:
         return False
