@@ -22,7 +22,7 @@ from unrung.intake.trial import first_page
 from unrung.intake.watch import list_folder
 from unrung.mail.secret import password
 from unrung.mail.smtp import greet
-from unrung.menu_check import asked, list_unlisted
+from unrung.menu_check import asked, list_unlisted, outlets_without_taps
 from unrung.menu_rows import Asked
 from unrung.opening import days_of_edits
 from unrung.records import AnyRecord, Export, Ring
@@ -196,6 +196,7 @@ def _show_kept(db: Store | None, feed: Feed, settings: Settings, report: Report)
     bad = f", {len(rejects)} more cannot be read" if rejects else ""
     report.lines.append(f"{feed.name}: taken in last, {export.name} gives {len(records)} rows{bad}")
     report.lines += [f"    {_shown(record, settings)}" for record in records[:SAMPLE_ROWS]]
+    report.lines += outlets_without_taps(records, settings)
     return []
 
 
@@ -208,6 +209,7 @@ def _show(feed: Feed, settings: Settings, report: Report, export: Export) -> lis
         return []
     report.lines.append(f"{feed.name}: {export.name} gives {len(records)} rows")
     report.lines += [f"    {_shown(record, settings)}" for record in records[:SAMPLE_ROWS]]
+    report.lines += outlets_without_taps(records, settings)
     for reject in rejects[:SAMPLE_ROWS]:
         report.problem(f"{export.name}, line {reject.line}, field {reject.field!r}: {sentence(reject)}")
     if len(rejects) > SAMPLE_ROWS:

@@ -5,16 +5,17 @@ from __future__ import annotations
 import csv
 import io
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import timedelta
 from pathlib import Path
 
 from unrung.daybook import day_at
 from unrung.errors import ConfigError
+from unrung.ledger.menu import Menu
 from unrung.menu_evidence import LOOK_BACK_MS, seen_portions
 from unrung.menu_rows import Asked, NewRow, add_command, line_for, lookalikes, proposed
 from unrung.new_beers import NewBeer, since
-from unrung.records import Ring
+from unrung.records import AnyRecord, Ring
 from unrung.settings import Settings
 from unrung.store.open import Store
 from unrung.store.overview import items_since
@@ -67,6 +68,19 @@ def list_unlisted(
         "  Add such a row in a spreadsheet, or by: "
         + (command or f"unrung add-item {config} ITEM --portion N") + "; with --not-draught where it is none."
     )
+
+
+def outlets_without_taps(records: Iterable[AnyRecord], settings: Settings) -> list[str]:
+    """What is said of outlets at which an export rings draught beer and taps.csv has no tap."""
+    known = {row.outlet.casefold() for row in settings.taps} | {""}
+    rings = [one for one in records if isinstance(one, Ring) and one.outlet.casefold() not in known]
+    menu = Menu(settings.menu, day_at(settings, max((one.at_ms for one in rings), default=0)))
+    counts = Counter(one.outlet for one in rings if menu.portions(*asked(one)))
+    return [
+        f"  {count} sale{'s' if count != 1 else ''} of draught beer at {outlet!r}, where no tap stands: they "
+        f"find no pour. taps.csv has {', '.join(sorted({row.outlet for row in settings.taps}))}."
+        for outlet, count in sorted(counts.items())
+    ]
 
 
 def _list_beers(beers: Sequence[NewBeer], settings: Settings, lines: list[str]) -> None:

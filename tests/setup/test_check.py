@@ -181,6 +181,17 @@ def test_older_exports_are_no_matter_once_the_settings_follow_the_source(venue: 
     assert not report.problems, report.lines
 
 
+def test_an_outlet_that_taps_csv_calls_otherwise_is_named(venue: VenueFolder) -> None:
+    venue.edit("venue.toml", 'outlet = {const = "Bar"}', 'outlet = "Check"')
+    venue.rings("a.csv", [ring("20:00:00", check="Snug"), ring("20:01:00", check="Bar"),
+                          ring("20:02:00", "Burger", check="Kitchen")])
+    said = "  1 sale of draught beer at 'Snug', where no tap stands: they find no pour. taps.csv has Bar."
+    assert said in check(venue).lines
+    venue.catch_up()
+    lines = check(venue).lines
+    assert said in lines and not any("Kitchen" in line for line in lines if "where no tap" in line)
+
+
 def test_nobody_to_write_to_is_a_problem(venue: VenueFolder) -> None:
     with serving(Desk()) as port:
         with_mail(venue, port, 'security = "none"')
