@@ -269,7 +269,8 @@ def test_half_is_rounded_to_even(volume_ul: int, places: int, shown: str) -> Non
 
 @pytest.mark.parametrize(
     ("pulses", "per_litre", "volume_ul"),
-    [(1, "5600", 179), (5600, "5600", 1_000_000), (1000, "999.000999", 1_001_000), (0, "450", 0)],
+    [(1, "5600", 179), (5600, "5600", 1_000_000), (1000, "999.000999", 1_001_000), (0, "450", 0),
+     (1, "2000000", 0), (3, "2000000", 2), (-3, "2000000", -2)],
 )
 def test_pulses_are_a_volume_by_division_by_the_factor(
     pulses: int, per_litre: str, volume_ul: int

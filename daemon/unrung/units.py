@@ -119,7 +119,9 @@ def pulses_to_ul(pulses: int, pulses_per_litre: Decimal) -> int:
     >>> pulses_to_ul(5600, Decimal("5600"))
     1000000
     """
-    return round(Fraction(pulses) * 1_000_000 / Fraction(pulses_per_litre))
+    size, parts = pulses_per_litre.as_integer_ratio()
+    whole, rest = divmod(pulses * 1_000_000 * parts, size)
+    return whole + (2 * rest > size or (2 * rest == size and whole % 2 == 1))
 
 
 def keg_size_ul(text: str) -> int:
