@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import signal
 import sqlite3
@@ -234,7 +235,7 @@ def test_few_days_are_not_worth_a_process(monkeypatch: pytest.MonkeyPatch) -> No
         assert [ahead(day) for day in days] == [None] * len(days)
 
 
-@pytest.mark.skipif(not Path("/proc").is_dir(), reason="looks for processes in /proc")
+@pytest.mark.skipif(os.name == "nt" or not Path("/proc").is_dir(), reason="looks for processes in /proc")
 def test_after_kill_9_no_process_is_left_and_the_next_run_goes_on(
     taken: Path, alone: Path, tmp_path: Path
 ) -> None:

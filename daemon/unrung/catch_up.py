@@ -17,6 +17,7 @@ from unrung.daybook import Cache
 from unrung.errors import SourceError
 from unrung.heartbeat import beat, untold
 from unrung.intake.archive import REASONS, sentence
+from unrung.intake.said import rows_came
 from unrung.intake.scan import Scan, read_again, scan
 from unrung.intake.take_in import Taken
 from unrung.issuing import Issued, due_days, issue_if_touched
@@ -191,5 +192,5 @@ def _fate(taken: Taken) -> str:
     source = taken.source
     if source.state == "taken":
         bad = f", {source.rejected} kept aside:" if source.rejected else ""
-        return f"taken in, {source.new_rows} new rows{bad}"
+        return f"taken in, {rows_came(source)}{bad}"
     return f"{source.state.replace('_', ' ')}: {source.reason}"

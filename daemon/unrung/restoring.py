@@ -12,6 +12,7 @@ from unrung.business_day import local_iso
 from unrung.config_folder import load
 from unrung.errors import StoreError, UnrungError
 from unrung.intake.from_archive import take_in_archived
+from unrung.intake.said import rows_came
 from unrung.opening import open_venue
 from unrung.settings import Settings
 from unrung.store.backup import backups_in, digest_of, flush, fold_log, name_of, verify
@@ -132,6 +133,6 @@ def _catch_up_from_archive(config: Path, now_ms: int, say: Say) -> None:
         for taken in take_in_archived(db, settings, now_ms):
             source = taken.source
             say(f"{source.feed}: {source.name} from the archive, {source.state.replace('_', ' ')}, "
-                f"{source.new_rows} new rows")
+                f"{rows_came(source)}")
     finally:
         db.close()

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from unrung.catch_up import take_in_all
 from unrung.intake import take_in
+from unrung.intake.said import rows_came
 from venue_folder import Row, VenueFolder, local, make_venue, ms, pour, ring
 
 AMBER, STOUT = "Pint of Amber", "Pint of Stout"
@@ -98,7 +99,8 @@ def test_a_span_file_replaces_what_it_no_longer_holds_inside_its_period_only(tmp
                 "06-11 20:30:00")
     venue.intake()
     venue.rings("b.csv", [ring("20:15:00"), ring("20:40:00")], "06-11 21:00:00")
-    venue.intake()
+    said = [rows_came(one.source) for one in venue.intake().taken]
+    assert said == ["1 new rows, 1 earlier ones replaced or gone"]
     assert counted(venue) == [("03:30", AMBER), ("20:15", AMBER), ("20:40", AMBER), ("20:00", AMBER)]
     gone = venue.query("SELECT at_text, superseded_by FROM movements WHERE superseded_by IS NOT NULL")
     assert gone == [{"at_text": local("20:16:00"), "superseded_by": 2}]

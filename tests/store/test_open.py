@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import os
 import sqlite3
 import subprocess
@@ -15,11 +14,21 @@ from pathlib import Path
 import pytest
 
 from small_disk import small_disk
+from starter import environment
 from unrung.errors import StoreError
 from unrung.store import open as store_open
 from unrung.store.days import set_fact
 from unrung.store.open import Store, look_at_store, open_store, write_tx
-from unrung.store.schema import APPLICATION_ID, NEWEST, migrations
+from unrung.store.schema import APPLICATION_ID, NEWEST
+
+DIES_HALF_WAY = """
+import os, sys
+from pathlib import Path
+from unrung.store.open import open_store
+from unrung.store.schema import migrations
+migrations.apply = lambda db: os._exit(9)
+open_store(Path(sys.argv[1]))
+"""
 
 
 @pytest.fixture
@@ -113,15 +122,8 @@ def test_a_path_that_cannot_hold_a_file_is_a_sentence(tmp_path: Path) -> None:
 
 def test_a_crash_while_the_store_is_made_leaves_none_rather_than_half_of_one(tmp_path: Path) -> None:
     path = tmp_path / "unrung.sqlite"
-
-    def die_half_way() -> None:
-        setattr(migrations, "apply", lambda db: os._exit(9))  # noqa: B010
-        open_store(path)
-
-    child = multiprocessing.get_context("fork").Process(target=die_half_way)
-    child.start()
-    child.join()
-    assert child.exitcode == 9 and not path.exists()
+    child = subprocess.run([sys.executable, "-c", DIES_HALF_WAY, path], env=environment(), check=False)
+    assert child.returncode == 9 and not path.exists()
     open_store(path).close()
     assert [entry.name for entry in tmp_path.iterdir()] == ["unrung.sqlite"]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -25,6 +26,8 @@ __all__ = ["Scan", "folder_of", "read_again", "scan", "youngest_age_ms"]
 UNFINISHED_MS = 10 * 60_000
 """A file that is empty or cut off (or, where it stays in its place, whose last line is not ended) is
 given this long to be completed."""
+HELD_OPEN = ", or does another program keep it open" if os.name == "nt" else ""
+"""There a program may keep others from reading what it writes."""
 
 
 Reading = Callable[[Feed, Found, str], Read | None]
@@ -164,7 +167,7 @@ def _read(file: Found, result: Scan) -> bytes | None:
         content = read_whole(file)
     except OSError as error:
         result.problems.append(
-            f"{file.path} cannot be read ({error.strerror}); may this account read it?"
+            f"{file.path} cannot be read ({error.strerror}); may this account read it{HELD_OPEN}?"
         )
         return None
     if content is None:

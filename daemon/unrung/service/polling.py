@@ -8,6 +8,7 @@ from collections.abc import Callable
 
 from unrung.clock_doubt import borne_out, in_doubt
 from unrung.intake.poll import Polled, poll_feed
+from unrung.intake.said import rows_came
 from unrung.service.venue import Venue
 
 LONGEST_SECONDS = 300.0
@@ -53,8 +54,8 @@ class Polling:
     def _arrived(self, polled: Polled) -> None:
         news = [one.source for one in polled.taken if one.source.id is not None]
         for source in news:
-            _log.info("%s: %s %s, %s new rows, %s kept aside", self._feed, source.name, source.state,
-                      source.new_rows, source.rejected)
+            _log.info("%s: %s %s, %s, %s kept aside", self._feed, source.name, source.state,
+                      rows_came(source), source.rejected)
         if news:
             self._venue.fresh.set()
         if polled.taken or not polled.told:

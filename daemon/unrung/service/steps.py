@@ -11,6 +11,7 @@ from unrung.clock_doubt import borne_out, in_doubt
 from unrung.config_folder import load
 from unrung.errors import ConfigError, SourceError, StoreError
 from unrung.heartbeat import alarm, beat, untold
+from unrung.intake.said import rows_came
 from unrung.intake.scan import Scan, read_again, scan
 from unrung.intake.take_in import Taken
 from unrung.intake.watch import Tracker
@@ -93,8 +94,8 @@ class Intake:
     def _arrived(self, feed: Feed, taken: list[Taken]) -> None:
         for one in taken:
             source = one.source
-            _log.info("%s: %s %s, %s new rows, %s kept aside", feed.name, source.name, source.state,
-                      source.new_rows, source.rejected)
+            _log.info("%s: %s %s, %s, %s kept aside", feed.name, source.name, source.state, rows_came(source),
+                      source.rejected)
         if taken:
             self._venue.fresh.set()
             self._tell()

@@ -149,6 +149,7 @@ def _need_columns(draft: Draft) -> None:
         raise UnrungError(
             f"{draft.samples[0].name}: no column looks like {' or '.join(_SAID[name] for name in lacking)}. "
             f"Columns that are there, and their first values: {_shown(draft)}. {_one_each(draft, lacking)}"
+            f"{_exchanged(draft)}"
             "Rename one so that its header says it, or copy the example config folder and map it by hand"
         )
 
@@ -160,6 +161,13 @@ def _shown(draft: Draft) -> str:
         f"{one.name!r} {'' if header_fit(one.title, staff) >= 0.3 else next(iter(one.values), '')}".rstrip()
         for one in draft.sheet.columns
     )
+
+
+def _exchanged(draft: Draft) -> str:
+    """Whether a till's export seems to stand for the meters', or the other way round."""
+    other, field = {"rings": ("pours", "tap"), "pours": ("rings", "item")}.get(draft.carries, ("", ""))
+    named = other and any(header_fit(one.title, HEADERS[other][field]) >= 0.5 for one in draft.sheet.columns)
+    return "Were --rings and --pours exchanged? " if named else ""
 
 
 def _one_each(draft: Draft, lacking: Sequence[str]) -> str:
