@@ -107,7 +107,16 @@ def _numbers(row: dict[str, str]) -> Iterator[tuple[str, Decimal]]:
             continue
 
 
-amounts = st.integers(0, 60_000_000) | st.integers(0, 30_000)
+MOST_UL = 60_000_000
+
+
+def _amount(drawn: int) -> int:
+    """Half of what is drawn: any volume; the other half: one of up to 30 mL."""
+    return drawn if drawn <= MOST_UL else (drawn - MOST_UL - 1) // 2000
+
+
+amounts = st.integers(0, 2 * MOST_UL + 1).map(_amount)
+"""One draw: to draw of one range or another takes twice as long, and a day has hundreds."""
 
 
 @st.composite

@@ -58,33 +58,36 @@ def test_the_data_package_is_the_last_of_the_seven_files() -> None:
 
 
 @given(days(), st.sampled_from(UNIT_NAMES))
-def test_the_identity_holds_to_the_last_printed_digit_in_every_row(
+def test_rows_foot_to_the_last_printed_digit_and_windows_sum_to_their_day(
     ledger: DayLedger, unit: VenueUnit
 ) -> None:
-    for row in map(figures, rows_of(ledger, "variance", unit) + rows_of(ledger, "windows", unit)):
-        difference = row["over_portion"] - row["under_portion"] + row["size_difference"]
-        assert row["portion_difference"] == difference
-        assert row["poured"] == (
-            row["matched_portion"] + difference + row["logged"] + row["poured_not_rung"]
-            + row["poured_not_compared"] + row["not_beer"]
-        )
-        matched_or_not = row["rung_not_poured"] + row["rung_not_compared"]
-        assert row["rung"] == row["matched_portion"] + matched_or_not
-        assert row["variance"] == difference + row["poured_not_rung"] - row["rung_not_poured"]
-
-
-@given(days(), st.sampled_from(UNIT_NAMES))
-def test_the_variance_file_is_the_sum_of_the_windows_file(
-    ledger: DayLedger, unit: VenueUnit
-) -> None:
+    files = daily_files(ledger, settings(unit), 1)
+    of_day, of_windows = (read(files[f"{name}-{DAY}.csv"]) for name in ("variance", "windows"))
+    for row in map(figures, of_day + of_windows):
+        the_identity_holds(row)
+    for row in map(figures, of_day):
+        low, high = row["poured_not_rung_low"], row["poured_not_rung_high"]
+        assert 0 <= low <= row["poured_not_rung"] <= high
     sums: dict[tuple[str, str, str], Decimal] = defaultdict(Decimal)
-    for row in rows_of(ledger, "windows", unit):
+    for cells in of_windows:
         for name in ADDED:
-            sums[row["outlet"], row["product"], name] += Decimal(row[name])
-    for row in rows_of(ledger, "variance", unit):
+            sums[cells["outlet"], cells["product"], name] += Decimal(cells[name])
+    for cells in of_day:
         for name in ADDED:
-            assert Decimal(row[name]) == sums.pop((row["outlet"], row["product"], name), 0)
+            assert Decimal(cells[name]) == sums.pop((cells["outlet"], cells["product"], name), 0)
     assert not sums
+
+
+def the_identity_holds(row: dict[str, Decimal]) -> None:
+    difference = row["over_portion"] - row["under_portion"] + row["size_difference"]
+    assert row["portion_difference"] == difference
+    assert row["poured"] == (
+        row["matched_portion"] + difference + row["logged"] + row["poured_not_rung"]
+        + row["poured_not_compared"] + row["not_beer"]
+    )
+    matched_or_not = row["rung_not_poured"] + row["rung_not_compared"]
+    assert row["rung"] == row["matched_portion"] + matched_or_not
+    assert row["variance"] == difference + row["poured_not_rung"] - row["rung_not_poured"]
 
 
 ML = {"us_fl_oz": "29.5735295625", "us_gal": "3785.411784", "imp_fl_oz": "28.4130625", "imp_pt": "568.26125",
@@ -99,13 +102,6 @@ def test_a_leaf_is_rounded_once_at_three_decimals_half_to_even(ul: int, unit: Ve
     exact = Decimal(ul) / 1000 / Decimal(ML[unit])
     expected = exact.quantize(Decimal("0.001"), ROUND_HALF_EVEN)
     assert rows_of(ledger, "windows", unit)[0]["logged"] == str(expected)
-
-
-@given(days())
-def test_the_range_of_poured_not_rung_is_never_inside_out(ledger: DayLedger) -> None:
-    for row in map(figures, rows_of(ledger, "variance")):
-        low, high = row["poured_not_rung_low"], row["poured_not_rung_high"]
-        assert 0 <= low <= row["poured_not_rung"] <= high
 
 
 def test_a_percentage_is_of_the_beer_compared_and_from_exact_figures() -> None:
