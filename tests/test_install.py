@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import configparser
+import os
 import shutil
 import subprocess
 import sys
@@ -17,6 +18,7 @@ from unrung.install.systemd import systemd_unit, unit_name
 from unrung.install.windows_task import windows_steps, windows_task
 from venue_folder import make_venue
 
+on_posix = pytest.mark.skipif(os.name == "nt", reason="paths of systemd's machines")
 NS = "{http://schemas.microsoft.com/windows/2004/02/mit/task}"
 ORDER = (  # of the settings in the task schema, MS-TSCH 2.5 (from memory)
     "MultipleInstancesPolicy", "DisallowStartIfOnBatteries", "StopIfGoingOnBatteries",
@@ -41,6 +43,7 @@ def test_the_unit_does_not_restart_on_settings_that_cannot_be_used() -> None:
     assert "LoadCredential" not in service
 
 
+@on_posix
 def test_paths_with_blanks_and_percent_signs_survive_the_unit() -> None:
     text = systemd_unit(Path("/srv/my 100% bar"), Path("/opt/py"), "x", password_file="secret")
     service = parsed(text)["Service"]
@@ -75,6 +78,7 @@ def test_letters_beyond_ascii_survive_whatever_the_task_is_written_into() -> Non
     assert task.findtext(f".//{NS}WorkingDirectory") == r"C:\Piwnica pod Żółwiem"
 
 
+@on_posix
 def test_every_folder_outside_of_the_config_is_one_the_unit_may_write_to(tmp_path: Path) -> None:
     venue = make_venue(tmp_path / "v", more='[files]\nfolder = "/srv/draught"\narchive = "/srv/archive"')
     done = CliRunner().invoke(commands, ["service", str(venue.path), "--for", "systemd"])

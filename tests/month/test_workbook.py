@@ -13,7 +13,7 @@ import pytest
 
 from issue.ledgers import HOSTILE, leaf, settings, small_day
 from month.venue import month_rows
-from unrung.issue.month_xlsx import FULL, HEAD_ROW
+from unrung.issue.month_xlsx import FULL, HEAD_ROW, as_anywhere
 from unrung.issue.monthly import monthly_files
 from unrung.ledger.books import Books
 from unrung.ledger.month import MonthLedger
@@ -41,6 +41,18 @@ def test_the_sheets_and_their_set_up(book: openpyxl.Workbook) -> None:
         assert sheet.freeze_panes and sheet.page_setup.orientation == "landscape"
         assert sheet.print_title_rows == f"${HEAD_ROW + 1}:${HEAD_ROW + 1}"
     assert len(book["Products"]._charts) == 1
+
+
+def test_a_workbook_made_on_windows_is_the_same_to_the_byte(week: Path) -> None:
+    """There each file of the archive is said to be of system 0 (APPNOTE 4.4.2), six bytes into its entry."""
+    made = (week / "issued/monthly/2026-10" / NAME).read_bytes()
+    entry = b"PK\x01\x02"
+    there = b"".join(
+        part if number == 0 else entry + part[:1] + b"\0" + part[2:]
+        for number, part in enumerate(made.split(entry)))
+    systems = {one.create_system for one in zipfile.ZipFile(io.BytesIO(there)).infolist()}
+    assert there != made and systems == {0}
+    assert as_anywhere(there) == made == as_anywhere(made)
 
 
 def test_every_figure_is_a_real_number_equal_to_the_csv(book: openpyxl.Workbook, week: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import socket
 from collections.abc import Iterator
@@ -16,6 +17,9 @@ from service.real import Service, ended, on_linux, running, until
 from unrung.service.clock import wall_ms
 from unrung.store.open import write_tx
 from venue_folder import make_venue, pour, ring, till_csv
+
+if os.name == "nt":
+    pytest.skip("signals of POSIX", allow_module_level=True)
 
 SECONDS = 5.0
 QUICK = "settle_seconds = 0.2"

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from datetime import datetime, time
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple
+from zipfile import ZipFile
 
 from unrung.issue.month_terms import terms_of
 from unrung.issue.table import Cell, Column, Row, Table
@@ -27,6 +28,8 @@ PLAIN = {
     "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False,
     "in_memory": True,
 }
+POSIX = 3
+"""In a ZIP archive (APPNOTE 4.4.2)."""
 FULL = "All figures"
 """The sheet that has every column of variance-M.csv, by its name there."""
 IN_THE_TITLE = {"period", "unit"}
@@ -84,6 +87,20 @@ def workbook_bytes(
     _chart(book, shown, variance.rows, settings)
     _terms(book, styles, month, [variance, kegs, adjustments], settings, notes)
     book.close()
+    return as_anywhere(out.getvalue())
+
+
+def as_anywhere(content: bytes) -> bytes:
+    """A ZIP archive as it is made on POSIX: one made on Windows says so beside each of its files, and the
+    same month would have other bytes there."""
+    with ZipFile(io.BytesIO(content)) as made:
+        if all(one.create_system == POSIX for one in made.infolist()):
+            return content
+        out = io.BytesIO()
+        with ZipFile(out, "w") as other:
+            for one in made.infolist():
+                one.create_system = POSIX
+                other.writestr(one, made.read(one))
     return out.getvalue()
 
 
