@@ -231,6 +231,18 @@ def test_glasses_that_are_poured_unevenly_are_no_larger_size() -> None:
     assert "wrong_size" not in {one.finding for one in findings_of(days, SETTINGS)[1]}
 
 
+def test_an_item_is_told_with_what_it_is_held_against() -> None:
+    """At one tap the 16 hold 2 % more than their portions and the 10 hold 4 % less: 6 % below the others."""
+    def apart(_: int, serve: ServeFact) -> ServeFact:
+        over = 0.02 if serve.size == "16 oz" else -0.04
+        return fuller(serve, round(over * serve.portion_ul)) if serve.tap == "T1" else serve
+
+    (found,) = findings_of(changed(ordinary(), apart), SETTINGS)[1]
+    assert (found.finding, found.tap) == ("portion_setting", "T1")
+    assert "held 9.6 fl oz on average against 10.0 fl oz set, while the tap's other" in found.evidence
+    assert "items are 2." in found.evidence and "% over theirs, since" in found.evidence
+
+
 def test_topped_up_glasses_cost_what_they_hold_beyond_the_others() -> None:
     days = top_ups()
     portions = sum(s.portion_ul for day in days for s in day.serves if len(s.parts) > 1)

@@ -29,6 +29,8 @@ EASE = 0.6
 """Of WHOLE is clear over very many serves; in between it falls with the root of their number."""
 GROSS = 0.08
 """A tap that other findings say is off by more mixes up its sizes: its items say nothing more."""
+TOLD = 0.01
+"""A tap's items may differ from their portions by less without a word, where one differs from the others."""
 CUSTOMERS = " Guests get less than is set: a customer's matter."
 
 Item = tuple[str, str, str, str, int]
@@ -137,19 +139,26 @@ def _one_item(
         facts.serves[key].left_ul - cell.portion_ul for key in alone)
     claims |= {key: facts.serves[key].left_ul for key in alone}
     serves = [facts.serves[key] for key in sorted(claims.keys() - goes.values())]
-    mean = cell.portion_ul * (1 + sum(fill.mean * fill.count for fill, _ in cells) / count)
+    mean = sum(fill.mean * fill.count for fill, _ in cells) / count
     name = drink(cell.item, cell.size)
     evidence = (
         f"{times(len(serves), 'serve')} of {name} at tap {' and '.join(taps)} held "
-        f"{serve_volume(mean, settings)} on average against {serve_volume(cell.portion_ul, settings)} "
-        f"set, since {moment(serves[0].start_ms, settings)}: "
-        f"{sum_volume(over, settings)}.{CUSTOMERS if off < 0 else ''}"
+        f"{serve_volume(cell.portion_ul * (1 + mean), settings)} on average against "
+        f"{serve_volume(cell.portion_ul, settings)} set{_beside(mean - off, settings)}, since "
+        f"{moment(serves[0].start_ms, settings)}: {sum_volume(over, settings)}.{CUSTOMERS if off < 0 else ''}"
     )
     return Finding(
         "portion_setting", cell.outlet, f"{name} {_side(off)} its portion", evidence,
         confidence(chance, places), serves[0].start_ms, serves[-1].end_ms, cell.product,
         taps[0] if len(taps) == 1 else "", claims, frozenset(alone.values()), total_ul=over,
     )
+
+
+def _beside(usual: float, settings: Settings) -> str:
+    """What an item is held against, where that is not its portion."""
+    if abs(usual) < TOLD:
+        return ""
+    return f", while the tap's other items are {share(abs(usual), settings)} {_side(usual)} theirs"
 
 
 def _side(difference: float) -> str:
