@@ -15,19 +15,13 @@ fractions = st.fractions(-1000, 1000, max_denominator=997)
 
 
 @given(st.lists(fractions), st.integers(0, 4))
-def test_the_list_sums_to_its_exact_sum_rounded_half_to_even(
+def test_each_value_becomes_its_floor_or_ceiling_and_the_list_its_exact_sum_rounded_half_to_even(
     values: list[Fraction], places: int
 ) -> None:
-    exact = round(sum(values, Fraction()), places)
-    assert sum(map(Fraction, foot(values, places)), Fraction()) == exact
-
-
-@given(st.lists(fractions), st.integers(0, 4))
-def test_every_value_becomes_its_own_floor_or_ceiling(
-    values: list[Fraction], places: int
-) -> None:
-    for value, shown in zip(values, foot(values, places), strict=True):
-        assert abs(Fraction(shown) - value) * 10**places < 1
+    shown = [Fraction(one) for one in foot(values, places)]
+    assert sum(shown, Fraction()) == round(sum(values, Fraction()), places)
+    for value, its in zip(values, shown, strict=True):
+        assert abs(its - value) * 10**places < 1
 
 
 @given(st.lists(fractions, min_size=1), st.integers(-5000, 5000))

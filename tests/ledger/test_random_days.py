@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import random
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import asdict, replace
 from datetime import date
 from typing import Any
@@ -64,16 +65,24 @@ def standing(bar: Bar) -> tuple[int, int]:
 
 @few
 @given(stories())
-def test_every_microlitre_of_every_known_tap_lands_in_exactly_one_component(bar: Bar) -> None:
-    for ledger in ledgers(bar, AROUND):
+def test_what_holds_of_every_day_holds_of_the_days_of_any_story(bar: Bar) -> None:
+    """Four properties, of the same days: to make these ledgers takes far longer than to look at them."""
+    days = ledgers(bar, AROUND)
+    every_microlitre_of_every_known_tap_lands_in_exactly_one_component(bar, days)
+    every_unit_rung_counts_once_in_one_of_the_days(bar, days)
+    the_till_s_own_total_is_tied_to_the_ledger_s_units(bar, days)
+    every_component_is_a_volume_and_its_lists_sum_to_it(days)
+
+
+def every_microlitre_of_every_known_tap_lands_in_exactly_one_component(
+    bar: Bar, days: Sequence[DayLedger]
+) -> None:
+    for ledger in days:
         poured = {place: volumes.poured for place, volumes in sums(ledger).items() if volumes.poured}
         assert poured == +metered(bar, ledger.day)
 
 
-@few
-@given(stories())
-def test_every_unit_rung_counts_once_in_one_of_the_days(bar: Bar) -> None:
-    days = ledgers(bar, AROUND)
+def every_unit_rung_counts_once_in_one_of_the_days(bar: Bar, days: Sequence[DayLedger]) -> None:
     counts = [leaf.counts for ledger in days for leaf in ledger.leaves]
     units, money = standing(bar)
     assert sum(count.units_rung_micro for count in counts) == units
@@ -83,11 +92,9 @@ def test_every_unit_rung_counts_once_in_one_of_the_days(bar: Bar) -> None:
     assert moved["carried_in"] == moved["carried_out"]
 
 
-@few
-@given(stories())
-def test_the_till_s_own_total_is_tied_to_the_ledger_s_units(bar: Bar) -> None:
+def the_till_s_own_total_is_tied_to_the_ledger_s_units(bar: Bar, days: Sequence[DayLedger]) -> None:
     """``units_rung`` follows from the till's columns alone; the leaves were counted pair by pair."""
-    for ledger in ledgers(bar, AROUND):
+    for ledger in days:
         counted = Counter[str]()
         for leaf in ledger.leaves:
             counted[leaf.outlet] += leaf.counts.units_rung_micro
@@ -97,10 +104,8 @@ def test_the_till_s_own_total_is_tied_to_the_ledger_s_units(bar: Bar) -> None:
         assert sum(row.till_units for row in ledger.till) == sum(lines)
 
 
-@few
-@given(stories())
-def test_every_component_is_a_volume_and_its_lists_sum_to_it(bar: Bar) -> None:
-    for ledger in ledgers(bar, AROUND):
+def every_component_is_a_volume_and_its_lists_sum_to_it(days: Sequence[DayLedger]) -> None:
+    for ledger in days:
         explained, lone = Counter[Any](), Counter[Any]()
         for row in ledger.logged:
             explained[row.outlet, row.product] += row.explained_ul
