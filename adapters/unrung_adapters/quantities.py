@@ -19,6 +19,8 @@ ReadInt = Callable[[str], int]
 _CACHED = 8192
 _BOUND = 10**15
 """No total in a bar comes near it (a thousand million litres), and it fits any 64-bit column."""
+_MOST_UNITS = 10_000
+"""Of one line; each unit is looked for among the pours."""
 _TENS: list[int] = [10**power for power in range(2 * MAX_LENGTH)]
 _DURATION_MS = {"ms": 1, "s": 1000, "min": 60_000}
 _UNIT_FIX = "Check the number at the source, and formats.volume_unit."
@@ -47,6 +49,11 @@ def units_micro(field: str, formats: Formats, *, negative: bool) -> ReadInt:
 
     def convert(scaled: Scaled) -> int:
         micro = _ratio(scaled, 1_000_000, 1)
+        if abs(micro) > _MOST_UNITS * 1_000_000:
+            raise Unreadable(
+                f"is more than the {_MOST_UNITS:,} that a line may be of",
+                "See whether a number or a bar code was entered as the quantity, and correct it there.",
+            )
         return micro if negative else _not_negative(scaled, micro)
 
     return _reader(field, number_reader(formats), convert)
