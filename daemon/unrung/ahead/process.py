@@ -16,6 +16,8 @@ from contextlib import contextmanager, suppress
 from queue import Queue
 from typing import IO
 
+from unrung.own_pipes import own_pipe
+
 KEPT = {"MALLOC_MMAP_THRESHOLD_": "33554432", "MALLOC_TRIM_THRESHOLD_": "33554432"}
 """Bytes that the C library (glibc) keeps for the next array, instead of asking the system for them anew a
 hundred times a day: a tenth of the processor's time."""
@@ -49,17 +51,8 @@ def started(module: str, message: object) -> subprocess.Popen[bytes]:
 
 
 def own_pipes() -> tuple[IO[bytes], IO[bytes]]:
-    """In such a process: what it is told, and where it writes to, in place of standard input and output that
-    lead nowhere from then on. On Windows a library that is loaded looks at these (numpy's does; its issue
-    24290), and would wait until a thread has read what it waits for."""
-    pipes = []
-    for number, mode, access in ((0, "rb", os.O_RDONLY), (1, "wb", os.O_WRONLY)):
-        pipes.append(open(os.dup(number), mode))
-        nowhere = os.open(os.devnull, access)
-        os.dup2(nowhere, number)
-        os.close(nowhere)
-    given, to = pipes
-    return given, to
+    """In such a process: what it is told, and where it writes to."""
+    return open(own_pipe(0), "rb"), open(own_pipe(1), "wb")
 
 
 def ended(process: subprocess.Popen[bytes]) -> None:

@@ -14,6 +14,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from unrung.errors import UnrungError
+from unrung.own_pipes import own_pipe
 from unrung.service.issuer import issue_and_judge
 from unrung.settings import Settings
 from unrung.store.open import open_store
@@ -87,8 +88,9 @@ def main() -> int:
     for name in ("SIGINT", "SIGBREAK", "SIGTERM"):  # for the service, which then ends this process
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), signal.SIG_IGN)
-    settings, now_ms = pickle.load(sys.stdin.buffer)
-    threading.Thread(target=_end_with_the_service, daemon=True).start()
+    told = own_pipe(0)
+    settings, now_ms = pickle.load(open(told, "rb", closefd=False))
+    threading.Thread(target=_end_with_the_service, args=(told,), daemon=True).start()
     logging.basicConfig(format="%(message)s", level=logging.INFO, stream=sys.stderr)
     db = open_store(Path(settings.folder) / settings.files.store)
     try:
@@ -101,8 +103,8 @@ def main() -> int:
     return 0
 
 
-def _end_with_the_service() -> None:
-    while os.read(0, 4096):
+def _end_with_the_service(told: int) -> None:
+    while os.read(told, 4096):
         pass
     os._exit(1)
 
