@@ -6,6 +6,7 @@ from bisect import bisect_left
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
+from typing import get_args
 
 from unrung import __version__
 from unrung.business_day import business_day, day_bounds
@@ -28,7 +29,7 @@ from unrung.ledger.outline import (
 from unrung.ledger.results import DayLedger
 from unrung.ledger.sealed import NOTHING, Handed, handed
 from unrung.metering import add_metered
-from unrung.settings import Settings
+from unrung.settings import Settings, Weekday
 from unrung.store.lines import kinds_between, lines_between, lines_of_day
 from unrung.store.months import sealed_units
 from unrung.store.open import Store
@@ -225,6 +226,8 @@ def cleaning_over_the_edge(
 
 def missing(settings: Settings, inputs: DayInputs, covers: dict[str, list[Span]]) -> list[str]:
     """Feeds that do not cover the day up to its last activity, as sentences."""
+    if _is_closed(settings, inputs):
+        return []
     times = sorted([line.at_ms for line in inputs.rings] + [line.end_ms for line in inputs.pours])
     found = []
     for feed in settings.feed:
@@ -240,6 +243,18 @@ def missing(settings: Settings, inputs: DayInputs, covers: dict[str, list[Span]]
         found += [f"{name} missing from {clock(lo, settings)} to {clock(hi, settings)}"
                   for lo, hi in _holes(inputs.bounds[0], spans, times)]
     return found
+
+
+def _is_closed(settings: Settings, inputs: DayInputs) -> bool:
+    """Whether nothing is to be missed of a weekday on which the venue is closed: nothing was rung, and
+    nothing flowed but where lines were being cleaned."""
+    if get_args(Weekday)[inputs.day.weekday()] not in settings.venue.closed or inputs.rings:
+        return False
+    cleaned = [
+        (log.at_ms, log.end_ms or log.at_ms) for log in (*inputs.logs, *inputs.cleaning)
+        if log.reason == "cleaning" and log.at_ms is not None
+    ]
+    return all(any(low <= pour.end_ms <= high for low, high in cleaned) for pour in inputs.pours)
 
 
 def _holes(start_ms: int, spans: Sequence[Span], times: Sequence[int]) -> list[Span]:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
-from unrung.daybook import covered_until, day_inputs, ledger_of, ledger_so_far
+from unrung.daybook import covered_until, day_inputs, ledger_of, ledger_so_far, missing
+from unrung.ledger.inputs import LogLine, Origin
 from unrung.ledger.results import DayLedger
 from venue_folder import VenueFolder, make_venue, ms, pour, ring
 
@@ -34,6 +35,31 @@ def test_a_feed_that_sent_nothing_is_missing(tmp_path: Path) -> None:
     ledger = taken(venue)
     assert (ledger.status, ledger.missing) == ("incomplete", ("no sales from 'till' for Tue, Jun 10",))
     assert [leaf.volumes.poured_not_compared for leaf in ledger.leaves] == [473_176]
+
+
+CLOSED = 'name = "The Test Jug"', 'name = "The Test Jug"\nclosed = ["sun", "tue"]'
+CLEANED = LogLine(1, Origin("log", 1, 1, ""), ms("06-10 12:00:00"), ms("06-10 12:30:00"), "", "cleaning", "",
+                  "1", "", "", 1_000_000, None)
+
+
+def test_of_a_weekday_without_trade_no_export_is_missed(tmp_path: Path) -> None:
+    """DAY is a Tuesday."""
+    venue = make_venue(tmp_path)
+    with venue.open() as (settings, db):
+        assert len(day_inputs(db, settings, DAY).missing) == 2
+    venue.edit("venue.toml", *CLOSED)
+    with venue.open() as (settings, db):
+        assert day_inputs(db, settings, DAY).missing == []
+        assert len(day_inputs(db, settings, DAY + timedelta(days=1)).missing) == 2
+    venue.pours("a.json", [pour("p", "12:20:00")])
+    assert taken(venue).missing == ("no sales from 'till' for Tue, Jun 10",)
+    with venue.open() as (settings, db):
+        inputs = day_inputs(db, settings, DAY)
+        inputs.logs.append(CLEANED)
+        none: dict[str, list[tuple[int, int]]] = {feed.name: [] for feed in settings.feed}
+        assert missing(settings, inputs, none) == []
+        inputs.logs[0] = CLEANED._replace(end_ms=ms("06-10 12:10:00"))
+        assert len(missing(settings, inputs, none)) == 2
 
 
 def test_a_feed_that_stops_before_the_other_s_last_row_is_missing_from_then_on(tmp_path: Path) -> None:

@@ -22,6 +22,7 @@ from unrung.setup.answers import fault
 from unrung.setup.command import setup_command
 from unrung.setup.doubt import Doubt, takes_proposals
 from unrung.setup.run import Wishes, run_setup
+from unrung.setup.venue import Hours, hours_of
 
 from .dialects import write_british
 from .helping import NOW_MS, Asked, Rows, computed, ledger_of, set_up
@@ -393,6 +394,24 @@ def test_a_till_that_tells_when_a_check_was_closed_is_waited_for(
     late = (title, longest) == ("Closed At", 90)
     assert load(tmp_path / "bar").matching.window_after_minutes == (240 if late else 90)
     assert any("when a check was closed" in " ".join(line.split()) for line in said) == late
+
+
+@pytest.mark.parametrize(("days", "closed"), [
+    ([0, 1, 2, 3, 4, 5, 7, 8, 9, 10, 11, 12, 14], ("fri",)),  # from a Saturday on
+    ([0, 1, 2, 3, 4, 5, 7, 8], ()),  # one Friday only
+    ([0, 1, 2, 3, 4, 5, 7, 9, 10, 11, 12, 14], ()),  # a Sunday as well, once
+    ([0, 7, 14], ()),  # Saturdays alone
+    ([0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13], ()),
+])
+def test_weekdays_without_trade_are_seen_where_the_samples_are_long_enough(
+    days: list[int], closed: tuple[str, ...]
+) -> None:
+    zone = ZoneInfo("Europe/Madrid")
+    times = [
+        round(datetime(2026, 10, 17 + day, hour, 10 * minute, tzinfo=zone).timestamp() * 1000)
+        for day in days for hour in range(12, 24) for minute in range(6)
+    ]
+    assert hours_of(times, "Europe/Madrid") == Hours("04:00", "12:00", "00:00", closed)
 
 
 @pytest.mark.parametrize(("flow", "taken"), [(2.0, 4), (2.9, 4), (3.4, 5), (3.9, "5.5"), (40, 4)])

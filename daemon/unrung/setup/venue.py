@@ -6,11 +6,14 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from typing import get_args
 from zoneinfo import ZoneInfo
 
 from babel import Locale
 from babel.core import UnknownLocaleError, get_global
 from babel.numbers import get_territory_currencies
+
+from unrung.settings import Weekday
 
 _US_MEASURES = {"US", "PR", "GU", "VI"}
 _PINTS = {"GB", "IE", "IM", "JE", "GG"}
@@ -25,6 +28,8 @@ class Hours:
     day_starts: str
     opens: str
     closes: str
+    closed: tuple[str, ...] = ()
+    """Weekdays without trade."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +69,10 @@ def country_of(zone: str) -> Country:
     return Country(territory, str(currencies[0]) if currencies else "", locale)
 
 
+_MOST_CLOSED = 3
+"""Days a week without trade, beyond which the samples are few (common practice, no source)."""
+
+
 def hours_of(times_ms: Sequence[int], zone: str) -> Hours:
     """The day starts in the middle of the longest quiet stretch of the clock, opening and closing
     stand at its edges, to the half hour."""
@@ -76,7 +85,23 @@ def hours_of(times_ms: Sequence[int], zone: str) -> Hours:
     middle = _clock((start + length // 2) % 48)
     opens, closes = (start + length) % 48, start % 48
     usual = any((start + n) % 48 == 8 for n in range(1, length))
-    return Hours("04:00" if usual else middle, _clock(opens), _clock(closes))
+    starts = "04:00" if usual else middle
+    return Hours(starts, _clock(opens), _clock(closes), closed_weekdays(times_ms, info, starts))
+
+
+def closed_weekdays(times_ms: Sequence[int], zone: ZoneInfo, starts: str) -> tuple[str, ...]:
+    """Weekdays without a row at all, where the samples hold two of each at the least and every other day has
+    rows: a sample of single evenings shows no such habit."""
+    early = timedelta(hours=int(starts[:2]), minutes=int(starts[3:]))
+    days = {(datetime.fromtimestamp(at / 1000, zone).replace(tzinfo=None) - early).date() for at in times_ms}
+    first = min(days)
+    lacking = [day for n in range((max(days) - first).days + 1) if (day := first + timedelta(n)) not in days]
+    seldom = Counter(day.weekday() for day in lacking)
+    never = {weekday for weekday, count in seldom.items() if count > 1 and weekday not in {
+        day.weekday() for day in days}}
+    if len(never) > _MOST_CLOSED or never != set(seldom):
+        return ()
+    return tuple(get_args(Weekday)[weekday] for weekday in sorted(never))
 
 
 def _slot(at_ms: int, info: ZoneInfo) -> int:

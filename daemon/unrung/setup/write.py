@@ -94,6 +94,8 @@ def _venue(venue: VenueFacts, notes: Notes) -> str:
         about = "as the samples show; beer outside is looked at twice"
         lines.append(_line("opens", venue.hours.opens, about))
         lines.append(_line("closes", venue.hours.closes))
+    if venue.hours.closed:
+        lines.append(_line("closed", list(venue.hours.closed), "weekdays without trade, as the samples show"))
     about = f"of every volume shown: {', '.join(get_args(VenueUnit))}"
     lines.append(_line("volume_unit", venue.volume_unit, about))
     lines.append(_line("currency", venue.currency))
