@@ -28,6 +28,10 @@ RUN = (
 on_linux = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="looks into /proc")
 
 
+KILL = getattr(signal, "SIGKILL", signal.SIGTERM)
+"""Ends a process at once; on Windows the other does."""
+
+
 def until(so: Callable[[], Any], what: str, patience: float = PATIENCE) -> Any:
     """Wait until ``so`` says something true, and return that."""
     end = time.monotonic() + patience

@@ -1,11 +1,10 @@
 from __future__ import annotations
 
-import signal
 from pathlib import Path
 
 import pytest
 
-from service.real import running, unrung, words
+from service.real import KILL, running, unrung, words
 from unrung.errors import AlreadyRunning, ConfigError
 from unrung.service.lock import is_held, one_instance
 from venue_folder import make_venue
@@ -19,7 +18,7 @@ def test_a_second_copy_ends_with_3_and_names_the_first_and_a_kill_frees_the_fold
             assert second.returncode == 3
             assert f"process {service.process.pid}" in words(second.stderr)
         assert is_held(venue.path) == (True, service.process.pid)
-        service.stop(signal.SIGKILL)
+        service.stop(KILL)
         assert is_held(venue.path)[0] is False
         assert unrung("catch-up", venue.path).returncode == 0
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import signal
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +11,7 @@ import pytest
 from mail.servers import Desk, free_port, serving
 from service.evenings import evening, mailing_bar
 from service.mails import put_mail
-from service.real import running, unrung, until, words
+from service.real import KILL, running, unrung, until, words
 from unrung.opening import look_at_venue
 from unrung.status import Holder, collect
 from unrung.status_text import WIDTH, lines
@@ -205,7 +204,7 @@ def test_the_command_tells_a_running_service_from_one_that_was_killed(tmp_path: 
         until(lambda: service.rows("SELECT 1 FROM facts WHERE name = 'service'"), "a sign of life")
         state = json.loads(unrung("status", bar.path, "--json").stdout)
         assert state["service"]["state"] == "running" and state["service"]["pid"] == service.process.pid
-        service.stop(signal.SIGKILL)
+        service.stop(KILL)
     ended = unrung("status", bar.path)
     assert ended.returncode == 1 and "ended without a word" in words(ended.stdout)
 
