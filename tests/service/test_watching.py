@@ -9,6 +9,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
@@ -58,6 +59,20 @@ def hints_at_a_file(venue: VenueFolder, hints: list[str]) -> None:
     hints.clear()
     (venue.till / f"{len(list(venue.till.iterdir()))}.csv").write_bytes(b"x")
     until(lambda: "till" in hints, "a hint at the file")
+
+
+def test_a_watch_that_cannot_be_stopped_is_left_behind(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Such as one of a share that is gone, whose last look never ends."""
+    forever = threading.Event()
+    with watched(make_venue(tmp_path / "bar")) as (watching, _):
+        for watch in watching._watches:
+            stop = watch._observer.stop  # type: ignore[union-attr]
+            monkeypatch.setattr(watch._observer, "stop", lambda stop=stop: (forever.wait(), stop()))
+        watching.close(0.1)
+        assert all(watch._observer.is_alive() for watch in watching._watches)  # type: ignore[union-attr]
+        forever.set()
 
 
 def recreate(folder: Path) -> Iterator[None]:

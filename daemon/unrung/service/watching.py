@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import logging
 import os
+import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -80,6 +81,7 @@ class Watch:
         self.folder, self.polling = folder, polling
         self._wake = wake
         self._observer: BaseObserver | None = None
+        self._stopping: threading.Thread | None = None
         self._identity: tuple[int, ...] | None = None
 
     def supervise(self) -> None:
@@ -97,12 +99,16 @@ class Watch:
         self._wake()  # the listing says what is there, or that the folder is missing
 
     def stop(self) -> None:
+        """Begin to stop. The library's own call waits on Windows until the folder's last look has ended."""
         if self._observer is not None:
-            self._observer.stop()
+            self._stopping = threading.Thread(target=self._observer.stop, daemon=True)
+            self._stopping.start()
 
     def join(self, seconds: float) -> None:
-        if self._observer is not None and self._observer.is_alive():
-            self._observer.join(max(0.0, seconds))
+        until = time.monotonic() + seconds
+        for thread in (self._stopping, self._observer):
+            if thread is not None and thread.is_alive():
+                thread.join(max(0.0, until - time.monotonic()))
 
     def _start(self) -> None:
         for kind in (PollingObserver,) if self.polling else (Observer, PollingObserver):
