@@ -102,6 +102,8 @@ Change = Callable[[Path], Iterator[None]]
 def test_a_folder_that_came_back_is_watched_again(
     change: Change, seen_while_away: bool, polling: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    if os.name == "nt" and change is recreate and not polling:
+        pytest.skip("Windows keeps a folder that is looked into")
     monkeypatch.setattr("unrung.service.watching.POLL_SECONDS", 0.1)
     venue = make_venue(tmp_path / "bar", till=polling)
     with watched(venue) as (watching, hints):
