@@ -13,22 +13,22 @@ to the next; ratios of the clock, of processor and of memory, with the other's i
 megabytes:
 
                                              clock    processor   memory    against
-    84 days, files to variance files        4.2-4.4   7.5-7.7    1.3 (247)   pandas script (4.1-4.6 s)
-    364 days, the same                      5.0-5.8   8.9-10.3   0.58 (643)  pandas script (14-17 s)
-    one more day after 28, start-up and all 0.8-1.0   0.8-1.0    0.83 (182)  pandas script on all days (2.0 s)
-    intake of 84 days                          2.8       4.6     3.1 (40)    csv.reader + executemany (2.0 s)
+    84 days, files to variance files        4.2-5.6   7.5-9.8    1.3 (247)   pandas script (3.6-4.6 s)
+    364 days, the same                      3.7-5.8   6.8-10.3   0.59 (642)  pandas script (14-20 s)
+    one more day after 28, start-up and all 0.7-1.0   0.7-1.0    0.82 (183)  pandas script on all days (2.5 s)
+    intake of 84 days                       1.7-2.8   3.2-4.6    3.1 (40)    csv.reader + executemany (2.3 s)
     intake of 84 days                          0.21      0.39    1.0 (118)   sqlite-utils insert --csv (27 s)
     a stadium's day                            7.3       7.3     2.2 (269)   pandas script (4.3 s)
     2, 4, 8 times the rows of 7 days     1.7, 4.1, 9.9           1.2, 1.8, 3.6  1 times the rows (2.9 s)
 
-364 days take 84 to 86 s by the clock and 148 to 151 s of processor: exports are read by a second process
+364 days take 74 to 86 s by the clock and 133 to 151 s of processor: exports are read by a second process
 while their rows are added; ledgers are computed by another and, from the end of a stretch of days
 backwards, by the one that finds what they show and writes, so that both are busy nearly to the end. Of the
 processor's time intake is a quarter, ledgers are more than half, and of those six tenths matching. Memory
 does not grow with the days: about 230 MB where days are issued, 150 MB beside it. Time grows evenly with
 the days; with more rows in the same hours every ring has more pours that it may be of.
 
-One more day takes 0.46 to 0.61 s after start-up, as the machine's moment is. It computes that day alone,
+One more day takes 0.46 to 0.77 s after start-up, as the machine's moment is. It computes that day alone,
 where nothing reaches across the edge between it and the one before; findings over 28 days that are read
 back are two fifths of it, its ledger as much.
 """
