@@ -59,8 +59,7 @@ def read_table(path: Path, digest: Any, problems: list[str]) -> list[Row]:
     """The rows of a table as (line, cells); a spreadsheet's BOM, semicolons and blank lines are no
     matter."""
     text = _text(path, digest, problems)
-    first = text.split("\n", 1)[0]
-    delimiter = ";" if first.count(";") > first.count(",") else ","
+    delimiter = delimiter_of(text.split("\n", 1)[0])
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     found: list[Row] = []
     try:
@@ -77,6 +76,11 @@ def read_table(path: Path, digest: Any, problems: list[str]) -> list[Row]:
     except csv.Error as error:
         problems.append(f"{path.name}, line {reader.line_num}: {error}; is a quote left open?")
     return found
+
+
+def delimiter_of(first: str) -> str:
+    """What stands between the cells of a table, by its first line."""
+    return ";" if first.count(";") > first.count(",") else ","
 
 
 def make_rows(rows: dict[str, list[Row]], ground: Ground, problems: list[str]) -> dict[str, list[Made]]:

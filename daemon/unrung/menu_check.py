@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import timedelta
@@ -13,7 +11,16 @@ from unrung.daybook import day_at
 from unrung.errors import ConfigError
 from unrung.ledger.menu import Menu
 from unrung.menu_evidence import LOOK_BACK_MS, seen_portions
-from unrung.menu_rows import Asked, NewRow, add_command, line_for, lookalikes, proposed
+from unrung.menu_rows import (
+    Asked,
+    NewRow,
+    add_command,
+    columns_of,
+    line_for,
+    lookalikes,
+    proposed,
+    written,
+)
 from unrung.new_beers import NewBeer, since
 from unrung.records import AnyRecord, Ring
 from unrung.settings import Settings
@@ -113,10 +120,7 @@ def new_beer_lines(beer: NewBeer, settings: Settings) -> list[tuple[str, str]]:
 
 def _line_of(folder: Path, name: str, cells: Mapping[str, str]) -> str:
     """A row of a table in that file's columns; those that it lacks are named behind it."""
-    first = (folder / name).read_text("utf-8-sig").splitlines()[0]
-    delimiter = ";" if first.count(";") > first.count(",") else ","
-    header = [cell.strip().lower() for cell in next(csv.reader([first], delimiter=delimiter))]
-    out = io.StringIO(newline="")
-    csv.writer(out, delimiter=delimiter, lineterminator="").writerow([cells.get(cell, "") for cell in header])
+    header, delimiter = columns_of((folder / name).read_text("utf-8-sig").splitlines()[0])
+    line = written(cells, header, delimiter)
     lacking = [f"{cell} = {text}" for cell, text in cells.items() if cell not in header]
-    return out.getvalue() + (f"   (and in a column of its own: {', '.join(lacking)})" if lacking else "")
+    return line + (f"   (and in a column of its own: {', '.join(lacking)})" if lacking else "")

@@ -13,7 +13,7 @@ from datetime import date
 from decimal import Decimal
 from pathlib import Path
 
-from unrung.config_tables import COLUMNS
+from unrung.config_tables import COLUMNS, delimiter_of
 from unrung.errors import ConfigError
 from unrung.ledger.menu import Menu, resembles
 from unrung.settings import MenuRow, Settings
@@ -124,9 +124,7 @@ def add_row(config: Path, row: NewRow, venue_unit: str) -> str:
 def line_for(text: str, row: NewRow, venue_unit: str) -> str:
     """The row as a line of a menu whose text is ``text``: its columns, its delimiter. Where that has
     no column for it, the unit is the venue's. Raises ConfigError where another column is lacking."""
-    first = text.splitlines()[0] if text else ",".join(COLUMNS["menu.csv"])
-    delimiter = ";" if first.count(";") > first.count(",") else ","
-    header = [cell.strip().lower() for cell in next(csv.reader([first], delimiter=delimiter))]
+    header, delimiter = columns_of(text.splitlines()[0] if text else ",".join(COLUMNS["menu.csv"]))
     cells = {
         "item": row.item, "size": row.size, "product": row.product, "portion": row.portion,
         "unit": row.unit, "price": row.price, "from": row.since,
@@ -143,6 +141,17 @@ def line_for(text: str, row: NewRow, venue_unit: str) -> str:
     numbers = ("portion", "price")
     if delimiter == ";":
         cells.update({name: cells[name].replace(".", ",") for name in numbers})
+    return written(cells, header, delimiter)
+
+
+def columns_of(first: str) -> tuple[list[str], str]:
+    """The columns that a table's first line names, and what stands between its cells."""
+    delimiter = delimiter_of(first)
+    return [cell.strip().lower() for cell in next(csv.reader([first], delimiter=delimiter))], delimiter
+
+
+def written(cells: Mapping[str, str], header: Sequence[str], delimiter: str) -> str:
+    """A line of a table with such columns; cells that ``cells`` lacks are empty."""
     out = io.StringIO(newline="")
     csv.writer(out, delimiter=delimiter, lineterminator="").writerow([cells.get(name, "") for name in header])
     return out.getvalue()

@@ -26,6 +26,8 @@ from unrung.store.open import Store
 
 ENOUGH = 8
 """Sales from which going together is no chance."""
+BESIDE_MS = 2 * 3_600_000
+"""A pour's ring is looked for this long before and after it."""
 _SURE = 0.5
 """Least share of an item's sales, beyond chance, that lie beside a pour of the tap."""
 _MOST = 0.4
@@ -88,7 +90,7 @@ def of_day(db: Store, settings: Settings, ledger: DayLedger) -> list[NewBeer]:
     if len(pours) < ENOUGH:
         return []
     times = [pour.end_ms for pour in pours]
-    rings = [ring for ring in _unlisted(db, settings, min(times) - 7_200_000, max(times) + 7_200_000)
+    rings = [ring for ring in _unlisted(db, settings, min(times) - BESIDE_MS, max(times) + BESIDE_MS)
              if day_at(settings, ring.at_ms) == ledger.day]
     return new_beers(settings, rings, pours, TapList(settings.taps, settings.venue))
 
@@ -112,7 +114,7 @@ def since(db: Store, settings: Settings, from_ms: int, to_ms: int) -> list[NewBe
         after = [pour for pour in mine if pour.end_ms > last]
         quiet += after if len(after) >= ENOUGH else []
     first = min((pour.end_ms for pour in quiet), default=to_ms)
-    return new_beers(settings, [ring for ring in rings if ring.at_ms >= first - 7_200_000], quiet, taps)
+    return new_beers(settings, [ring for ring in rings if ring.at_ms >= first - BESIDE_MS], quiet, taps)
 
 
 def _together(rings: Sequence[RingFact], pours: Sequence[PourFact]) -> float:

@@ -16,7 +16,7 @@ from unrung.findings.certainty import confidence, level
 from unrung.findings.facts import Facts
 from unrung.findings.fills import FEW, remaining
 from unrung.findings.finding import Finding
-from unrung.findings.glasses import Cell, cell_of, in_one_go, in_several_goes, of_other_size
+from unrung.findings.glasses import Cell, Glasses, cell_of, in_one_go, in_several_goes, of_other_size
 from unrung.findings.plain import SHIFTED
 from unrung.findings.statistics import binomial_tail
 from unrung.findings.wording import drink, sum_volume, times
@@ -63,10 +63,7 @@ def _as_short(facts: Facts, cells: Iterable[Cell]) -> int:
     of no smaller size themselves: so many of the larger ones are of hands that pour unevenly."""
     count = 0
     for cell in cells:
-        on_days = [
-            glasses[cell] for day in facts.window.days for glasses in (in_one_go(day), in_several_goes(day))
-            if cell in glasses
-        ]
+        on_days = _glasses_of(facts.window.days, cell)
         middle = median([ratio for glasses in on_days for ratio in glasses.ratios])
         reaches = [
             (max(NEAR, (1 - NEAR) * size / cell.portion_ul - 1), (1 + NEAR) * size / cell.portion_ul - 1)
@@ -98,12 +95,16 @@ def _all_are_off(facts: Facts, key: int, serve: ServeFact) -> bool:
     return bool(off)
 
 
+def _glasses_of(days: Iterable[DayFacts], cell: Cell) -> list[Glasses]:
+    """A cell's glasses on every day, topped up or not."""
+    return [
+        glasses[cell] for day in days for glasses in (in_one_go(day), in_several_goes(day)) if cell in glasses
+    ]
+
+
 def _is_off(days: Iterable[DayFacts], cell: Cell) -> bool | None:
     """Whether a cell's paired glasses are far from their portion on the whole; None where few tell."""
-    ratios = [
-        ratio for day in days for glasses in (in_one_go(day), in_several_goes(day)) if cell in glasses
-        for ratio in glasses[cell].ratios
-    ]
+    ratios = [ratio for glasses in _glasses_of(days, cell) for ratio in glasses.ratios]
     return abs(median(ratios)) > SHIFTED if len(ratios) >= FEW else None
 
 
