@@ -28,6 +28,16 @@ DAY = "2025-06-10"
 NEXT = "2025-06-11"
 PINT_ML = 473.176
 
+SHEET_FEED = """
+[[feed]]
+name = "sheet"
+carries = "log"
+adapter = "csv"
+folder = "exports/sheet"
+pattern = "*.csv"
+"""
+"""How the feed of a waste sheet begins; its fields and formats come behind it."""
+
 HEADER = ("Id", "Time", "Item", "Qty", "Total", "Check")
 
 VENUE = """\

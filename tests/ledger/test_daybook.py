@@ -9,7 +9,7 @@ from pathlib import Path
 from unrung.daybook import covered_until, day_inputs, ledger_of, ledger_so_far, missing
 from unrung.ledger.inputs import LogLine, Origin
 from unrung.ledger.results import DayLedger
-from venue_folder import VenueFolder, make_venue, ms, pour, ring
+from venue_folder import SHEET_FEED, VenueFolder, make_venue, ms, pour, ring
 
 DAY = date(2025, 6, 10)
 
@@ -103,13 +103,7 @@ def test_a_day_that_is_not_over_is_compared_only_up_to_a_moment(tmp_path: Path) 
     assert sum(leaf.volumes.poured_not_compared for leaf in ledger.leaves) == 473_176
 
 
-SHEET = """
-[[feed]]
-name = "sheet"
-carries = "log"
-adapter = "csv"
-folder = "exports/sheet"
-pattern = "*.csv"
+SHEET = SHEET_FEED + """\
 export = "overlap"
 [feed.fields]
 id = "No"

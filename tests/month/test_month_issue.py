@@ -16,7 +16,7 @@ from unrung.closing import close
 from unrung.issue import monthly
 from unrung.month_issuing import due_months
 from unrung.reissuing import reissue_month
-from venue_folder import VenueFolder, make_venue, ms, pour, ring
+from venue_folder import SHEET_FEED, VenueFolder, make_venue, ms, pour, ring
 
 ACCOUNTS = '[accounts]\nvariance = "5190"\nstock = "0310"\nusage = "5110"\n'
 CELLAR = """
@@ -274,13 +274,7 @@ def test_periods_of_another_kind_do_not_open_closed_days_again(own_week: Path) -
         "2026-P01 begins before 2026-10-31, up to which the books are closed."]
 
 
-LOG = """
-[[feed]]
-name = "sheet"
-carries = "log"
-adapter = "csv"
-folder = "exports/sheet"
-pattern = "*.csv"
+LOG = SHEET_FEED + """\
 [feed.fields]
 at = "Time"
 reason = "Why"

@@ -12,15 +12,9 @@ from service.evenings import ALERT, MAIL, rung_pints
 from service.mails import sent, text
 from unrung.sending import send_due
 from unrung.service.child import Child
-from venue_folder import VenueFolder, make_venue, ms, pour, ring
+from venue_folder import SHEET_FEED, VenueFolder, make_venue, ms, pour, ring
 
-SHEET = """
-[[feed]]
-name = "sheet"
-carries = "log"
-adapter = "csv"
-folder = "exports/sheet"
-pattern = "*.csv"
+SHEET = SHEET_FEED + """\
 [feed.fields]
 at = "From"
 end = "Until"
