@@ -182,6 +182,19 @@ def test_a_missing_feed_leads_the_mail_and_raises_no_loss(tmp_path: Path) -> Non
     assert venue.query("SELECT * FROM alerts") == []
 
 
+def test_a_till_that_stops_in_the_evening_is_told_with_the_hour(tmp_path: Path) -> None:
+    """Not as "sales from 'till'", which reads as though they were there."""
+    with sink() as server:
+        venue = mailing(tmp_path, server.port)
+        evening(venue)
+        venue.rings("till 06-10.csv", [ring("14:00:30")], "15:04:00")
+        venue.catch_up("06-11 11:30:00")
+        (mail,) = server.received
+    (said,) = [one for one in venue.said if one.startswith("issued")]
+    assert said == f"issued {DAY} revision 1, sales from 'till' only until 3:04 PM"
+    assert b"\nSubject: Tue, Jun 10, provisional: sales from 'till' only until " in mail.content
+
+
 def test_a_complete_day_with_the_same_loss_does_raise_it(tmp_path: Path) -> None:
     """Holds the test before: the rule is on, only the missing feed kept it still."""
     with sink() as server:

@@ -28,6 +28,7 @@ from unrung.store.days import set_fact
 from unrung.store.months import closing_of
 from unrung.store.open import Store, write_tx
 from unrung.thresholds import judge_today
+from unrung.venue_time import without_day
 
 Say = Callable[[str], None]
 MOST_GOES = 100
@@ -114,7 +115,7 @@ def issue_due(
         for day in days:
             issued = issue_if_touched(db, settings, day, now_ms, cache, ahead)
             if issued is not None:
-                _note_issued(done, issued, say)
+                _note_issued(done, issued, settings, say)
     for month in issue_due_months(db, settings, now_ms):
         done.months.append(month)
         done.problems += [*map(str, month.unplaced), *month.notes]
@@ -122,14 +123,14 @@ def issue_due(
             say(f"issued {month.period.name} revision {month.revision}")
 
 
-def _note_issued(done: CaughtUp, issued: Issued, say: Say) -> None:
+def _note_issued(done: CaughtUp, issued: Issued, settings: Settings, say: Say) -> None:
     done.issued.append(replace(issued, ledger=replace(issued.ledger, facts=None)))
     for old in done.issued[-WHOLE - 1 : -WHOLE]:
         done.issued[-WHOLE - 1] = replace(old, ledger=replace(old.ledger, leaves=(), products=(), lone=()))
     done.problems += [str(one) for one in issued.unplaced]
     day = issued.day.isoformat()
     if issued.changed:
-        lacks = "".join(f", {one.rpartition(' for ')[0] or one}" for one in issued.ledger.missing)
+        lacks = "".join(f", {without_day(one, issued.day, settings)}" for one in issued.ledger.missing)
         say(f"issued {day} revision {issued.revision}{lacks}")
     elif issued.adjusted:
         say(f"{day} lies in a closed month: {issued.adjusted} figures moved, carried by the open month")

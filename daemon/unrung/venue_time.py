@@ -18,6 +18,11 @@ def day_name(day: date, settings: Settings, *, year: bool = False) -> str:
     return day_text(day, settings.venue.locale, year=year)
 
 
+def without_day(sentence: str, day: date, settings: Settings) -> str:
+    """What is said of a day, where the day stands beside it: "no sales from 'till'"."""
+    return sentence.replace(f" for {day_name(day, settings)}", "", 1)
+
+
 def clock(at_ms: int, settings: Settings) -> str:
     """The wall clock at ``at_ms`` (UTC milliseconds): "1:05 PM", "13:05"."""
     return time_text(local_time(at_ms, settings), settings.venue.locale)

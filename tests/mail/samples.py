@@ -31,7 +31,7 @@ def quiet_day() -> DayLedger:
 def till_missing() -> DayLedger:
     return ledger_of(
         leaf_at(20, poured_not_compared=1500),
-        missing=("no sales from 'till' for 30 Oct",), status="incomplete",
+        missing=("no sales from 'till' for Fri, Oct 30",), status="incomplete",
     )
 
 

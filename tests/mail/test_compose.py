@@ -34,7 +34,7 @@ def test_a_quiet_day_says_nothing_to_do_and_stops() -> None:
 
 def test_a_missing_feed_is_the_first_line_and_no_loss_is_told() -> None:
     mail = mail_of(till_missing())
-    assert mail.text.startswith("Provisional: no sales from 'till' for 30 Oct, so nothing is compared.")
+    assert mail.text.startswith("Provisional: no sales from 'till' for Fri, Oct 30, so nothing is compared.")
     assert mail.subject == "Fri, Oct 30, provisional: no sales from 'till'"
     assert "not rung" not in mail.text and "Unexplained" not in mail.text
     assert "Nothing to do" not in mail.text
@@ -42,16 +42,16 @@ def test_a_missing_feed_is_the_first_line_and_no_loss_is_told() -> None:
 
 def test_even_given_alerts_a_day_with_a_missing_feed_tells_no_loss() -> None:
     raised = judge_day(busy_day(), venue_settings(), LEARNT)
-    day = replace(busy_day(), missing=("no sales from 'till' for 30 Oct",))
+    day = replace(busy_day(), missing=("no sales from 'till' for Fri, Oct 30",))
     mail = morning_mail(day, raised, venue_settings())
     assert raised and "Unexplained" not in mail.text
     assert "only part of the day is compared" in " ".join(mail.text.split())
 
 
 def test_a_missing_log_is_told_and_the_day_is_still_judged() -> None:
-    day = replace(busy_day(), missing=("no log entries from 'notebook' for 30 Oct",))
+    day = replace(busy_day(), missing=("no log entries from 'notebook' for Fri, Oct 30",))
     mail = mail_of(day)
-    assert mail.text.startswith("No log entries from 'notebook' for 30 Oct, so beer that was")
+    assert mail.text.startswith("No log entries from 'notebook' for Fri, Oct 30, so beer that was")
     assert "not rung, Stout" in mail.subject
 
 

@@ -253,7 +253,7 @@ class DayLedger:
     clocks: tuple[ClockNote, ...] = ()
     status: DayStatus = "final"
     missing: tuple[str, ...] = ()
-    """Feeds that do not cover the day, as sentences: "no sales from 'till' for 30 Oct"."""
+    """Feeds that do not cover the day, as sentences: "no sales from 'till' for Fri, Oct 30"."""
     notices: tuple[str, ...] = ()
     """Things the manager should know: unlisted items, unknown taps, shifted times."""
     urgent: tuple[str, ...] = ()

@@ -25,7 +25,7 @@ from unrung.mail.view import (
 )
 from unrung.settings import Settings
 from unrung.units import UNIT_LABELS
-from unrung.venue_time import day_name
+from unrung.venue_time import day_name, without_day
 
 SUBJECT_LIMIT = 59
 NOT_COMPARED_TOLD = Fraction(1, 20)
@@ -77,7 +77,7 @@ def morning_mail(
               if one not in ledger.urgent and not (items_told and UNLISTED in one)),
         ]),
     )
-    missing = ledger.missing if unjudged else ()
+    missing = [without_day(one, ledger.day, settings) for one in ledger.missing] if unjudged else []
     quiet = _nothing(still_open).lower()
     return render(_subject(view.heading, whole, todo, missing, quiet, settings), view)
 
@@ -151,8 +151,7 @@ def _subject(
     settings: Settings,
 ) -> str:
     if missing:
-        what = shown_name(missing[0], 120)  # "no sales from 'till' for Fri, Oct 30": the day stands before it
-        return _fit(f"{heading}: ", what.rpartition(" for ")[0] or what, "")
+        return _fit(f"{heading}: ", shown_name(missing[0], 120), "")
     if todo:
         return _titled(f"{heading}: ", todo)
     if whole.share is None:
