@@ -34,7 +34,7 @@ def unrung(*words: object) -> tuple[int, str]:
 
 def unrung_by_itself(*words: object, encoding: str = "utf-8") -> tuple[int, str]:
     """The same in an interpreter of its own, whose output is so encoded."""
-    done = subprocess.run([sys.executable, "-m", "unrung", *map(str, words)],
+    done = subprocess.run([sys.executable, "-m", "unrung", *map(os.fsdecode, words)],
                           env=environment({"PYTHONIOENCODING": encoding, "PYTHONUTF8": "0"}),
                           capture_output=True, encoding=encoding, check=False)
     return done.returncode, done.stdout + done.stderr
@@ -71,7 +71,7 @@ def venue(running: VenueFolder, tmp_path: Path) -> VenueFolder:
 
 
 @pytest.mark.parametrize(("words", "code"), [
-    (["catchup", "{}"], 2), (["check", "{}"], 1), (["demo", "--into", "{}/venue.toml"], 3),
+    (["catchup", "{}"], 2), (["check", "{}"], 1), (["demo", "--into", "{}/venue.toml"], 2),
 ])
 def test_a_start_that_was_forked_says_what_one_by_itself_says(
     venue: VenueFolder, words: list[str], code: int
@@ -195,7 +195,11 @@ def test_a_damaged_store_is_3_and_kept(venue: VenueFolder) -> None:
     ("words", "said"),
     [
         (("reissue", "{venue}", "--month", "foo"), "'foo' is not a month; write for example 2026-11."),
+        (("reissue", "{venue}", "--day", "2999-10-31"), "2999-10-31 is not over yet"),
+        (("reissue", "{venue}", "--day", "2000-10-31"), "nothing is known of 2000-10-31"),
         (("demo", "--into", "{file}"), "is a file; name a folder for the demo's files"),
+        (("demo", "--into", "{venue}"), "is not empty and was not made by the demo"),
+        (("group", "{venue}", "--to", "{new}"), "holds no exported venue: run unrung export CONFIG"),
         (("setup", "{new}", "--rings", "{book}", "--pours", "{book}", "--yes"),
          "is a spreadsheet's workbook. Export it as CSV"),
         (("setup", "{new}", "--rings", "{file}", "--pours", "{file}", "--yes"), "is empty; give a file"),
@@ -203,7 +207,8 @@ def test_a_damaged_store_is_3_and_kept(venue: VenueFolder) -> None:
         (("setup", "{new}", "--rings", "{meters}", "--pours", "{till}", "--yes"),
          "Were --rings and --pours exchanged?"),
     ],
-    ids=["month", "demo into a file", "workbook", "empty", "noise", "exchanged"],
+    ids=["month", "day to come", "day before", "demo into a file", "demo into a venue", "no lake", "workbook",
+         "empty", "noise", "exchanged"],
 )
 def test_a_users_mistake_is_a_sentence_with_a_way_out(
     words: tuple[str, ...], said: str, running: VenueFolder, tmp_path: Path
@@ -218,7 +223,7 @@ def test_a_users_mistake_is_a_sentence_with_a_way_out(
     code, told = unrung(*(word.format(**places) for word in words))
     told = " ".join(told.split())
     assert said in told and "Traceback" not in told
-    assert code == (3 if words[0] == "demo" else 2)
+    assert code == 2
     assert not (tmp_path / "new").exists()
 
 
@@ -226,3 +231,19 @@ def test_every_help_names_its_commands_whole_and_fits_a_terminal() -> None:
     code, told = unrung("--help")
     assert code == 0 and "..." not in told.replace("[ARGS]...", "")
     assert max(map(len, told.splitlines())) <= 80 and "\x1b" not in told
+
+
+def test_without_a_command_the_help_is_shown_once() -> None:
+    code, told = unrung()
+    assert code == 2 and told.count("Usage:") == 1 and "Error" not in told
+    assert "  catch-up     Take in what waits" in told
+
+
+@pytest.mark.skipif(os.name == "nt", reason="names are text there")
+def test_a_folder_whose_name_is_no_text_is_refused_with_what_to_do(venue: VenueFolder) -> None:
+    there = Path(os.fsdecode(os.fsencode(venue.path.parent / "B") + b"\xe4r"))
+    venue.path.rename(there)
+    for command in ("check", "catch-up"):
+        code, said = unrung_by_itself(command, os.fsencode(there))
+        assert "is not UTF-8; rename it." in " ".join(said.split()) and "Traceback" not in said
+        assert code == (1 if command == "check" else 2)

@@ -27,7 +27,7 @@ _NOT_KEYS = ("products", "menu", "taps", "fixes", "folder", "digest", "currency_
 
 def load(folder: Path) -> Settings:
     """Read and check the config folder. Raises ConfigError with every problem found."""
-    problems: list[str] = []
+    problems = _unwritable(folder)
     digest = hashlib.sha256()
     raw, lines = _toml(folder / "venue.toml", digest, problems)
     if problems:
@@ -46,6 +46,16 @@ def load(folder: Path) -> Settings:
     # A row copied by accident is one row: an item would else take its beer twice.
     made = {name: tuple(dict.fromkeys(row for _, row in table)) for name, table in tables.items()}
     return settings.model_copy(update={**made, "digest": digest.hexdigest()})
+
+
+def _unwritable(folder: Path) -> list[str]:
+    """A name of bytes that are no text could stand in no row of the store, and its backup had no name."""
+    try:
+        str(folder.resolve()).encode()
+    except UnicodeEncodeError:
+        return [f"{folder.resolve()}: the name of this folder, or of one that it lies in, is not UTF-8; "
+                "rename it. If it reads well elsewhere, set the environment variable PYTHONUTF8 to 1."]
+    return []
 
 
 def _toml(path: Path, digest: Any, problems: list[str]) -> tuple[dict[str, Any], dict[Place, int]]:

@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 from unrung import units
 from unrung.catch_up import CaughtUp, issue_due, take_in_all
 from unrung.config_folder import load
-from unrung.errors import UnrungError
+from unrung.errors import ConfigError
 from unrung.intake.archive import said
 from unrung.ledger.results import COMPONENTS, Counts, DayLedger, TillRow, Volumes
 from unrung.mail import preview
@@ -121,10 +121,10 @@ def _samples_root(samples: Path | None) -> Path:
     """The folder that holds ``sample_exports`` and ``config``: the checkout, unless told."""
     root = samples or Path(__file__).resolve().parents[2]
     if not (root / "sample_exports" / "truth.json").is_file():
-        raise UnrungError(
+        raise ConfigError([
             f"{root} holds no sample_exports; run the demo in a checkout of the project, or name the "
             "folder that holds sample_exports and config with --samples"
-        )
+        ])
     return root
 
 
@@ -132,10 +132,10 @@ def _lay_out(root: Path, into: Path) -> None:
     """A fresh copy of the config, the exports waiting in their folders."""
     marker = into / ".unrung-demo"
     if into.is_file():
-        raise UnrungError(f"{into} is a file; name a folder for the demo's files")
+        raise ConfigError([f"{into} is a file; name a folder for the demo's files"])
     if into.exists() and any(into.iterdir()):
         if not marker.exists():
-            raise UnrungError(f"{into} is not empty and was not made by the demo; name another folder")
+            raise ConfigError([f"{into} is not empty and was not made by the demo; name another folder"])
         shutil.rmtree(into)
     into.mkdir(parents=True, exist_ok=True)
     marker.touch()

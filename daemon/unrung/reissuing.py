@@ -7,7 +7,7 @@ from datetime import date
 
 from unrung.clock_trust import clock_trouble
 from unrung.daybook import bounds_of, day_at
-from unrung.errors import UnrungError
+from unrung.errors import ConfigError, UnrungError
 from unrung.issue.place import folder_for_month, place
 from unrung.issuing import issue_day
 from unrung.month_issuing import issue_month
@@ -30,15 +30,15 @@ class Reissued:
 def reissue_day(db: Store, settings: Settings, day: date, now_ms: int) -> Reissued:
     """Compute a day again; a next revision if anything differs. Not for a day of a closed period.
 
-    Raises UnrungError for a day that is not over, or of which nothing is known.
+    Raises ConfigError for a day that is not over, or of which nothing is known.
     """
     span = first_and_last_ms(db)
     if span is None or day < day_at(settings, span[0]):
-        raise UnrungError(f"nothing is known of {day.isoformat()}; no export of it has come in")
+        raise ConfigError([f"nothing is known of {day.isoformat()}; no export of it has come in"])
     if wrong := clock_trouble(db, settings, now_ms):
         raise UnrungError(wrong)
     if bounds_of(settings, day)[1] > now_ms:
-        raise UnrungError(f"{day.isoformat()} is not over yet; it is issued by itself the next morning")
+        raise ConfigError([f"{day.isoformat()} is not over yet; it is issued by itself the next morning"])
     closed = closing_of(db, day)
     issued = issue_day(db, settings, day, now_ms, {})
     if closed is not None:

@@ -45,6 +45,8 @@ def folded_line(line: str, width: int = WIDTH) -> list[str]:
 
 def wrong_use(error: click.ClickException) -> str:
     """What was wrong in a command's words, and where its help is."""
+    if isinstance(error, click.exceptions.NoArgsIsHelpError):  # its message is the help
+        return error.format_message()
     context = getattr(error, "ctx", None)
     where = ""
     if context is not None:

@@ -13,7 +13,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from unrung.errors import UnrungError
+from unrung.errors import ConfigError, UnrungError
 from unrung.group.days import ledgers
 from unrung.ledger.results import DayLedger
 from unrung.parquet.export import write_file
@@ -60,13 +60,13 @@ def rows_of(ledger: DayLedger) -> list[Row]:
 def tasks(root: Path, to: Path, days_per_task: int = DAYS_PER_TASK) -> Sequence[Any]:
     """The work as ``dask.delayed`` values, for ``dask.compute`` on any scheduler.
 
-    Raises UnrungError where Dask or pyarrow is missing, or ``root`` holds no export.
+    Raises UnrungError where Dask or pyarrow is missing, ConfigError where ``root`` holds no export.
     """
     require_pyarrow()
     delayed = _dask().delayed(write_part, pure=False)
     made = [delayed(root, to, part) for part in parts(root, days_per_task)]
     if not made:
-        raise UnrungError(f"{root} holds no exported venue: run unrung export CONFIG --to {root} first.")
+        raise ConfigError([f"{root} holds no exported venue: run unrung export CONFIG --to {root} first."])
     return made
 
 
