@@ -6,10 +6,11 @@ from collections.abc import Iterator
 from difflib import get_close_matches
 
 from unrung.errors import ConfigError
-from unrung.mapping import FIELDS, Constant, Mapping
+from unrung.mapping import AMOUNT_CELL, FIELDS, TAP_CELL, Constant, Mapping
 from unrung_adapters.check_formats import format_problems
 from unrung_adapters.check_kinds import kind_problems
 from unrung_adapters.pointers import compiled, tokens
+from unrung_adapters.tap_columns import tap_column_problems
 
 _VOLUMES = ("volume", "total", "part")
 _VARYING = ("id", "at", "start", "end")
@@ -21,7 +22,8 @@ def check_mapping(mapping: Mapping, adapter: str = "") -> list[str]:
     With ``adapter`` ("csv" or "json") the ways to the columns are checked too, as far as that goes
     without an export.
     """
-    found = [*_field_problems(mapping), *kind_problems(mapping), *format_problems(mapping)]
+    found = [*_field_problems(mapping), *kind_problems(mapping), *format_problems(mapping),
+             *tap_column_problems(mapping)]
     if adapter == "json":
         found += _pointer_problems(mapping)
     return [f"Feed {mapping.feed!r}: {problem}" for problem in found]
@@ -81,8 +83,9 @@ def _pointer_problems(mapping: Mapping) -> Iterator[str]:
         field: source for field, source in mapping.fields.items() if not isinstance(source, Constant)
     }
     sources["skip_rows"] = tuple(rule.column for rule in mapping.formats.skip_rows)
+    sources["tap_columns"] = tuple(mapping.formats.tap_columns)
     for field, source in sources.items():
-        for pointer in source:
+        for pointer in set(source) - {TAP_CELL, AMOUNT_CELL}:
             try:
                 compiled(pointer)
             except ValueError as error:

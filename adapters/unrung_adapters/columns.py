@@ -18,6 +18,10 @@ from unrung_adapters.cells import (
     told_apart,
     wanted,
 )
+from unrung_adapters.tap_columns import made_columns, turner, with_cells
+
+_FORMATS = ("skip_rows", "tap_columns")
+"""Where columns are named that are no field's."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +35,8 @@ class Columns:
     fields: Callable[[Sequence[Cells]], dict[str, Sequence[str]]]
     raw: Callable[[Cells], str]
     skips: Callable[[Cells], bool] | None
+    turned: Callable[[Cells], list[Cells]] | None
+    """The rows that a row of meters with a column for each tap holds."""
 
 
 def columns(name: str, line: int, header: Cells, mapping: Mapping) -> Columns:
@@ -39,13 +45,15 @@ def columns(name: str, line: int, header: Cells, mapping: Mapping) -> Columns:
     Raises ``ExportError`` where a mapped column is not there, or is there twice.
     """
     names, used = [cell.strip() for cell in header], wanted(mapping)
-    _check(name, line, names, used, mapping.feed)
+    made = made_columns(mapping)
+    _check(name, line, names, {column: used[column] for column in used if column not in made}, mapping.feed)
+    _check(name, line, names, dict.fromkeys(mapping.formats.tap_columns, "tap_columns"), mapping.feed)
     skipped = {rule.column: "skip_rows" for rule in mapping.formats.skip_rows}
     _check(name, line, names, skipped, mapping.feed)
-    at = {column: index for index, column in enumerate(names)}
+    at, width = with_cells(mapping, {column: index for index, column in enumerate(names)}, len(header))
     return Columns(
-        header, len(header), texts_taker(mapping, at, len(header)), columns_taker(mapping, at),
-        raw_taker([at[column] for column in told_apart(used)]), skipper(mapping, at),
+        header, len(header), texts_taker(mapping, at, width), columns_taker(mapping, at),
+        raw_taker([at[column] for column in told_apart(used)]), skipper(mapping, at), turner(mapping, at),
     )
 
 
@@ -70,8 +78,12 @@ def _no_column(
     if len(names) == 1:
         guess += "There is only one column: is formats.delimiter right? "
     shown = ", ".join(repr(each[:40]) for each in names[:40])
+    new = (
+        f"write that under [feed.formats] {field}" if field in _FORMATS else
+        f"set {field} = to that under [feed.fields]"
+    )
     return ExportError(
         f"has no column {column!r}", name=name, line=line, field=field,
-        fix=f"{guess}If it has a new name, set {field} = to that under [feed.fields] of feed {feed!r} "
-        f"in venue.toml. Columns that are there: {shown}.",
+        fix=f"{guess}If it has a new name, {new} of feed {feed!r} in venue.toml. Columns that are there: "
+        f"{shown}.",
     )

@@ -76,7 +76,7 @@ class _Reading:
     def batches(self, rows: Iterator[_Row]) -> Iterator[Batch]:
         """What came before a row that the export stumbles over is given before that is raised."""
         width, skips, delimiter = self._found.width, self._found.skips, self._mapping.formats.delimiter
-        kept: list[_Row] = []
+        kept, turned = list[_Row](), self._found.turned
         rejects: list[Reject] = []
         try:
             for row in rows:
@@ -87,8 +87,8 @@ class _Reading:
                 if last > first and swallowed_rows(cells, width, delimiter):
                     raise _swallowed(self._name, first, last)
                 if len(cells) == width:
-                    kept.append(row)
-                    if len(kept) == ROWS:
+                    kept += [row] if turned is None else [(first, last, held) for held in turned(cells)]
+                    if len(kept) >= ROWS:
                         yield self._batch(kept, rejects)
                         kept, rejects = [], []
                 else:
@@ -112,7 +112,7 @@ class _Reading:
     def _put_aside(self, row: _Row, reject: Reject, rejects: list[Reject]) -> None:
         """A row that cannot be read: passed over where it is blank or the header again."""
         first, last, cells = row
-        if cells == self._found.names or not any(map(str.strip, cells)):
+        if cells[: self._found.width] == self._found.names or not any(map(str.strip, cells)):
             self._notes.skipped += 1
         elif last == self._final and len(cells) < self._found.width:
             raise _cut_off(self._name, first, len(cells), self._found.width)

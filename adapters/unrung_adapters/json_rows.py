@@ -30,6 +30,7 @@ from unrung_adapters.notes import ReadNotes
 from unrung_adapters.numerals import SourceNumber
 from unrung_adapters.pointers import MISSING, Place, compiled
 from unrung_adapters.row_arrays import row_places
+from unrung_adapters.tap_columns import made_columns, turner, with_cells
 from unrung_adapters.unpack import unpacked
 
 _NO_FIX = "Look at this row in the source."
@@ -70,14 +71,18 @@ def _batches(
 ) -> Iterator[Batch]:
     kind, build = column_builder(mapping, export.received_ms, notes)
     used = wanted(mapping)
-    cells_of, at = _cells_reader(mapping, used)
-    fields_of, texts_of, all_of = columns_taker(mapping, at), texts_taker(mapping, at, len(at)), raw_taker(
-        range(len(used)))
+    own = {column: field for column, field in used.items() if column not in made_columns(mapping)}
+    used_cells = {**own, **dict.fromkeys(mapping.formats.tap_columns, "tap_columns")}
+    cells_of, at = _cells_reader(mapping, used_cells)
+    at, width = with_cells(mapping, at, len(at))
+    fields_of, texts_of, all_of = columns_taker(mapping, at), texts_taker(mapping, at, width), raw_taker(
+        range(len(used_cells)))
     raw_of = raw_taker([at[column] for column in told_apart(used)])
-    skips, unseen = skipper(mapping, at), dict(enumerate(used.values()))
+    skips, unseen, turned = skipper(mapping, at), dict(enumerate(own.values())), turner(mapping, at)
 
     def kept_aside(line: int, place: Place, cells: Cells, bad: BadValue) -> Reject:
-        shown = named_cells(mapping, [*map(_escaped, texts_of(cells))]) if cells else {}
+        whole = [*cells, *[""] * (width - len(cells))]
+        shown = named_cells(mapping, [*map(_escaped, texts_of(whole))]) if cells else {}
         return rejected(line, _plainer(bad, place), shown)
 
     numbered = enumerate(places, 1)
@@ -95,8 +100,8 @@ def _batches(
                     del unseen[index]
                 cells, whole = found, all_of(found)
                 if not whole.isascii() or "\0" in whole:
-                    _check_characters(cells, used)
-                kept.append((line, place, cells))
+                    _check_characters(cells, used_cells)
+                kept += [(line, place, held) for held in (turned(cells) if turned else (cells,))]
             except BadValue as bad:
                 rejects.append(kept_aside(line, place, cells, bad))
         if kept:
@@ -107,7 +112,7 @@ def _batches(
         else:
             yield Batch(kind, {"line": ()}, rejects)
     notes.absent += unseen.values()
-    notes.present = tuple(field for field in used.values() if field not in notes.absent)
+    notes.present = tuple(field for field in own.values() if field not in notes.absent)
 
 
 def _cells_reader(

@@ -8,6 +8,9 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
+TAP_CELL, AMOUNT_CELL = "@tap", "@amount"
+"""What ``fields`` calls the tap, and its cell, of meters that write a column for each tap."""
+
 Carries = Literal["rings", "pours", "readings", "kegs", "log"]
 VolumeUnit = Literal[
     "us_fl_oz", "imp_fl_oz", "ml", "cl", "dl", "l", "hl", "us_gal", "imp_gal", "us_pt", "imp_pt",
@@ -75,6 +78,9 @@ class Formats(BaseModel):
     element: "/checks/*/lines". Empty: the document itself is the array."""
     json_lines: bool = False
     """JSON: every line is a document of its own; the export is then read as the array of them."""
+    tap_columns: dict[str, str] = Field(default_factory=dict)
+    """Meters that write a column for each tap: column (or JSON pointer) to tap. Every filled cell is then a
+    row of its own, with two more columns to map: "@tap", and "@amount" for what the cell holds."""
     compression: Literal["none", "gzip", "zip"] = "none"
     """A zip must hold exactly one file."""
     time: str = "iso"

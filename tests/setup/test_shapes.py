@@ -321,11 +321,27 @@ def test_pizzaplace_is_understood_though_its_shape_is_not_ours() -> None:
     }  # fmt: skip
 
 
-def test_a_column_for_each_tap_is_told_with_what_to_export_instead() -> None:
+def test_figures_under_names_are_each_a_tap_and_under_known_words_are_told_with_what_to_do() -> None:
     rows = "".join(f"2026-10-27 20:{n:02d}:05,{n * 0.5:.2f},{n * 0.3:.2f}\n" for n in range(40))
-    said = r"tap or meter.*'Left 1' 0\.00.*'Left 1', 'Right 2' and so on are taps, export a row for each pour"
+    found = draft_of("pours", ("Time,Left 1,Right 2\n" + rows).encode())
+    assert found.carries == "readings"
+    assert found.formats["tap_columns"] == {"Left 1": "Left 1", "Right 2": "Right 2"}
+    said = r"tap or meter.*'Left ml' 0\.00.*'Left ml', 'Right ml' and so on are taps, give them headers such"
     with pytest.raises(UnrungError, match=said):
-        draft_of("pours", ("Time,Left 1,Right 2\n" + rows).encode())
+        draft_of("pours", ("Time,Left ml,Right ml\n" + rows).encode())
+
+
+@pytest.mark.parametrize(("header", "taps"), [
+    ("Time,Tap 1 oz,Tap 1 flow,Tap 2 oz,Tap 2 flow,Temp 1", {"Tap 1 oz": "1", "Tap 2 oz": "2"}),
+    ("Time,L1,L2,R1,R2,Total 1", {"L1": "L1", "L2": "L2", "R1": "R1", "R2": "R2"}),
+])
+def test_of_several_columns_a_tap_the_one_that_counts_beer_is_taken(
+    header: str, taps: dict[str, str]
+) -> None:
+    rows = "".join(
+        f"2026-10-27 20:{n:02d}:05,{16 + n % 7 / 9:.2f},{n * 3 % 7},{12 + n % 5 / 9:.2f},{n * 5 % 7},38\n"
+        for n in range(40))
+    assert draft_of("pours", f"{header}\n{rows}".encode()).formats["tap_columns"] == taps
 
 
 # --- pours -----------------------------------------------------------------------------------------

@@ -76,10 +76,11 @@ def mapping_digest(feed: Feed, settings: Settings) -> str:
     # What was added since is told only where it is used: else every export would be read again.
     mapping = mapping_of(feed, settings)
     text = feed.adapter + mapping.model_dump_json(
-        exclude={"day_starts": True, "formats": {"dates", "money_unit"}})
+        exclude={"day_starts": True, "formats": {"dates", "money_unit", "tap_columns"}})
     text += "" if feed.hold_odd_times else "odd times too"
     text += "" if feed.formats.dates == "calendar" else f"business days from {mapping.day_starts}"
     text += "" if feed.formats.money_unit == "major" else "money in minor units"
+    text += f"taps {sorted(feed.formats.tap_columns.items())}" if feed.formats.tap_columns else ""
     return hashlib.sha256(text.encode()).hexdigest()
 
 

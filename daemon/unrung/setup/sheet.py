@@ -42,6 +42,8 @@ class Sheet:
     """Index of each file's first row, and behind them the number of rows."""
     rows_at: str = ""
     """JSON: the pointer to the array of rows."""
+    tap_columns: dict[str, str] = field(default_factory=dict)
+    """Column to tap, of meters that write a column for each tap: every filled cell is a row here."""
 
     @property
     def rows(self) -> int:

@@ -17,6 +17,8 @@ from unrung.setup.words import plain
 
 LONG_POUR_S = "30"
 """Length that a pour without one is given: long enough that no pitcher looks like gas."""
+SHORTEST_S = 30
+"""Of a span that counts are over; what comes oftener follows the flow itself."""
 
 _STARTS = {"start", "started", "begin", "from", "beginn", "anfang", "debut", "inicio", "inizio", "von", "de"}
 _ENDS = {"end", "ended", "finish", "finished", "stop", "stopped", "ende", "fin", "to", "bis"}
@@ -160,7 +162,18 @@ def _drop(draft: Draft, field: str) -> None:
 
 
 def is_interval(draft: Draft, field: str) -> bool:
-    """Whether the times of rows are those of a clock that strikes, not of pours: all on whole
-    multiples of five minutes. A date and a time in two columns count as one time."""
+    """Whether the times of rows are those of a clock that strikes, not of pours: all on whole multiples of
+    five minutes, or the same for several taps again and again. A date and a time in two columns count as one
+    time."""
     moments = [one for one in _moments(draft, field) if one is not None]
-    return len(moments) >= 10 and all(one.minute % 5 == 0 and one.second == 0 for one in moments)
+    if len(moments) < 10:
+        return False
+    return all(one.minute % 5 == 0 and one.second == 0 for one in moments) or _strikes(moments)
+
+
+def _strikes(moments: list[datetime]) -> bool:
+    """Whether nearly every moment has several rows, and comes as long after the one before as the others."""
+    different = sorted(set(moments))
+    steps = Counter((later - earlier).total_seconds() for earlier, later in pairwise(different))
+    length, times = steps.most_common(1)[0] if steps else (0.0, 0)
+    return len(moments) >= 2 * len(different) and length >= SHORTEST_S and times >= 0.9 * steps.total()

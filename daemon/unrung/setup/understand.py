@@ -20,6 +20,7 @@ from unrung.setup.sheet import Sheet, joined
 from unrung.setup.size_columns import take_sizes_by_price
 from unrung.setup.sizes import says_a_size
 from unrung.setup.spans import settle_span, take_end
+from unrung.setup.tap_columns import turned
 from unrung.setup.times import forms_of, sheet_days
 from unrung.setup.volumes import settle_volumes
 from unrung.setup.words import HEADERS, header_fit
@@ -40,10 +41,18 @@ def understand(carries: Carries, name: str, samples: list[Sample], notes: Notes)
     """
     draft, sheets = open_samples(carries, name, samples, notes)
     readings = [_read_as(draft, sheet) for sheet in sheets]
+    if carries == "pours" and draft.formats.get("header", True):
+        readings += [
+            _read_as(draft, by_tap) for _, columns, sheet in readings
+            if (by_tap := turned(sheet)) and not _says_tap(columns, by_tap)
+        ]
     _, columns, sheet = max(readings, key=lambda reading: reading[0])
     draft.sheet, (draft.facts, _) = sheet, facts_of(sheet)
     if sheet.rows_at:
         draft.formats["rows"] = sheet.rows_at
+    if sheet.tap_columns:
+        draft.formats["tap_columns"] = sheet.tap_columns
+        draft.why["tap_columns"] = "each of these columns is a tap's"
     _take_columns(draft, columns)
     take_marked_amount(draft)
     _take_sizes_from_modifiers(draft)
@@ -73,6 +82,16 @@ def _read_as(draft: Draft, sheet: Sheet) -> Reading:
     needed = sum(name in columns for name in _NEEDS.get(draft.carries, ("tap", "volume", "end", "start")))
     own = sum(name[0].startswith("/") for name in columns.values())
     return (needed, own, sheet.rows), columns, sheet
+
+
+def _says_tap(columns: dict[str, tuple[str, ...]], by_tap: Sheet) -> bool:
+    """Whether a header says that its column tells the tap: figures alone may look so, and each tap's own,
+    which ``by_tap`` has no more."""
+    titles = {column.name: column.title for column in by_tap.columns}
+    return any(
+        header_fit(titles.get(columns[field][0], ""), HEADERS["pours"][field]) >= 0.3
+        for field in ("tap", "meter") if field in columns
+    )
 
 
 def _take_columns(draft: Draft, columns: dict[str, tuple[str, ...]]) -> None:
@@ -171,13 +190,13 @@ def _exchanged(draft: Draft) -> str:
 
 
 def _one_each(draft: Draft, lacking: Sequence[str]) -> str:
-    """Whether each tap has a column of its own, which no setting of ours can read."""
+    """Whether each tap has a column of its own, under headers by which that is not seen."""
     amounts = [one.column.name for one in draft.facts if one.numbers and one.different > 2]
     if "tap" not in lacking or len(amounts) < 2:
         return ""
     return (
-        f"If {amounts[0]!r}, {amounts[1]!r} and so on are taps, export a row for each pour or reading, with "
-        "the tap in a column of its own. "
+        f"If {amounts[0]!r}, {amounts[1]!r} and so on are taps, give them headers such as 'Tap 1', or map "
+        "them by hand under formats.tap_columns. "
     )
 
 

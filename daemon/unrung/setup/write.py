@@ -135,7 +135,8 @@ def _feed(draft: Draft, place: FeedPlace, notes: Notes) -> str:
 
 def _formats(draft: Draft) -> list[str]:
     kinds = draft.formats.get("kinds")
-    plain = {key: value for key, value in draft.formats.items() if key not in ("kinds", "skip_rows")}
+    apart = ("kinds", "skip_rows", "tap_columns")
+    plain = {key: value for key, value in draft.formats.items() if key not in apart}
     lines = [_line(key, value, draft.why.get(key, "")) for key, value in plain.items()]
     if "skip_rows" in draft.formats:
         rules = ", ".join(
@@ -143,6 +144,9 @@ def _formats(draft: Draft) -> list[str]:
             for rule in draft.formats["skip_rows"]
         )
         lines.append(f"skip_rows = [{rules}]        # sums and second headings are no rows")
+    if "tap_columns" in draft.formats:
+        lines.append("[feed.formats.tap_columns]      # the export's column = the tap or meter")
+        lines += [_line(column, tap) for column, tap in draft.formats["tap_columns"].items()]
     if kinds:
         lines.append("[feed.formats.kinds]            # what the export writes for each")
         lines += [_line(kind, texts) for kind, texts in kinds.items()]
