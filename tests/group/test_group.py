@@ -18,8 +18,8 @@ from unrung.parquet.layout import days, venue_key
 if TYPE_CHECKING:
     from distributed import LocalCluster
 
-VENUES, DAYS = 50, 2
-"""``tests/bench/group.py`` does the same over 30 days."""
+VENUES, DAYS = 20, 2
+"""Four venues of each zone; ``tests/bench/group.py`` does the same with fifty over 30 days."""
 
 
 def tree(root: Path) -> dict[str, bytes]:
@@ -30,7 +30,7 @@ def tree(root: Path) -> dict[str, bytes]:
 @pytest.fixture(scope="module")
 def lake(tmp_path_factory: pytest.TempPathFactory) -> Path:
     root = tmp_path_factory.mktemp("lake")
-    write_lake(root, VENUES, DAYS, pours=3)
+    write_lake(root, VENUES, DAYS, pours=8)
     return root
 
 
