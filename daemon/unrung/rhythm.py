@@ -13,8 +13,15 @@ SHORTEST_MS = HOUR_MS
 """No silence shorter than this is worth a word."""
 FEWEST = 4
 """Fewer exports than this have no rhythm yet."""
+TOGETHER_MS = 60_000
+"""Exports no further apart came together, as where history was copied into the folder, and are one."""
+WEEK_MS = 6 * DAY_MS
+"""From the first to the last export of a week. Before it is seen, a night or a day without trade may be
+the first: no rhythm is taken to be quicker than a day."""
+SEASONED_MS = 21 * DAY_MS
 OUTAGES = 2
-"""Of many gaps the longest so many may be outages or holidays of their own."""
+"""Of many gaps in so long a time the longest so many may be outages or holidays of their own; in less they
+may be nights, or the weekday without trade."""
 
 
 class Silence(NamedTuple):
@@ -39,16 +46,18 @@ def silence(arrivals_ms: Sequence[int], now_ms: int) -> Silence | None:
     >>> days = [0, 1, 2, 3, 4, 6]
     >>> print(silence([day * DAY_MS for day in days], 9 * DAY_MS))
     silent for 3 days, usually at most 2 days
+    >>> silence([0, 1, 2, 3, 4], DAY_MS)  # copied at once
     """
     times = sorted(arrivals_ms)
     if not times:
         return None
     times = [at for at in times if at >= times[-1] - LOOK_BACK_MS]
-    gaps = sorted(later - earlier for earlier, later in pairwise(times))
-    if len(times) < FEWEST:
+    gaps = sorted(gap for one, next_ in pairwise(times) if (gap := next_ - one) >= TOGETHER_MS)
+    if len(gaps) + 1 < FEWEST:
         return None
-    usual = gaps[-1 - OUTAGES] if len(gaps) > 6 * OUTAGES else gaps[-1]
-    return Silence(max(0, now_ms - times[-1]), usual)
+    seen_ms = times[-1] - times[0]
+    usual = gaps[-1 - OUTAGES] if len(gaps) > 6 * OUTAGES and seen_ms >= SEASONED_MS else gaps[-1]
+    return Silence(max(0, now_ms - times[-1]), usual if seen_ms >= WEEK_MS else max(usual, DAY_MS))
 
 
 def span(milliseconds: int) -> str:

@@ -96,6 +96,16 @@ def test_a_feed_is_silent_by_its_own_rhythm(tmp_path: Path) -> None:
     assert feeds["meter"]["silent"] == "silent for 3 days, usually at most 20 hours"
 
 
+def test_history_copied_in_at_once_makes_no_feed_silent(tmp_path: Path) -> None:
+    """A plain copy gives every file the same time; the next export may come in the night."""
+    bar = make_venue(tmp_path / "bar")
+    for day in range(10, 17):
+        bar.rings(f"{day}.csv", [ring(f"06-{day} 20:15:00")], "06-17 09:00:00")
+        bar.pours(f"{day}.json", [pour(f"{day}", f"06-{day} 20:14:00")], "06-17 09:00:00")
+    bar.catch_up("06-17 12:00:00")
+    assert state_at(bar, "06-18 01:00:00")["attention"] == []
+
+
 def test_bad_rows_exports_set_aside_and_draught_that_is_not_listed_need_a_person(tmp_path: Path) -> None:
     bar = make_venue(tmp_path / "bar")
     (bar.path / "products.csv").open("a").write("Millrace Gold,50 l,95.00\n")
