@@ -161,9 +161,7 @@ def test_a_logger_that_was_down_for_a_while_has_its_volume_shared_out(tmp_path: 
     assert sum(leaf.counts.serves for leaf in found.leaves) == 2
 
 
-def test_a_log_entry_explains_beer_without_a_time(tmp_path: Path) -> None:
-    """What it says, and the meter's tolerance of two per cent more."""
-    log = """\
+SHEET = """\
 [[feed]]
 name = "sheet"
 carries = "log"
@@ -171,6 +169,7 @@ adapter = "csv"
 folder = "exports/sheet"
 [feed.fields]
 at = "When"
+end = "Until"
 reason = "Why"
 product = "Beer"
 volume = "Litres"
@@ -179,15 +178,78 @@ time = "%Y-%m-%d %H:%M:%S"
 volume_unit = "l"
 [feed.formats.kinds]
 waste = ["Waste"]
+cleaning = ["Clean"]
 """
-    venue = metered_bar(tmp_path, COUNTS + log)
-    (tmp_path / "exports/sheet").mkdir()
-    venue.drop(tmp_path / "exports/sheet/a.csv",
-               f"When,Why,Beer,Litres\n{local('18:05:00')},Waste,Amber,0.4\n".encode())
+CELLAR = """\
+[[feed]]
+name = "cellar"
+carries = "kegs"
+adapter = "csv"
+folder = "exports/cellar"
+[feed.fields]
+at = "When"
+kind = "What"
+tap = "Tap"
+[feed.formats]
+time = "%Y-%m-%d %H:%M:%S"
+[feed.formats.kinds]
+on = ["On"]
+"""
+
+
+def counting_bar(path: Path, *sheet: str, cellar: str = "") -> VenueFolder:
+    """Counts over spans, and what was written down: lines of When, Until, Why, Beer, Litres."""
+    venue = metered_bar(path, COUNTS + SHEET + CELLAR)
+    for folder, header, lines in (("sheet", "When,Until,Why,Beer,Litres", sheet),
+                                  ("cellar", "When,What,Tap", [cellar] if cellar else [])):
+        (path / "exports" / folder).mkdir()
+        if lines:
+            text = "\n".join([header, *lines, ""])
+            venue.drop(path / "exports" / folder / "a.csv", text.encode())
+    return venue
+
+
+def test_a_log_entry_explains_beer_without_a_time(tmp_path: Path) -> None:
+    """What it says, and the meter's tolerance of two per cent more."""
+    venue = counting_bar(tmp_path, f"{local('18:05:00')},,Waste,Amber,0.4")
     counts(venue, ("18:00:00", "19:00:00", 1.0))
     sell(venue, "18:30:00")
     assert volumes(ledger(venue)) == {
         "matched_portion": PINT, "logged": 408_000, "poured_not_rung": 1_000_000 - PINT - 408_000}
+
+
+@pytest.mark.parametrize(("at", "explained"), [("18:00:30", 400_000), ("19:10:00", 0)])
+def test_what_was_written_down_may_be_left_at_a_later_hour_and_not_at_an_earlier(
+    tmp_path: Path, at: str, explained: int
+) -> None:
+    """The ring of 18:21 takes what was spilt at six, which closes first: its own beer is what is left."""
+    venue = counting_bar(tmp_path, f"{local(at)},,Waste,Amber,0.4")
+    counts(venue, ("18:00:00", "18:01:00", 0.4), ("18:20:00", "18:21:00", 0.473176),
+           ("22:00:00", "22:01:00", 0.473176))
+    sell(venue, "18:21:30", "22:01:30")
+    left = {"logged": explained, "poured_not_rung": 400_000 - explained}
+    assert volumes(ledger(venue)) == {
+        "matched_portion": 2 * PINT, **{name: volume for name, volume in left.items() if volume}}
+
+
+def test_what_a_new_keg_cost_may_be_left_at_a_later_hour_too(tmp_path: Path) -> None:
+    venue = counting_bar(tmp_path, cellar=f"{local('18:00:10')},On,1")
+    counts(venue, ("18:00:00", "18:01:00", 0.3), ("18:20:00", "18:21:00", 0.473176))
+    sell(venue, "18:21:30")
+    assert volumes(ledger(venue)) == {"matched_portion": PINT, "logged": 300_000}
+
+
+def test_counts_within_a_cleaning_are_water_and_take_no_rings(tmp_path: Path) -> None:
+    """Those over its edge may be either. Neither is a glass that somebody was given."""
+    venue = counting_bar(tmp_path, f"{local('17:00:00')},{local('17:30:00')},Clean,Amber,")
+    counts(venue, ("17:05:00", "17:06:00", 1.5), ("17:20:00", "17:21:00", 0.473176),
+           ("17:29:30", "17:31:30", 0.2), ("18:00:00", "18:01:00", 0.473176))
+    sell(venue, "17:21:30", "18:01:30")
+    found = ledger(venue)
+    got = volumes(found)
+    assert got["not_beer"] == 1_500_000 + PINT
+    assert got["matched_portion"] + got.get("poured_not_compared", 0) == PINT + 200_000
+    assert not [notice for notice in found.notices if "clean" in notice.casefold()], found.notices
 
 
 def test_voids_refunds_and_comps_keep_their_meaning(tmp_path: Path) -> None:

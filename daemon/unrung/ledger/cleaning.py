@@ -50,7 +50,8 @@ def served_meanwhile(
     span of their product that is nearest in time; by unit key."""
     by_place: dict[tuple[str, str], list[Flow]] = defaultdict(list)
     for flow in flows:
-        by_place[flow.outlet, flow.product].append(flow)
+        if not flow.line.span:  # a count over a span is no glass
+            by_place[flow.outlet, flow.product].append(flow)
     before, after = (
         round(minutes * 60_000)
         for minutes in (matching.window_before_minutes, matching.window_after_minutes)

@@ -40,7 +40,7 @@ class Flow(NamedTuple):
     line_volume_ul: int = 0
     """Beer that stands in the tap's line."""
     cleaning: LogLine | None = None
-    """The cleaning entry in whose span it began."""
+    """The cleaning entry in whose span it began; of one without a time, in whose span some of it can lie."""
 
 
 @dataclass(slots=True)
@@ -52,7 +52,7 @@ class DayPours:
     cleaning: list[Flow] = field(default_factory=list)
     untimed: list[Flow] = field(default_factory=list)
     """Volume without a time: it flowed at some time between start and end. ``cleaning`` is set where
-    a cleaning span overlaps it, so that some of it may be water."""
+    a cleaning span overlaps it, so that some of it may be water; what lies within one is ``cleaning``."""
     unknown: Counter[str] = field(default_factory=Counter)
     """Tap names that ``taps.csv`` does not know at that time, to the number of pours."""
     shared: Counter[str] = field(default_factory=Counter)
@@ -86,7 +86,7 @@ def day_pours(
             continue
         flow = Flow._make(row)
         entry = _cleaning_of(flow, tap, spans) if spans else None
-        if span:
+        if span and (entry is None or not _wholly_within(flow, entry)):
             day.untimed.append(flow._replace(cleaning=entry))
         elif entry is not None:
             day.cleaning.append(flow._replace(cleaning=entry))
@@ -159,10 +159,24 @@ def _cleaning_of(flow: Flow, tap: TapRow, spans: Iterable[LogLine]) -> LogLine |
 
 def _within(flow: Flow, span: LogLine) -> bool:
     """Whether a flow began in a cleaning span; of one without a time, whether some of it can have."""
-    assert span.at_ms is not None and span.end_ms is not None
-    slack = WHOLE_MINUTE_MS if span.end_ms % WHOLE_MINUTE_MS == 0 else 1
     began = flow.end_ms if flow.line.span else flow.start_ms
-    return span.at_ms <= began and flow.start_ms < span.end_ms + slack
+    return _at_ms(span) <= began and flow.start_ms < _end_ms(span)
+
+
+def _wholly_within(flow: Flow, span: LogLine) -> bool:
+    """Whether all of a flow without a time must have flowed in a cleaning span."""
+    return _at_ms(span) <= flow.start_ms and flow.end_ms <= _end_ms(span)
+
+
+def _at_ms(span: LogLine) -> int:
+    assert span.at_ms is not None
+    return span.at_ms
+
+
+def _end_ms(span: LogLine) -> int:
+    """The first moment after a cleaning span; an end in whole minutes is that of its minute."""
+    assert span.end_ms is not None
+    return span.end_ms + (WHOLE_MINUTE_MS if span.end_ms % WHOLE_MINUTE_MS == 0 else 1)
 
 
 def _names(span: LogLine, tap: TapRow) -> bool:

@@ -4,6 +4,10 @@ Order: entries with a time, first those of which just such a serve is there; the
 entries without a time, which explain only what is left of their product and day. An entry explains no
 more than it says, within the meter's tolerance; a keg going on no more than the venue's allowance, once
 per keg.
+
+Of meters that tell no single pours the beer that was written down may have been given to a ring, and that
+ring's own beer to the next: what is left then stands at a later hour. There an entry, or a keg going on,
+explains what is left later in the day too.
 """
 
 from __future__ import annotations
@@ -105,9 +109,10 @@ def _divide_over(rests: Sequence[Rest], entries: Iterable[tuple[Said, int]], mat
     """Each entry explains the very serve that it tells of, where there is one; then the nearest rests."""
     for said, most_ul in entries:
         _take(said, _the_very(said, rests, matching), most_ul)
-    for said, most_ul in entries:
-        left_ul = said.said_ul - said.explained_ul if said.explained else most_ul
-        _take(said, _nearest(said, rests, matching), left_ul)
+    for find in (_nearest, _later):
+        for said, most_ul in entries:
+            left_ul = said.said_ul - said.explained_ul if said.explained else most_ul
+            _take(said, find(said, rests, matching), left_ul)
 
 
 def _nearest(said: Said, rests: Sequence[Rest], matching: Matching) -> list[Rest]:
@@ -116,6 +121,18 @@ def _nearest(said: Said, rests: Sequence[Rest], matching: Matching) -> list[Rest
     assert isinstance(log, LogLine)
     near = [rest for rest in rests if _in_time(log, rest, matching) and _fits(log, said, rest)]
     return sorted(near, key=lambda rest: (_away(log, rest), rest.end_ms, rest.place))
+
+
+def _later(said: Said, rests: Sequence[Rest], matching: Matching) -> list[Rest]:
+    """What is left of an entry's beer after it, of meters that tell no single pours."""
+    log = said.line
+    assert isinstance(log, LogLine)
+    if log.at_ms is None:
+        return []
+    since = log.at_ms - round(matching.log_before_minutes * 60_000)
+    later = [rest for rest in rests if rest.since_ms is not None and since <= rest.end_ms
+             and _fits(log, said, rest)]
+    return sorted(later, key=lambda rest: (rest.end_ms, rest.place))
 
 
 def _the_very(said: Said, rests: Sequence[Rest], matching: Matching) -> list[Rest]:
@@ -187,8 +204,8 @@ def _explain_keg(
 ) -> Said:
     until = keg.at_ms + round(matching.keg_change_minutes * 60_000)
     said = Said(KEG_CHANGE, allowance_ul, keg, names.outlets.of(keg.outlet), names.product(keg.product))
-    near = [rest for rest in rests
-            if keg.at_ms <= rest.end_ms and _earliest(rest) <= until and _on_line(keg, said, rest)]
+    near = [rest for rest in rests if keg.at_ms <= rest.end_ms and _on_line(keg, said, rest)
+            and (rest.since_ms is not None or rest.end_ms <= until)]
     _take(said, sorted(near, key=lambda rest: (rest.end_ms, rest.place)), allowance_ul)
     return said
 
