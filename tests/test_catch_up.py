@@ -191,8 +191,8 @@ def test_a_till_that_stops_in_the_evening_is_told_with_the_hour(tmp_path: Path) 
         venue.catch_up("06-11 11:30:00")
         (mail,) = server.received
     (said,) = [one for one in venue.said if one.startswith("issued")]
-    assert said == f"issued {DAY} revision 1, sales from 'till' only until 3:04 PM"
-    assert b"\nSubject: Tue, Jun 10, provisional: sales from 'till' only until " in mail.content
+    assert said == f"issued {DAY} revision 1, sales from 'till' end at 3:04 PM"
+    assert b"\nSubject: Tue, Jun 10, provisional: sales from 'till' end at 3:04 PM" in mail.content
 
 
 def test_a_complete_day_with_the_same_loss_does_raise_it(tmp_path: Path) -> None:

@@ -239,7 +239,7 @@ def missing(settings: Settings, inputs: DayInputs, covers: dict[str, list[Span]]
             found.append(f"no {name}")
             continue
         if times and spans[-1][1] <= times[-1]:
-            found.append(f"{name} only until {clock(spans[-1][1], settings)}")
+            found.append(f"{name} end at {clock(spans[-1][1], settings)}")
         found += [f"{name} missing from {clock(lo, settings)} to {clock(hi, settings)}"
                   for lo, hi in _holes(inputs.bounds[0], spans, times)]
     return found

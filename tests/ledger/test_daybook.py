@@ -66,7 +66,7 @@ def test_a_feed_that_stops_before_the_other_s_last_row_is_missing_from_then_on(t
     venue = make_venue(tmp_path)
     venue.rings("a.csv", [ring("14:00:30")], written="15:04:00")
     venue.pours("a.json", [pour("p", "14:00:00"), pour("q", "20:00:00")])
-    assert taken(venue).missing == ("sales from 'till' for Tue, Jun 10 only until 3:04 PM",)
+    assert taken(venue).missing == ("sales from 'till' for Tue, Jun 10 end at 3:04 PM",)
 
 
 def test_a_hole_between_exports_is_named_where_something_went_on_in_it(tmp_path: Path) -> None:
