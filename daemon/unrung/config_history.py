@@ -3,7 +3,8 @@
 A row without dates that is changed or taken out goes on applying to the days up to the edit; its
 successor applies from the next business day. A dated row applies to its own dates, also backwards,
 in place of what it succeeds: the days it touches are computed again. A row that speaks of what no row
-spoke of before (a new item, a size that none fitted, a new tap) applies to all days.
+spoke of before (a new item, a size that none fitted, a new tap) applies to all days, and so does a cell
+that was blank and is filled in: nothing else was known of those days.
 """
 
 from __future__ import annotations
@@ -23,6 +24,13 @@ _KEYS: dict[str, tuple[str, ...]] = {
     "menu": ("item", "size", "price_level", "modifier", "product"),
     "taps": ("tap",),
 }
+_BLANKS: dict[str, tuple[str, ...]] = {
+    "products": ("keg_size_ul", "keg_cost_minor"),
+    "menu": ("price_minor",),
+    "taps": ("meter", "pulses_per_litre", "line_volume_ul", "counter_modulus"),
+}
+"""Cells that may be left blank until somebody knows."""
+_DATES = ("valid_from", "valid_to", "from_ms", "to_ms")
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +88,7 @@ def canonical(row: Section) -> str:
 def _settle_table(
     table: str, known: list[KnownRow], current: list[str], today: date, result: Settled
 ) -> None:
+    known = _filled_in(table, known, [json.loads(text) for text in current], result)
     live = {row.row: row for row in known if row.until is None}
     gone = [row for text, row in live.items() if text not in set(current)]
     kept = [row for row in known if row not in gone]
@@ -102,6 +111,30 @@ def _settle_table(
     dated = [row for row in map(json.loads, current) if _dated(row)]
     for row in gone:
         result.rows += _ended(table, row, dated, today)
+
+
+def _filled_in(
+    table: str, known: list[KnownRow], current: Sequence[Mapping[str, Any]], result: Settled
+) -> list[KnownRow]:
+    """What is known, with the cells that were blank and are filled in the tables of today."""
+    filled = []
+    for row in known:
+        old = json.loads(row.row)
+        same = [new for new in current if all(new.get(key) == old.get(key) for key in _DATES)
+                and all(_plain(new[key]) == _plain(old[key]) for key in _KEYS[table])]
+        news = {
+            cell: same[0][cell] for cell in _BLANKS[table]
+            if len(same) == 1 and not old[cell] and same[0][cell]
+        }
+        if any(other.row != row.row and json.loads(other.row).get("meter") == news.get("meter", "")
+               for other in known if "meter" in news):
+            del news["meter"]  # another tap's until now
+        if news:
+            result.spans.append((row.since or date.min, row.until))
+            row = KnownRow(table, json.dumps({**old, **news}, sort_keys=True, ensure_ascii=False),
+                           row.since, row.until)
+        filled.append(row)
+    return filled
 
 
 def _speaks_of(table: str, old: Mapping[str, Any], new: Mapping[str, Any]) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from decimal import Decimal
 
 import pytest
 from hypothesis import given
@@ -124,6 +125,38 @@ def test_a_new_item_applies_to_every_day_on_which_it_occurs() -> None:
     book = Book().edit(0, pint(500)).edit(8, pint(500), pint(300, item="Half"))
     assert [book.ml(number, "half ") for number in (0, 8, 11)] == [300] * 3
     assert book.touched == {1, 3}
+
+
+def test_a_cell_that_was_blank_is_filled_in_for_all_days_and_another_edit_beside_it_is_not() -> None:
+    known = settle([], settings_of(products=(Product(product="Amber", keg_cost_minor=9000),)), day(0)).rows
+    filled = Product(product="Amber", keg_size_ul=50_000_000, keg_cost_minor=9900)
+    settled = settle(known, settings_of(products=(filled,)), day(5))
+    rows = sorted(effective(settled.rows, settings_of(products=(filled,))).products,
+                  key=lambda row: row.valid_from or date.min)
+    assert [(row.valid_from, row.keg_size_ul, row.keg_cost_minor) for row in rows] == [
+        (None, 50_000_000, 9000), (day(6), 50_000_000, 9900)
+    ]
+    assert touched_days(settled, day(0), day(5), lambda table, names: set()) == {day(n) for n in range(6)}
+    again = settle(settled.rows, settings_of(products=(filled,)), day(8))
+    assert again.rows == settled.rows and not again.changed
+
+
+def test_a_factor_given_later_counts_the_pulses_that_wait() -> None:
+    tap = TapRow(tap="1", outlet="Bar", product="Amber", meter="M1")
+    book = Book().edit(0, taps=(tap,)).edit(5, taps=(tap.model_copy(update={"pulses_per_litre": Decimal(5600)}),))
+    assert [row.pulses_per_litre for row in book.settings.taps] == [5600]
+    assert book.touched == set(range(6))
+
+
+def test_a_meter_that_was_another_taps_is_this_ones_from_tomorrow() -> None:
+    one = TapRow(tap="1", outlet="Bar", product="Amber", meter="M1")
+    two = TapRow(tap="2", outlet="Bar", product="Stout")
+    book = Book().edit(0, taps=(one, two))
+    assert book.product(3, "M1") == "Amber" and book.product(3, "M2") is None
+    book.edit(5, taps=(one, two.model_copy(update={"meter": "M2"})))
+    assert [book.product(number, "M2") for number in (3, 7)] == ["Stout", "Stout"]
+    book.edit(8, taps=(one.model_copy(update={"meter": ""}), two.model_copy(update={"meter": "M1"})))
+    assert [book.product(number, "M1") for number in (3, 9)] == ["Amber", "Stout"]
 
 
 def test_a_size_that_no_row_fitted_applies_to_every_day_and_one_that_did_from_tomorrow() -> None:
