@@ -143,7 +143,8 @@ def test_a_cell_that_was_blank_is_filled_in_for_all_days_and_another_edit_beside
 
 def test_a_factor_given_later_counts_the_pulses_that_wait() -> None:
     tap = TapRow(tap="1", outlet="Bar", product="Amber", meter="M1")
-    book = Book().edit(0, taps=(tap,)).edit(5, taps=(tap.model_copy(update={"pulses_per_litre": Decimal(5600)}),))
+    counted = tap.model_copy(update={"pulses_per_litre": Decimal(5600)})
+    book = Book().edit(0, taps=(tap,)).edit(5, taps=(counted,))
     assert [row.pulses_per_litre for row in book.settings.taps] == [5600]
     assert book.touched == set(range(6))
 
