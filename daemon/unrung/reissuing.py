@@ -12,6 +12,7 @@ from unrung.issue.place import folder_for_month, place
 from unrung.issuing import issue_day
 from unrung.month_issuing import issue_month
 from unrung.monthbook import period_called
+from unrung.putting_back import put_back
 from unrung.settings import Settings
 from unrung.store.days import day_rows
 from unrung.store.months import closed_files, closing_of, month_row
@@ -28,7 +29,8 @@ class Reissued:
 
 
 def reissue_day(db: Store, settings: Settings, day: date, now_ms: int) -> Reissued:
-    """Compute a day again; a next revision if anything differs. Not for a day of a closed period.
+    """Compute a day again; a next revision if anything differs. Not for a day of a closed period, of which
+    only files that are gone are made again.
 
     Raises ConfigError for a day that is not over, or of which nothing is known.
     """
@@ -44,7 +46,9 @@ def reissue_day(db: Store, settings: Settings, day: date, now_ms: int) -> Reissu
     if closed is not None:
         carried = f"{issued.adjusted} figures moved, carried by the open month" if issued.adjusted else (
             "nothing differs")
-        return Reissued(f"{day.isoformat()} lies in {closed.period.name}, which is closed: {carried}")
+        said = f"{day.isoformat()} lies in {closed.period.name}, which is closed: {carried}"
+        back, problems = put_back(db, settings, issued.ledger)
+        return Reissued(f"{said}; put back: {', '.join(back)}" if back else said, tuple(problems))
     said = f"{day.isoformat()}: {_said(issued.changed, issued.revision)}"
     return Reissued(said, tuple(map(str, issued.unplaced)))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
@@ -112,6 +113,25 @@ def test_its_files_can_be_put_back_to_the_byte(venue: Path) -> None:
     assert reissue_day(db, settings, date(2026, 10, 30), LATER).said.endswith("closed: nothing differs")
     db.close()
     assert october(venue) == before
+
+
+def test_files_of_its_days_are_put_back_as_issued_or_said_to_be_lost(venue: Path) -> None:
+    before, day = october(venue), date(2026, 10, 30)
+    shutil.rmtree(venue / "issued" / "daily" / "2026-10-30")
+    settings, db = opened(venue)
+    done = reissue_day(db, settings, day, LATER)
+    db.close()
+    assert "closed: nothing differs; put back: " in done.said and done.problems == ()
+    assert october(venue) == before
+    drop(venue, "till_late.csv", LATE + ring("L9", "10/30/2026 09:15:00 PM"))
+    run(venue)
+    shutil.rmtree(venue / "issued" / "daily" / "2026-10-30")
+    settings, db = opened(venue)
+    done = reissue_day(db, settings, day, LATER)
+    db.close()
+    assert done.problems and "variance-2026-10-30.csv" in done.problems[0]
+    assert "cannot be made again as issued" in done.problems[0]
+    assert "variance-2026-10-30.csv" not in {path.name for path in (venue / "issued").rglob("*.csv")}
 
 
 def test_nothing_late_means_no_adjustment_though_every_day_is_made_again(venue: Path) -> None:

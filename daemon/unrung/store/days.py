@@ -186,6 +186,13 @@ def record_issue(
     )
 
 
+def issued_files(db: Database, day: date, revision: int) -> dict[str, str]:
+    """Names of the files of a revision, and their SHA-256."""
+    rows = db.query("SELECT name, sha256 FROM issued WHERE day = ? AND revision = ?",
+                    [day.isoformat(), revision])
+    return {row["name"]: row["sha256"] for row in rows}
+
+
 def fact(db: Database, name: str) -> str | None:
     row = db.execute("SELECT value FROM facts WHERE name = ?", [name]).fetchone()
     return row[0] if row else None
