@@ -8,6 +8,7 @@ import json
 import shutil
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime, timedelta
+from functools import partial
 from itertools import chain
 from pathlib import Path
 from typing import Any
@@ -83,15 +84,16 @@ def run(flows: list[Flow], tap: str, at: datetime) -> float:
     )
 
 
-def minutes(bar: QuietBar, day: date) -> tuple[str, bytes]:
-    """What flowed in each minute, 0 where nothing did."""
+def counts(bar: QuietBar, day: date, *, minutes: int) -> tuple[str, bytes]:
+    """What flowed in each span, 0 where nothing did."""
     taps = taps_of(bar)
     flowed: dict[tuple[datetime, str], int] = {}
     for sale, _, end in pours_of(bar, day):
-        minute = end.replace(second=0)
-        flowed[minute, sale.beer.tap] = flowed.get((minute, sale.beer.tap), 0) + sale.metered_ul
+        start = end.replace(minute=end.minute // minutes * minutes, second=0)
+        flowed[start, sale.beer.tap] = flowed.get((start, sale.beer.tap), 0) + sale.metered_ul
     first, last = min(flowed)[0], max(flowed)[0]
-    every = [first + timedelta(minutes=n) for n in range(int((last - first).total_seconds()) // 60 + 1)]
+    spans = int((last - first).total_seconds()) // 60 // minutes + 1
+    every = [first + timedelta(minutes=minutes * n) for n in range(spans)]
     rows = [[f"{at:%F %T}", *[flowed.get((at, tap), 0) / 1000 for tap in taps]] for at in every]
     return "meter.csv", wrote(["Minute from", *[f"T{tap} mL" for tap in taps]], rows)
 
@@ -117,10 +119,18 @@ def test_the_ledger_is_the_right_one(write: Any, bar: QuietBar, tmp_path: Path) 
     assert differences(found, bar.truth(), 200) == [], "\n".join(said)
 
 
-def test_counts_of_every_minute_are_no_single_pours(bar: QuietBar, tmp_path: Path) -> None:
-    _, feed = set_up_with(minutes, bar, tmp_path)
-    assert (feed.resolution, feed.fields["duration"]) == ("interval", Constant(const="60"))
+@pytest.mark.parametrize("minutes", [1, 60])
+def test_counts_over_spans_are_no_single_pours_and_tell_taps_and_portions_by_their_sums(
+    bar: QuietBar, tmp_path: Path, minutes: int
+) -> None:
+    said, feed = set_up_with(partial(counts, minutes=minutes), bar, tmp_path)
+    assert (feed.resolution, feed.fields["duration"]) == ("interval", Constant(const=str(60 * minutes)))
     assert feed.formats.tap_columns == {f"T{tap} mL": f"T{tap}" for tap in taps_of(bar)}
+    settings = load(tmp_path / "bar")
+    assert {(row.tap, row.product) for row in settings.taps} == {
+        (f"T{sale.beer.tap}", sale.beer.product) for sale in bar.sales}
+    assert {(row.product, row.portion_ul) for row in settings.menu if row.product} == {
+        (sale.beer.product, sale.portion_ul) for sale in bar.sales}, "\n".join(said)
     rows = computed(tmp_path / "bar", bar.days)
     poured = sum(
         row[name] for row in rows.values()

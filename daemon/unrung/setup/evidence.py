@@ -19,6 +19,10 @@ class Evidence:
     pours: list[PourFact]
     prices: dict[Key, str]
     known: KnownNames
+    spans: bool = False
+    """Whether the meters count over spans, and write no single pours."""
+    counts: list[PourFact] = field(default_factory=list)
+    """All that such meters wrote."""
     hill: Hill | None = None
     groups: list[Group] = field(default_factory=list)
     pairs: dict[str, Pair] = field(default_factory=dict)

@@ -20,6 +20,7 @@ from unrung.setup.portions import (
     usual_of,
 )
 from unrung.setup.proposal import Key, Place, Tables
+from unrung.setup.sums import amounts_by_sums
 
 _PLENTY = 20
 """Pours behind an amount that others may be judged by."""
@@ -27,6 +28,9 @@ _PLENTY = 20
 
 def set_portions(evidence: Evidence, place: Place, tables: Tables) -> None:
     """Sizes by name first, with the pint that the pours are of; then what the pours say of the rest."""
+    if evidence.spans:
+        _set_by_sums(evidence, place)
+        return
     if evidence.hill is None:
         pint = country_pint(place)
         for index in evidence.products:
@@ -46,6 +50,29 @@ def set_portions(evidence: Evidence, place: Place, tables: Tables) -> None:
         for key, named in group.keys.items():
             if named.word and (portion := evidence.portions.get(key)) and portion.why != BY_NAME:
                 measured[named.word].append((key, portion))
+    for alike in measured.values():
+        evidence.portions.update(agreed(alike))
+    _drop_odd_prices(evidence)
+    _lend_sizes(evidence, measured)
+
+
+def _set_by_sums(evidence: Evidence, place: Place) -> None:
+    """Sizes by name; then what the sums of the counts say of the rest."""
+    measured: dict[str, list[tuple[Key, Portion]]] = defaultdict(list)
+    for index in evidence.products:
+        group = evidence.groups[index]
+        pairs = [pair for pair in evidence.pairs.values() if pair.group == index]
+        seen = amounts_by_sums(group, pairs, evidence.rings, evidence.counts)
+        pint = pint_ul(group.keys, seen, place)
+        _set(evidence, group, {}, pint, place)
+        _set(evidence, group, seen, pint, place, _over(evidence, group, seen))
+        for key, named in group.keys.items():
+            portion = evidence.portions.get(key)
+            if portion is not None and portion.why != BY_NAME:
+                why = f"by what was counted in the hours in which {seen[key].pours} were rung"
+                evidence.portions[key] = portion = portion._replace(why=why)
+                if named.word:
+                    measured[named.word].append((key, portion))
     for alike in measured.values():
         evidence.portions.update(agreed(alike))
     _drop_odd_prices(evidence)

@@ -16,6 +16,7 @@ from unrung.setup.pools import pools_of
 from unrung.setup.portions import BY_NAME
 from unrung.setup.proposal import Key, MenuLine, Place, ProductLine, Tables, few_found, unique
 from unrung.setup.shared_names import share_names
+from unrung.setup.sums import pairs_by_sums
 from unrung.setup.tap_lines import add_taps, by_number, say_doubtful_taps
 from unrung.setup.taps import pair_taps, pour_ends
 
@@ -29,13 +30,16 @@ _FEW = 0.5
 def propose(evidence: Evidence, place: Place) -> Tables:
     """Products, menu and taps."""
     taps = sorted(pour_ends(evidence.pours), key=by_number)
-    evidence.pours = serves_only(evidence.pours)
+    evidence.counts, evidence.pours = evidence.pours, serves_only(evidence.pours)
     counts = Counter(Key(ring.item, ring.size) for ring in evidence.rings)
     evidence.groups = groups_of(counts, evidence.known.products)
-    evidence.hill = hill_of(evidence)
-    evidence.pairs = pair_taps(
-        evidence.groups, evidence.rings, evidence.pours, evidence.hill, evidence.known
-    )
+    if evidence.spans:
+        evidence.pairs = pairs_by_sums(evidence.groups, evidence.rings, evidence.counts, evidence.known)
+    else:
+        evidence.hill = hill_of(evidence)
+        evidence.pairs = pair_taps(
+            evidence.groups, evidence.rings, evidence.pours, evidence.hill, evidence.known
+        )
     _name_products(evidence)
     tables = Tables()
     _pair_by_name(evidence, taps, tables)
@@ -99,7 +103,8 @@ def _add_beer(
             tables.menu.append(MenuLine(*key, "", price=price, remark=about))
             continue
         if portion is None:
-            why = "was sold too seldom" if counts[key] < _ENOUGH else "goes with pours of all sizes"
+            often = "is not told by the counts" if evidence.spans else "goes with pours of all sizes"
+            why = "was sold too seldom" if counts[key] < _ENOUGH else often
             tables.remarks.append(
                 f"{key} {why} ({counts[key]} times): it is not seen how much it takes. Add it to menu.csv "
                 f"with {product} and its portion."

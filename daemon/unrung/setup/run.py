@@ -138,8 +138,7 @@ def _settle_zone(look: Look, wishes: Wishes, machine: str, now_ms: int) -> None:
     """The zone as given, as the offsets show, or as rings and pours lie apart."""
     found = zone_found(look.drafts, wishes.timezone, machine)
     look.zone, look.zone_sure = found.value, bool(wishes.timezone) or found.doubt is None
-    by_offsets = any("offsets" in text for text in (found.why,))
-    if not by_offsets or wishes.timezone:
+    if "offsets" not in found.why or wishes.timezone:
         _read_all(look, now_ms, Notes(takes_proposals))  # by a zone that is tried; people are asked once
         rings, pours = _times(look, "rings"), _times(look, "pours")
         shift = quarter_shift(rings, pours) if rings and pours else 0
@@ -214,7 +213,8 @@ def _tables(look: Look, wishes: Wishes) -> tuple[Tables, Place]:
         for one in rings if one.kind in ("sale", "comp") and one.units_micro > 0
     ]
     factor, facts = settle_pulses(pours, sold, wishes.pulses_per_litre, look.country.pints, look.notes)
-    evidence = Evidence(sold, facts, _prices(rings, look.digits), known)
+    spans = any(draft.resolution == "interval" for draft in look.drafts)
+    evidence = Evidence(sold, facts, _prices(rings, look.digits), known, spans)
     tables = propose(evidence, place)
     for draft in look.drafts:
         note_late_rings(draft, tables) if draft.side == "rings" else note_counts(draft, tables)

@@ -83,9 +83,9 @@ def note_counts(draft: Draft, tables: Tables) -> None:
     """Say that counts over spans tell setup nothing of which beer goes with which tap."""
     if draft.resolution == "interval":
         about = (
-            "The meters count over spans of time and write no single pours, so that it is not seen which "
-            "beer a tap pours and how much an item takes: fill in taps.csv and menu.csv. Beer is compared "
-            "by totals."
+            "The meters count over spans of time and write no single pours: which beer a tap pours and how "
+            "much an item takes is told by sums over the hours alone. Look through taps.csv and menu.csv. "
+            "Beer is compared by totals."
         )
         tables.remarks = [about, *(text for text in tables.remarks if text != few_found(tables.found))]
 

@@ -41,10 +41,9 @@ def pair_taps(
     for tap in sorted(ends):
         pairs = [
             _scored(tap, group, outlet, ats, ends[tap], hill) for (group, outlet), ats in times.items()
-            if _may(tap, groups[group], outlet, known)
+            if may_pour(tap, groups[group], outlet, known)
         ]
-        named = tap in known.of_tap
-        best = _best(pairs, named)
+        best = best_pair(pairs, named=tap in known.of_tap)
         if best is not None:
             found[tap] = best
     return found
@@ -87,7 +86,7 @@ def _only_named(groups: Sequence[Group], known: KnownNames) -> KnownNames:
     return replace(known, of_tap=of_tap)
 
 
-def _may(tap: str, group: Group, outlet: str, known: KnownNames) -> bool:
+def may_pour(tap: str, group: Group, outlet: str, known: KnownNames) -> bool:
     """Whether the exports' own words allow it."""
     told = known.of_tap.get(tap, ())
     if told and not any(product_like(group.name, [product]) for _, product in told):
@@ -96,9 +95,10 @@ def _may(tap: str, group: Group, outlet: str, known: KnownNames) -> bool:
     return not place or not outlet or place.casefold() == outlet.casefold()
 
 
-def _best(pairs: list[Pair], named: bool) -> Pair | None:
+def best_pair(pairs: Sequence[Pair], *, named: bool, least: float = _SEEN) -> Pair | None:
+    """The one with the highest score; None where that is below ``least`` and nothing names the beer."""
     ranked = sorted(pairs, key=lambda pair: (-pair.score, pair.group, pair.outlet))
-    if not ranked or (ranked[0].score < _SEEN and not named):
+    if not ranked or (ranked[0].score < least and not named):
         return None
     best = ranked[0]
     second = next((pair for pair in ranked[1:] if pair.group != best.group), None)
