@@ -14,6 +14,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from unrung.book_settings import Accounts, Cost, Periods, Stock
 from unrung.file_settings import Files
+from unrung.mail_address import MailAddress, MailAddressOrNone
 from unrung.mapping import Carries, FieldSource, Formats, _as_source
 from unrung.poll_settings import Poll
 
@@ -184,8 +185,8 @@ DEFAULT_ALERTS = (
 
 
 class Mail(Section):
-    sender: str = Field("", description="From address.")
-    to: tuple[str, ...] = Field((), description="Who gets the morning mail.")
+    sender: MailAddressOrNone = Field("", description="From address.")
+    to: tuple[MailAddress, ...] = Field((), description="Who gets the morning mail.")
     host: str = Field("", description="Mail server; empty: no mail is sent.")
     port: int = Field(587, gt=0, lt=65536, description="587 goes with starttls, 465 with tls.")
     security: Literal["starttls", "tls", "none"] = Field(

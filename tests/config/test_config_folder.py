@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -47,6 +48,12 @@ def test_a_good_folder_is_read_whole(venue: VenueFolder) -> None:
     assert settings.products[0].keg_cost_minor == 12_000
 
 
+def test_an_address_may_have_a_name_before_it(venue: VenueFolder) -> None:
+    to = ("Ann Bell <ann@bar.example>", '"Bell, Bob" <bob@bar.example>', "bar@localhost")
+    venue.edit("venue.toml", "[venue]", f"[mail]\nto = {json.dumps(to)}\n[venue]")
+    assert load(venue.path).mail.to == to and load(venue.path).mail.sender == ""
+
+
 def test_every_problem_of_every_file_is_told_at_once(venue: VenueFolder) -> None:
     venue.edit("venue.toml", "timezone =", "timezon =")
     venue.edit("venue.toml", 'carries = "pours"', 'carries = "poors"')
@@ -90,6 +97,11 @@ def test_every_problem_of_every_file_is_told_at_once(venue: VenueFolder) -> None
     ('volume_unit = "ml"', "", "the field 'volume' is a volume without a unit"),
     ('time = "%Y-%m-%d %H:%M:%S"\n\n', 'time = "%Y-%q"\n\n', "formats.time"),
     ("[venue]", "[mail]\nto = 'me@bar.example'\n[venue]", 'write a list in square brackets, such as ["..."]'),
+    ("[venue]", '[mail]\nto = ["ann"]\n[venue]', "mail.to[1]: this is no mail address; write one such as"),
+    ("[venue]", '[mail]\nto = ["a@bar.example", "b@bar.example; c@bar.example"]\n[venue]',
+     "line 2: mail.to[2]: these are several addresses; put each into quotation marks of its own"),
+    ("[venue]", '[mail]\nto = ["jürg@bar.example"]\n[venue]', "only letters without accents"),
+    ("[venue]", '[mail]\nsender = "bar at bar.example"\n[venue]', "mail.sender: this is no mail address"),
     ("[venue]", "[[alert]]\nname='x'\nper='day'\n[venue]", "'product_day', 'venue_day', 'two_hours'"),
     ("[venue]", "[files]\nwindow_minutes = 240\n[venue]", "set at most 120, or take the two_hours alert out"),
     ("[venue]", "[venue", "not valid TOML"),
