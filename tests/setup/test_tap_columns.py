@@ -12,6 +12,7 @@ from functools import partial
 from itertools import chain
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -98,6 +99,15 @@ def counts(bar: QuietBar, day: date, *, minutes: int) -> tuple[str, bytes]:
     return "meter.csv", wrote(["Minute from", *[f"T{tap} mL" for tap in taps]], rows)
 
 
+def quarters(bar: QuietBar, day: date) -> tuple[str, bytes]:
+    """Running totals that are read every quarter of an hour."""
+    flows = [one for each in bar.days if each <= day for one in pours_of(bar, each)]
+    opens = datetime(day.year, day.month, day.day, 11, 45, tzinfo=ZoneInfo(bar.zone))
+    every = [opens + timedelta(minutes=15 * number) for number in range(48)]
+    rows = [[f"{at:%F %T}", *[f"{run(flows, tap, at) * 1000:.3f}" for tap in taps_of(bar)]] for at in every]
+    return "meter.csv", wrote(["Read at", *[f"T{tap} mL" for tap in taps_of(bar)]], rows)
+
+
 def set_up_with(write: Any, bar: QuietBar, folder: Path) -> tuple[list[str], Feed]:
     write_texan(bar, folder / "in")
     shutil.rmtree(folder / "in" / "meters")
@@ -120,18 +130,27 @@ def test_the_ledger_is_the_right_one(write: Any, bar: QuietBar, tmp_path: Path) 
 
 
 @pytest.mark.parametrize("minutes", [1, 60])
-def test_counts_over_spans_are_no_single_pours_and_tell_taps_and_portions_by_their_sums(
-    bar: QuietBar, tmp_path: Path, minutes: int
-) -> None:
+def test_counts_over_spans_are_no_single_pours(bar: QuietBar, tmp_path: Path, minutes: int) -> None:
     said, feed = set_up_with(partial(counts, minutes=minutes), bar, tmp_path)
     assert (feed.resolution, feed.fields["duration"]) == ("interval", Constant(const=str(60 * minutes)))
     assert feed.formats.tap_columns == {f"T{tap} mL": f"T{tap}" for tap in taps_of(bar)}
-    settings = load(tmp_path / "bar")
+    sums_tell(bar, tmp_path, said)
+
+
+def test_totals_that_are_seldom_read_are_no_single_pours_either(bar: QuietBar, tmp_path: Path) -> None:
+    said, feed = set_up_with(quarters, bar, tmp_path)
+    assert feed.carries == "readings"
+    sums_tell(bar, tmp_path, said)
+
+
+def sums_tell(bar: QuietBar, folder: Path, said: list[str]) -> None:
+    """Which beer each tap pours, how much each item takes, and all that was metered."""
+    settings = load(folder / "bar")
     assert {(row.tap, row.product) for row in settings.taps} == {
         (f"T{sale.beer.tap}", sale.beer.product) for sale in bar.sales}
     assert {(row.product, row.portion_ul) for row in settings.menu if row.product} == {
         (sale.beer.product, sale.portion_ul) for sale in bar.sales}, "\n".join(said)
-    rows = computed(tmp_path / "bar", bar.days)
+    rows = computed(folder / "bar", bar.days)
     poured = sum(
         row[name] for row in rows.values()
         for name in ("matched_portion", "over_portion", "poured_not_rung", "poured_not_compared", "logged")

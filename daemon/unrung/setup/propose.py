@@ -25,6 +25,11 @@ _ENOUGH = 8
 """Rings of an item from which "never near a pour" means something."""
 _FEW = 0.5
 """Share of the beer below which something is likely misunderstood."""
+_BY_SUMS = (
+    "The meters count over spans of time and write no single pours: which beer a tap pours and how much an "
+    "item takes is told by sums over the hours alone. Look through taps.csv and menu.csv. Beer is compared "
+    "by totals."
+)
 
 
 def propose(evidence: Evidence, place: Place) -> Tables:
@@ -56,7 +61,9 @@ def propose(evidence: Evidence, place: Place) -> Tables:
             evidence.rings, evidence.pours, evidence.hill, evidence.beer, evidence.sizes, tables.taps
         )
     say_doubtful_taps(evidence, tables)
-    if tables.found < _FEW:
+    if evidence.spans:
+        tables.remarks.insert(0, _BY_SUMS)
+    elif tables.found < _FEW:
         tables.remarks.append(few_found(tables.found))
     named = unique([*(tap.product for tap in tables.taps), *(row.product for row in tables.menu)])
     tables.products = [ProductLine(name) for name in named]

@@ -38,7 +38,7 @@ from unrung.setup.pulses import settle_pulses
 from unrung.setup.records import Read, merged, read_draft
 from unrung.setup.relate import relation
 from unrung.setup.show import show_feed, show_tables
-from unrung.setup.spans import note_counts
+from unrung.setup.spans import over_spans
 from unrung.setup.times import has_offset
 from unrung.setup.understand import understand
 from unrung.setup.venue import Country, country_of, hours_of
@@ -213,11 +213,11 @@ def _tables(look: Look, wishes: Wishes) -> tuple[Tables, Place]:
         for one in rings if one.kind in ("sale", "comp") and one.units_micro > 0
     ]
     factor, facts = settle_pulses(pours, sold, wishes.pulses_per_litre, look.country.pints, look.notes)
-    spans = any(draft.resolution == "interval" for draft in look.drafts)
+    spans = any(over_spans(draft, look.records[draft.name]) for draft in look.drafts)
     evidence = Evidence(sold, facts, _prices(rings, look.digits), known, spans)
     tables = propose(evidence, place)
-    for draft in look.drafts:
-        note_late_rings(draft, tables) if draft.side == "rings" else note_counts(draft, tables)
+    for draft in (one for one in look.drafts if one.side == "rings"):
+        note_late_rings(draft, tables)
     note_fast_flow(pours, factor, tables)
     for line in tables.taps:
         line.pulses_per_litre = factor if line.metered else ""

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from datetime import datetime
 from itertools import pairwise
 from statistics import median
 
+from unrung.ledger.readings import SHORT_MS
 from unrung.mapping import Constant
+from unrung.records import AnyRecord, Pour
 from unrung.setup.columns import by_name
 from unrung.setup.doubt import Doubt, Found, Notes
 from unrung.setup.draft import Draft
-from unrung.setup.proposal import Tables, few_found
 from unrung.setup.times import forms_of, read_local
 from unrung.setup.words import plain
 
@@ -79,15 +81,12 @@ def _count_span(draft: Draft, field: str, notes: Notes) -> None:
     draft.why["duration"] = "seconds from one count to the next"
 
 
-def note_counts(draft: Draft, tables: Tables) -> None:
-    """Say that counts over spans tell setup nothing of which beer goes with which tap."""
-    if draft.resolution == "interval":
-        about = (
-            "The meters count over spans of time and write no single pours: which beer a tap pours and how "
-            "much an item takes is told by sums over the hours alone. Look through taps.csv and menu.csv. "
-            "Beer is compared by totals."
-        )
-        tables.remarks = [about, *(text for text in tables.remarks if text != few_found(tables.found))]
+def over_spans(draft: Draft, records: Sequence[AnyRecord]) -> bool:
+    """Whether the meters of a feed tell no single pours: they count over spans, or write running totals so
+    seldom that most rises have no time."""
+    lengths = [one.end_ms - one.start_ms for one in records if isinstance(one, Pour)]
+    seldom = draft.carries == "readings" and bool(lengths) and median(lengths) > SHORT_MS
+    return draft.resolution == "interval" or seldom
 
 
 def _second_time(draft: Draft) -> None:
