@@ -68,6 +68,7 @@ def run_tests(args: Sequence[str]) -> int:
     The last line is pytest's own closing line; the exit code is 0 only where all three passed.
     """
     python = str(ready(ROOT, ("test",)))
+    keep_compiled()
     colour = ["--color=yes"] if sys.stdout.isatty() else []
     if args:
         return passed_on([python, "-m", "pytest", *colour, *args], ROOT)[0]
@@ -88,6 +89,12 @@ def run_tests(args: Sequence[str]) -> int:
     said = "".join(f"{name:8}{verdict(code)}\n" for name, code in codes.items())
     say("\n" + said + left_out(closing) + closing)
     return 1 if any(codes.values()) else 0
+
+
+def keep_compiled() -> None:
+    """Let Python keep what it compiles, also where its environment says not to: the tests start a hundred
+    interpreters, and each would compile the program and its libraries for itself, which takes it seconds."""
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 
 def left_out(closing: str) -> str:

@@ -200,6 +200,17 @@ def test_of_what_pip_says_a_person_sees_what_matters(line: str, short: str) -> N
     assert short_form(line) == short
 
 
+def test_the_interpreters_of_the_tests_compile_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "library.py").touch()
+    monkeypatch.delenv("PYTHONPYCACHEPREFIX", raising=False)
+    monkeypatch.setenv("PYTHONDONTWRITEBYTECODE", "1")
+    assert passed_on([sys.executable, "-c", "import library"], tmp_path)[0] == 0
+    assert not (tmp_path / "__pycache__").exists()
+    checkout_venv.keep_compiled()
+    assert passed_on([sys.executable, "-c", "import library"], tmp_path)[0] == 0
+    assert (tmp_path / "__pycache__").exists()
+
+
 def test_the_closing_line_of_the_tests_is_kept(
     tmp_path: Path, capfdbinary: pytest.CaptureFixture[bytes]
 ) -> None:
