@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from collections import Counter
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -37,6 +38,7 @@ from unrung.matching.sides import Rings
 from unrung.matching.types import Matched, MeteredPour, RingUnit
 
 NOTHING_SAID = Rings(*(np.zeros(0, np.int64) for _ in Rings.__slots__))
+PRODUCTS = ["Amber", "Stout"]
 Content = Counter[tuple[object, ...]]
 
 
@@ -94,10 +96,9 @@ def test_another_date_changes_nothing(days: int) -> None:
 
 def fixed_pairs(pours: list[MeteredPour], rings: list[RingUnit], offset_ms: int) -> dict[int, int]:
     """Pairs under what is believed before any data speak: nothing is learnt from the rows."""
-    products = ["Amber", "Stout"]
-    poured, rung = pour_columns(pours, products), unit_columns(rings, products)
-    sizes = sizes_of(products, {name: [HALF, PINT] for name in products}, rung.product[:0], rung.portion[:0])
-    weighed = _unlearnt(weigh(pour_columns([], products), sizes, 60_000), poured, sizes)
+    poured, rung = pour_columns(pours, PRODUCTS), unit_columns(rings, PRODUCTS)
+    sizes, empty = _before_any_row()
+    weighed = _unlearnt(empty, poured, sizes)
     known = Known(
         clockwork_of([Centre(offset_ms)]), prior_laws(SETTINGS), no_mates(len(rings)),
         np.full(2, 0.02), usual_lines(2, 8),
@@ -114,6 +115,14 @@ def fixed_pairs(pours: list[MeteredPour], rings: list[RingUnit], offset_ms: int)
         int(serves.part_key[glass]): int(rung.key[order[row]])
         for row, glass in enumerate(partner.tolist()) if glass >= 0
     }
+
+
+@cache
+def _before_any_row() -> tuple[Sizes, Weighed]:
+    """The menu's sizes, and what pours are weighed by without any."""
+    none = unit_columns([], PRODUCTS)
+    sizes = sizes_of(PRODUCTS, {name: [HALF, PINT] for name in PRODUCTS}, none.product, none.portion)
+    return sizes, weigh(pour_columns([], PRODUCTS), sizes, 60_000)
 
 
 def _unlearnt(empty: Weighed, poured: Pours, sizes: Sizes) -> Weighed:
