@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 from typing import Any
 
-import pandas as pd
 import pytest
 
 from adapters.exports import mapping, read_csv, read_json
@@ -34,6 +33,8 @@ def wide(
 
 def test_a_column_a_tap_is_read_as_the_same_rows_with_a_tap_each() -> None:
     """Held against ``pandas.melt``, which turns such a table as any spreadsheet user would."""
+    import pandas as pd  # here, since every process that runs some tests finds all of them
+
     frame = pd.read_csv(io.StringIO(WIDE), dtype=str)
     melted = frame.melt("Time", list(TAPS), "tap", "volume").dropna().replace({"tap": TAPS})
     long = melted.sort_values(["Time", "tap"]).to_csv(index=False)

@@ -5,11 +5,8 @@ from __future__ import annotations
 
 from itertools import permutations
 
-import networkx as nx
 import numpy as np
 import pytest
-from ortools.graph.python import linear_sum_assignment as lsa
-from scipy.optimize import linear_sum_assignment
 
 from unrung.matching.assign import best_assignment, total_gain
 from unrung.matching.sides import Edges
@@ -33,6 +30,8 @@ def ours(gain: np.ndarray) -> int:
 
 def by_scipy(gain: np.ndarray) -> int:
     """Rings may stay alone: a column of nothing for each of them."""
+    from scipy.optimize import linear_sum_assignment  # here: every process finds all tests
+
     usable = np.where(gain == FORBIDDEN, 0, gain)
     square = np.hstack([usable, np.zeros((gain.shape[0], gain.shape[0]), np.int64)])
     rows, columns = linear_sum_assignment(square, maximize=True)
@@ -40,6 +39,8 @@ def by_scipy(gain: np.ndarray) -> int:
 
 
 def by_networkx(gain: np.ndarray) -> int:
+    import networkx as nx
+
     graph = nx.Graph()
     for ring, glass in zip(*np.nonzero(gain > 0), strict=True):
         graph.add_edge(("ring", int(ring)), ("serve", int(glass)), weight=int(gain[ring, glass]))
@@ -47,6 +48,8 @@ def by_networkx(gain: np.ndarray) -> int:
 
 
 def by_ortools(gain: np.ndarray) -> int:
+    from ortools.graph.python import linear_sum_assignment as lsa
+
     rings, serves = gain.shape
     size = rings + serves
     solver = lsa.SimpleLinearSumAssignment()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.stats import norm
 
 from matching.days import SETTINGS
 from unrung.matching import priors
@@ -34,6 +33,8 @@ def test_a_bin_is_a_run_of_whole_seconds_and_every_second_of_the_window_lies_in_
 def test_a_learnt_law_is_the_density_of_the_lags() -> None:
     """Against the normal distribution of SciPy. A law keeps a fifth (``LAW_TAIL_SHARE``) for what no day
     teaches, most of it far from here; and it is smoothed."""
+    from scipy.stats import norm  # here, since every process that runs some tests finds all of them
+
     middle, spread, many = 20.0, 30.0, 40_000
     lag = np.rint(1_000 * norm.rvs(middle, spread, size=many, random_state=7)).astype(np.int64)
     nothing = np.zeros(many, np.int64)

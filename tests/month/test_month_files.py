@@ -6,7 +6,6 @@ from datetime import date
 from decimal import Decimal
 from pathlib import Path
 
-import frictionless
 import pytest
 
 from month.venue import added, day_rows, level, month_rows, opened
@@ -75,6 +74,8 @@ def test_made_twice_it_is_the_same_to_the_byte(own_week: Path) -> None:
 
 
 def test_frictionless_validates_the_package(week: Path) -> None:
+    import frictionless  # here, since every process that runs some tests finds all of them
+
     package = week / "issued" / "monthly" / "2026-10" / "datapackage.json"
     report = frictionless.validate(str(package))
     assert report.valid, report.to_summary()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import networkx
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -34,6 +33,8 @@ def test_as_much_as_possible_is_given_and_nothing_twice(
 
 
 def _most(slots: list[Slot], needs: list[tuple[int, int]], before: int, after: int) -> int:
+    import networkx  # here, since every process that runs some tests finds all of them
+
     network = networkx.DiGraph()
     network.add_nodes_from(["source", "sink"])
     for number, slot in enumerate(slots):
