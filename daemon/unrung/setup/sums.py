@@ -9,13 +9,16 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Sequence
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
-from unrung.matching.span_sums import Fit, amounts_of
 from unrung.setup.groups import Group, in_a_container
 from unrung.setup.meet import PourFact, RingFact
 from unrung.setup.portions import Seen
 from unrung.setup.proposal import Key, KnownNames
 from unrung.setup.taps import Pair, best_pair, may_pour
+
+if TYPE_CHECKING:
+    from unrung.matching.span_sums import Fit
 
 BIN_MS = 3_600_000
 """Counts are summed over so long: long beside the minute or so that a ring comes after its pour."""
@@ -76,6 +79,8 @@ def amounts_by_sums(
             totals.append(sum(tap[at] for tap in taps))
     if len(rows) < _LEAST_BINS:
         return {}
+    from unrung.matching.span_sums import amounts_of  # loads numpy
+
     fit = amounts_of(rows, totals)
     rung = Counter({key: round(sum(units[outlet, one].total() for outlet, one in units if one == key))
                     for key in keys})
@@ -110,4 +115,6 @@ def _common_bins(counts: dict[str, _ByBin], units: dict[tuple[str, Key], _ByBin]
 
 
 def _fit(units: Sequence[_ByBin], counted: _ByBin, bins: Sequence[int]) -> Fit:
+    from unrung.matching.span_sums import amounts_of  # loads numpy
+
     return amounts_of([[own[at] for own in units] for at in bins], [counted[at] for at in bins])
