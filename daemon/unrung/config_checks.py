@@ -12,7 +12,7 @@ from unrung.config_tables import Made, Row
 from unrung.config_words import nearest
 from unrung.intake.adapter import check_mapping
 from unrung.mapping import Constant
-from unrung.poll_settings import poll_problems
+from unrung.poll_settings import is_web_address, poll_problems
 from unrung.settings import Feed, MenuRow, Product, Settings, TapRow
 
 _FOREVER_MS = 1 << 52
@@ -70,7 +70,7 @@ def venue_problems(settings: Settings, rows: Mapping[str, Sequence[Row]]) -> lis
               for name in dict.fromkeys(names) if names.count(name) > 1]
     for feed in settings.feed:
         found += [f"venue.toml: {text}" for text in _feed_problems(feed, settings, outlets)]
-    return found + _shared_files(settings) + _alert_problems(settings)
+    return found + _shared_files(settings) + _alert_problems(settings) + _schedule_problems(settings)
 
 
 def _shared_files(settings: Settings) -> list[str]:
@@ -100,13 +100,37 @@ def _feed_problems(feed: Feed, settings: Settings, outlets: Iterable[str]) -> li
 
 
 def _alert_problems(settings: Settings) -> list[str]:
-    """A rule on two hours needs windows of at most two hours to add up."""
-    if settings.files.window_minutes <= 120 or all(one.per != "two_hours" for one in settings.alert):
-        return []
-    return [
-        f"venue.toml: [files] window_minutes = {settings.files.window_minutes} is longer than the two "
-        "hours that an alert is judged on; set at most 120, or take the two_hours alert out."
+    """Rules that every drop passes, or that are taken for one another; and a rule on two hours needs windows
+    of at most two hours to add up."""
+    names = [alert.name for alert in settings.alert]
+    found = [f"venue.toml: two alerts are called {name!r}; what one has told, the other would not tell."
+             for name in dict.fromkeys(names) if names.count(name) > 1]
+    found += [
+        f"venue.toml: alert {alert.name!r} has no limit, so that any drop raises it; set min_pct, "
+        "min_volume, min_serves or times_median." for alert in settings.alert
+        if all(limit is None for limit in (alert.min_pct, alert.min_volume, alert.min_serves,
+                                           alert.times_median))
     ]
+    if settings.files.window_minutes > 120 and any(one.per == "two_hours" for one in settings.alert):
+        found.append(
+            f"venue.toml: [files] window_minutes = {settings.files.window_minutes} is longer than the two "
+            "hours that an alert is judged on; set at most 120, or take the two_hours alert out."
+        )
+    return found
+
+
+def _schedule_problems(settings: Settings) -> list[str]:
+    schedule, found = settings.schedule, []
+    if schedule.issue_at > schedule.latest_at:
+        found.append(
+            f"venue.toml: [schedule] issue_at = {schedule.issue_at.isoformat('minutes')} is later than "
+            f"latest_at = {schedule.latest_at.isoformat('minutes')}, by which a day is issued in any case; set "
+            "latest_at later."
+        )
+    if schedule.heartbeat_url and not is_web_address(schedule.heartbeat_url):
+        found.append("venue.toml: [schedule] heartbeat_url is no web address; write one that begins with "
+                     "https:// or http://.")
+    return found
 
 
 def _key(row: Any) -> tuple[str, ...]:

@@ -10,7 +10,7 @@ from typing import Any
 from zoneinfo import available_timezones
 
 from babel import Locale
-from babel.core import UnknownLocaleError
+from babel.core import UnknownLocaleError, get_global
 from babel.numbers import get_currency_precision
 from pydantic import ValidationError
 
@@ -103,6 +103,9 @@ def _venue(
         Locale.parse(locale)
     except (UnknownLocaleError, ValueError):
         problem(("venue", "locale"), f"locale {locale!r} is not known; write for example 'en_US'.")
+    currency, known = settings.venue.currency, get_global("all_currencies")
+    if currency not in known:
+        problem(("venue", "currency"), f"currency {currency!r} is no ISO 4217 code{nearest(currency, known)}")
     return _completed(settings)
 
 

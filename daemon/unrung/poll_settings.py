@@ -95,6 +95,20 @@ def poll_problems(url: str, poll: Poll, *, maps_id: bool, export: str, packed: b
         yield "equal rows on two pages cannot be told from one row twice without an id; map id."
 
 
+def is_web_address(url: str) -> bool:
+    """Whether ``url`` can be asked.
+
+    >>> is_web_address("https://watch.example/ping/7"), is_web_address("watch.example/ping/7")
+    (True, False)
+    """
+    try:
+        parts = urlsplit(url)
+        host, _ = parts.hostname, parts.port
+    except ValueError:
+        return False
+    return parts.scheme in ("http", "https") and bool(host)
+
+
 def _address_problems(url: str, poll: Poll) -> Iterator[str]:
     try:
         parts = urlsplit(url)
@@ -102,7 +116,7 @@ def _address_problems(url: str, poll: Poll) -> Iterator[str]:
     except ValueError:
         yield "url is not an address; write for example https://till.example/sales."
         return
-    if parts.scheme not in ("http", "https") or not host:
+    if not is_web_address(url):
         yield "url must begin with https:// (or http://) and name a host."
     if parts.username or parts.password:
         yield "url holds a user name or password; use [feed.poll] auth with secret_env or secret_file."

@@ -104,6 +104,12 @@ def test_every_problem_of_every_file_is_told_at_once(venue: VenueFolder) -> None
     ("[venue]", '[mail]\nsender = "bar at bar.example"\n[venue]', "mail.sender: this is no mail address"),
     ("[venue]", "[[alert]]\nname='x'\nper='day'\n[venue]", "'product_day', 'venue_day', 'two_hours'"),
     ("[venue]", "[files]\nwindow_minutes = 240\n[venue]", "set at most 120, or take the two_hours alert out"),
+    ("[venue]", "[schedule]\nissue_at = '12:00'\n[venue]", "issue_at = 12:00 is later than latest_at = 11"),
+    ("[venue]", "[schedule]\nheartbeat_url = 'watch.example/7'\n[venue]", "heartbeat_url is no web address"),
+    ("[venue]", "[[alert]]\nname='x'\nper='venue_day'\n[venue]", "alert 'x' has no limit, so that any drop"),
+    ("[venue]", "[[alert]]\nname='x'\nper='venue_day'\nmin_pct=2\n[[alert]]\nname='x'\nper='product_day'\n"
+     "min_pct=3\n[venue]", "two alerts are called 'x'"),
+    ("[venue]\n", '[venue]\ncurrency = "EUO"\n', "line 2: currency 'EUO' is no ISO 4217 code; did you mean"),
     ("[venue]", "[venue", "not valid TOML"),
     ("[venue]", "[venue]\nname = 'again'", "not valid TOML"),
 ])  # fmt: skip
