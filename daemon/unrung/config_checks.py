@@ -124,8 +124,8 @@ def _schedule_problems(settings: Settings) -> list[str]:
     if schedule.issue_at > schedule.latest_at:
         found.append(
             f"venue.toml: [schedule] issue_at = {schedule.issue_at.isoformat('minutes')} is later than "
-            f"latest_at = {schedule.latest_at.isoformat('minutes')}, by which a day is issued in any case; set "
-            "latest_at later."
+            f"latest_at = {schedule.latest_at.isoformat('minutes')}, by which a day is issued in any case; "
+            "set latest_at later."
         )
     if schedule.heartbeat_url and not is_web_address(schedule.heartbeat_url):
         found.append("venue.toml: [schedule] heartbeat_url is no web address; write one that begins with "
