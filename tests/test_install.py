@@ -49,6 +49,7 @@ def test_paths_with_blanks_and_percent_signs_survive_the_unit() -> None:
     service = parsed(text)["Service"]
     assert service["ExecStart"] == '/opt/py -m unrung run "/srv/my 100%% bar"'
     assert service["LoadCredential"] == "mail-password:/etc/unrung-mail-password"
+    assert "#      chown -R unrung '/srv/my 100% bar'\n" in text and "mkdir" not in text
     assert unit_name("The Bar & Grill\n") == "unrung-the-bar-grill.service"
 
 
@@ -85,3 +86,5 @@ def test_every_folder_outside_of_the_config_is_one_the_unit_may_write_to(tmp_pat
     service = parsed(done.output)["Service"]
     assert service["ReadWritePaths"].split() == [
         str(venue.path.resolve()), "/srv/archive", "/srv/draught"]
+    # systemd starts nothing that may write to a folder that is not there
+    assert "#      mkdir -p /srv/archive /srv/draught\n" in done.output

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from shlex import quote
 
 UNIT = """\
 [Unit]
@@ -51,7 +52,7 @@ STEPS = """\
 # 1. Make an account for the service and let it own the config folder:
 #      useradd --system --home-dir {config} --shell /usr/sbin/nologin {user}
 #      chown -R {user} {config}
-#    It must also be able to read and move the files in the watched folders.
+{others}#    It must also be able to read and move the files in the watched folders.
 # 2. Put the mail password, if there is one, where only root reads it:
 #      install -m 600 /dev/null /etc/unrung-mail-password    and write it there
 # 3. Save this under the name
@@ -60,6 +61,11 @@ STEPS = """\
 #      systemctl daemon-reload
 #      systemctl enable --now {unit}
 #      systemctl status {unit}
+"""
+
+OTHERS = """\
+#    These folders must be there when it starts, and let it write:
+#      mkdir -p {folders}
 """
 
 
@@ -83,7 +89,8 @@ def systemd_unit(
         name=name.replace("%", "%%").replace("\n", " "), python=_escaped(python), config=_escaped(config),
         writable=writable, credential=credential, user=user,
     )
-    return STEPS.format(config=config, user=user, unit=unit) + "\n" + text
+    others = OTHERS.format(folders=" ".join(quote(str(path)) for path in folders)) if folders else ""
+    return STEPS.format(config=quote(str(config)), user=user, unit=unit, others=others) + "\n" + text
 
 
 def _escaped(path: Path) -> str:
