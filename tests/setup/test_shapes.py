@@ -326,14 +326,18 @@ def test_figures_under_names_are_each_a_tap_and_under_known_words_are_told_with_
     found = draft_of("pours", ("Time,Left 1,Right 2\n" + rows).encode())
     assert found.carries == "readings"
     assert found.formats["tap_columns"] == {"Left 1": "Left 1", "Right 2": "Right 2"}
-    said = r"tap or meter.*'Left ml' 0\.00.*'Left ml', 'Right ml' and so on are taps, give them headers such"
+    assert draft_of("pours", ("Time,Left (ml),Right (ml)\n" + rows).encode()).formats["tap_columns"] == {
+        "Left (ml)": "Left", "Right (ml)": "Right"}
+    assert draft_of("pours", ("Time,1,2\n" + rows).encode()).formats["tap_columns"] == {"1": "1", "2": "2"}
+    said = r"tap or meter.*'Volume' 0\.00.*'Volume', 'Flow' and so on are taps, give them headers such as"
     with pytest.raises(UnrungError, match=said):
-        draft_of("pours", ("Time,Left ml,Right ml\n" + rows).encode())
+        draft_of("pours", ("Time,Volume,Flow\n" + rows).encode())
 
 
 @pytest.mark.parametrize(("header", "taps"), [
     ("Time,Tap 1 oz,Tap 1 flow,Tap 2 oz,Tap 2 flow,Temp 1", {"Tap 1 oz": "1", "Tap 2 oz": "2"}),
     ("Time,L1,L2,R1,R2,Total 1", {"L1": "L1", "L2": "L2", "R1": "R1", "R2": "R2"}),
+    ("Time,Tap A,Tap B,Tap C,Tap D,Temperature", {f"Tap {tap}": tap for tap in "ABCD"}),
 ])
 def test_of_several_columns_a_tap_the_one_that_counts_beer_is_taken(
     header: str, taps: dict[str, str]

@@ -16,6 +16,10 @@ from unrung.setup.sheet import Column, Sheet
 _DELIMITERS = (",", ";", "\t", "|")
 _LOOKED_AT = 400
 """Lines that decide about the delimiter."""
+_MOMENT = re.compile(r"\d{1,2}[:.]\d\d|\d{4}-\d\d")
+_FIGURE = re.compile(r"^[-+(]?[\d.,]+\)?$")
+
+
 @dataclass(frozen=True, slots=True)
 class CsvShape:
     """How to cut the text into cells."""
@@ -111,10 +115,20 @@ def _looks_like_header(top: Sequence[str], below: Sequence[Sequence[str]]) -> bo
     filled = [cell for cell in cells if cell]
     if len(set(filled)) < len(filled) or len(filled) < len(cells) - 2:
         return False
-    if any(re.search(r"\d{1,2}[:.]\d\d|^[-+(]?[\d.,]+\)?$|\d{4}-\d\d", cell) for cell in filled):
+    if any(map(_MOMENT.search, filled)):
+        return False
+    if any(map(_FIGURE.search, filled)) and not _is_over_times(cells, below):
         return False
     return not below or any(
         cell not in {row[index].strip() for row in below} for index, cell in enumerate(cells) if cell
+    )
+
+
+def _is_over_times(top: Sequence[str], below: Sequence[Sequence[str]]) -> bool:
+    """Whether a word stands over nothing but times: then figures beside it are names, such as taps'."""
+    return len(below) > 2 and any(
+        cell and not _FIGURE.search(cell) and all(_MOMENT.search(row[index]) for row in below)
+        for index, cell in enumerate(top)
     )
 
 

@@ -119,12 +119,12 @@ HEADERS: dict[str, dict[str, str]] = {
             "dauer|sekunden|dauer s|duree|secondes|duracion|segundos|durata|secondi|duur|seconden|"
             "varighet|varighed|sekunder|trvani|doba|sekundy|czas trwania|duracao|varaktighet",
         "volume":
-            "volume|vol|poured|amount|quantity|ml|millilitres|milliliters|litres|liters|l|cl|oz|fl oz|"
-            "ounces|us oz|us fl oz|imp oz|size|volumen|menge|ausgeschenkt|liter|milliliter|quantite|"
-            "litros|cantidad|quantita|litri|hoeveelheid|inhoud|total|totaliser|totalizer|running total|"
-            "reading|cumulative|zahlerstand|stand|mengde|maengde|volum|mangd|objem|mnozstvi|litry|litr|"
-            "objetosc|ilosc|quantidade|mililitros|mililitry|mililitr|decilitry|tellerstand|stav citace|"
-            "stan licznika|leitura",
+            "volume|vol|poured|amount|quantity|flow|flowed|dispensed|ml|millilitres|milliliters|litres|"
+            "liters|l|cl|oz|fl oz|ounces|us oz|us fl oz|imp oz|size|volumen|menge|ausgeschenkt|liter|"
+            "milliliter|quantite|litros|cantidad|quantita|litri|hoeveelheid|inhoud|total|totaliser|"
+            "totalizer|running total|reading|cumulative|zahlerstand|stand|mengde|maengde|volum|mangd|"
+            "objem|mnozstvi|litry|litr|objetosc|ilosc|quantidade|mililitros|mililitry|mililitr|"
+            "decilitry|tellerstand|stav citace|stan licznika|leitura",
         "pulses":
             "pulses|pulse count|ticks|counts|count|clicks|impulse|impulsions|pulsos|impulsi|pulsen|"
             "pulser|pulsy|impulzy|impulsy|impulsos",

@@ -32,10 +32,11 @@ _WORDS = re.compile(
     r"\b(pitcher|jug|growler|crowler|schooner|pot|middy|pony|goblet|tulip|snifter|stein|mass|mass?krug|"
     r"small|large|medium|regular|tall|short|taster|flight pour|glass|mug|imperial|goblet|stange|halbe|seidel|"
     r"klein|gross|grosses|kleines|demi|pinte|galopin|cana|tercio|doble|tubo|jarra|piccola|media|grande|"
-    r"boccale|vaasje|fluitje|bokaal|pul|xs|s|m|l|xl)\b",
+    r"boccale|vaasje|fluitje|bokaal|pul|stor|liten|stort|lille|velke|male|velky|maly|duze|duzy|petit|petite|"
+    r"grosse|kleine|groot|chica|chico|pequena|grand|piccolo|xs|s|m|l|xl)\b",
     re.IGNORECASE,
 )
-"""Words that tell sizes apart and do not say how much."""
+"""Words that tell sizes apart and do not say how much (from memory)."""
 _SMALL_WORDS = re.compile(
     r"^(?:of|a|von|de|di|van)\s+|\s+(?:of|a|in|draught|draft|vom fass|on tap|glass)$", re.IGNORECASE
 )

@@ -28,7 +28,7 @@ _LEAST_BINS = 12
 _FITS = 0.35
 """Share of a tap's ups and downs that a beer must explain where nothing names the beer: its own explains half
 to nine tenths of them, another, as busy at the same hours, a fifth at most."""
-_SURE = 0.05
+_SURE = 0.02
 """Standard error, as a share of it, up to which an amount is believed."""
 def longest_span_ms(pours: Sequence[PourFact]) -> int:
     """The usual pause from one count to the next; 0 where there is none."""
@@ -82,6 +82,8 @@ def amounts_by_sums(
     from unrung.matching.span_sums import amounts_of  # loads numpy
 
     fit = amounts_of(rows, totals)
+    if fit.share < _FITS:
+        return {}
     rung = Counter({key: round(sum(units[outlet, one].total() for outlet, one in units if one == key))
                     for key in keys})
     return {

@@ -63,8 +63,20 @@ def _tap_columns(figures: Sequence[Column]) -> list[Column]:
     numbered = _numbered(figures)
     if numbered:
         return _of_one_kind(numbered)
-    known = any(_is_amount(column.title) or _is_tap(column.title) for column in figures)
-    return [] if known else list(figures)
+    known = [column for column in figures if _is_amount(column.title) or _is_tap(column.title)]
+    return _alike(known) if known else list(figures)
+
+
+def _alike(known: Sequence[Column]) -> list[Column]:
+    """Columns under names with the same known words beside them, such as "Stout (ml)" or "Tap A": what else
+    there is of a pour, such as its volume and its length, stands under known words alone."""
+    kinds: dict[str, list[Column]] = defaultdict(list)
+    for column in known:
+        words = [word for word in plain(column.title).split() if _is_amount(word) or _is_no_name(word)]
+        if words and len(words) < len(plain(column.title).split()):
+            kinds[" ".join(words)].append(column)
+    most = max(kinds.values(), key=len, default=[])
+    return most if len(most) > 1 else []
 
 
 def _of_one_kind(numbered: Sequence[Column]) -> list[Column]:
