@@ -75,8 +75,8 @@ def amounts_by_sums(
     for outlet in sorted({pair.outlet for pair in pairs}):
         taps = [counts[pair.tap] for pair in pairs if pair.outlet == outlet and pair.tap in counts]
         for at in bins:
-            rows.append([units.get((outlet, key), Counter())[at] for key in keys])
-            totals.append(sum(tap[at] for tap in taps))
+            rows.append([units[outlet, key].get(at, 0.0) for key in keys])
+            totals.append(sum(tap.get(at, 0.0) for tap in taps))
     if len(rows) < _LEAST_BINS:
         return {}
     from unrung.matching.span_sums import amounts_of  # loads numpy
@@ -84,29 +84,28 @@ def amounts_by_sums(
     fit = amounts_of(rows, totals)
     if fit.share < _FITS:
         return {}
-    rung = Counter({key: round(sum(units[outlet, one].total() for outlet, one in units if one == key))
-                    for key in keys})
+    rung = map(sum, zip(*rows, strict=True))
     return {
-        key: Seen(amount, rung[key]) for key, amount, error in zip(keys, fit.amounts, fit.errors, strict=True)
+        key: Seen(amount, round(times))
+        for key, times, amount, error in zip(keys, rung, fit.amounts, fit.errors, strict=True)
         if amount > 0 and error <= _SURE * amount
     }
 
 
-_ByBin = Counter[int]
+_ByBin = dict[int, float]
 
 
 def _counts(pours: Sequence[PourFact], width: int) -> dict[str, _ByBin]:
-    found: dict[str, _ByBin] = defaultdict(Counter)
+    found: dict[str, _ByBin] = defaultdict(lambda: defaultdict(float))
     for pour in pours:
-        found[pour.tap][(pour.end_ms - 1) // width] += pour.amount  # type: ignore[assignment]
+        found[pour.tap][(pour.end_ms - 1) // width] += pour.amount
     return found
 
 
 def _units(rings: Sequence[RingFact], width: int) -> dict[tuple[str, Key], _ByBin]:
-    found: dict[tuple[str, Key], _ByBin] = defaultdict(Counter)
+    found: dict[tuple[str, Key], _ByBin] = defaultdict(lambda: defaultdict(float))
     for ring in rings:
-        place = (ring.outlet, Key(ring.item, ring.size))
-        found[place][(ring.at_ms - LAG_MS) // width] += ring.units  # type: ignore[assignment]
+        found[ring.outlet, Key(ring.item, ring.size)][(ring.at_ms - LAG_MS) // width] += ring.units
     return found
 
 
@@ -119,4 +118,5 @@ def _common_bins(counts: dict[str, _ByBin], units: dict[tuple[str, Key], _ByBin]
 def _fit(units: Sequence[_ByBin], counted: _ByBin, bins: Sequence[int]) -> Fit:
     from unrung.matching.span_sums import amounts_of  # loads numpy
 
-    return amounts_of([[own[at] for own in units] for at in bins], [counted[at] for at in bins])
+    return amounts_of(
+        [[own.get(at, 0.0) for own in units] for at in bins], [counted.get(at, 0.0) for at in bins])

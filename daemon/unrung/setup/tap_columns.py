@@ -4,6 +4,7 @@ names, where no column says which tap a row is of."""
 from __future__ import annotations
 
 import re
+from bisect import bisect_left
 from collections import Counter, defaultdict
 from collections.abc import Sequence
 from itertools import takewhile
@@ -41,7 +42,7 @@ def turned(sheet: Sheet) -> Sheet | None:
         AMOUNT_CELL, _said([column.title for column in taps]),
         [taps[tap].texts[row] for row, tap in places], taps[0].exact_numbers,
     ))
-    starts = [sum(1 for row, _ in places if row < start) for start in sheet.starts]
+    starts = [bisect_left(places, (start, 0)) for start in sheet.starts]
     tap_columns = {column.name: name for column, name in zip(taps, names, strict=True)}
     return Sheet(columns, starts, sheet.rows_at, tap_columns)
 
