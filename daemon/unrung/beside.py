@@ -7,11 +7,11 @@ import hashlib
 import json
 from datetime import date, timedelta
 
+from unrung.covering import covers_of
 from unrung.daybook import (
     Cache,
     bounds_of,
     cleaning_over_the_edge,
-    covers_of,
     edge_is_sealed,
     kept_outline,
     made_with,

@@ -12,6 +12,7 @@ from typing import Any
 from unrung.business_day import local_iso
 from unrung.config_folder import load
 from unrung.config_tables import repeated_rows
+from unrung.covering import KINDS
 from unrung.errors import ConfigError, SourceError, StoreError, UnrungError
 from unrung.feed_words import held_words, passed_over_words
 from unrung.intake.adapter import mapping_digest, read_all
@@ -30,7 +31,7 @@ from unrung.settings import Feed, Settings
 from unrung.staff_names import staff_words
 from unrung.store.network_place import network_kind
 from unrung.store.open import Store, look_at_store
-from unrung.store.sources import newest_taken, set_aside_ones
+from unrung.store.sources import came_between, feeds_besides, kind_of_feed, newest_taken, set_aside_ones
 from unrung.terminal import folded_line
 from unrung.units import UNIT_LABELS, from_ul
 
@@ -71,6 +72,7 @@ def check_folder(config: Path, now_ms: int, environ: Mapping[str, str]) -> Repor
     db = _looked_at(settings, report)
     if db is not None:
         _list_edits(db, settings, report, now_ms)
+        report.lines += _renamed(db, settings)
     sold: Counter[Asked] = Counter()
     for feed in settings.feed:
         if feed.url:
@@ -108,6 +110,18 @@ def _list_edits(db: Store, settings: Settings, report: Report, now_ms: int) -> N
         more = f" and {len(days) - DAYS_SHOWN} more" if len(days) > DAYS_SHOWN else ""
         report.lines.append(f"Edits of the tables change days that are past, which are issued again "
                             f"where they differ: {listed}{more}")
+
+
+def _renamed(db: Store, settings: Settings) -> list[str]:
+    """Feeds that gave nothing yet, where one that carried the same is called so no longer."""
+    names = [feed.name for feed in settings.feed]
+    gone = {name: kind_of_feed(db, name) for name in feeds_besides(db, names)}
+    return [
+        f"Feed {feed.name!r} is new, and none is called {name!r} now, whose rows are in the store. If it is "
+        "the same under a new name, give it back its name: rows that come again would count twice."
+        for feed in settings.feed for name, kind in gone.items()
+        if KINDS.get(feed.carries) == kind and came_between(db, feed.name) is None
+    ]
 
 
 def _try_address(

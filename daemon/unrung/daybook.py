@@ -10,7 +10,8 @@ from typing import get_args
 
 from unrung import __version__
 from unrung.business_day import business_day, day_bounds
-from unrung.ledger.coverage import SILENCE_LEAST_MS, Span, intersect, union
+from unrung.covering import covers_of
+from unrung.ledger.coverage import SILENCE_LEAST_MS, Span, intersect
 from unrung.ledger.day import compute_day
 from unrung.ledger.inputs import DayInputs, LogLine, fill
 from unrung.ledger.material import Material, make_materials, match_settings, rings_of
@@ -34,7 +35,7 @@ from unrung.store.lines import kinds_between, lines_between, lines_of_day
 from unrung.store.months import sealed_units
 from unrung.store.open import Store
 from unrung.store.outlines import outline_row
-from unrung.store.sources import cover_spans, source_names
+from unrung.store.sources import source_names
 from unrung.venue_time import clock, day_name
 
 COMPARED = {"rings": "sales", "pours": "pours", "readings": "pours"}
@@ -262,14 +263,6 @@ def _holes(start_ms: int, spans: Sequence[Span], times: Sequence[int]) -> list[S
     ends = [start_ms, *(hi for _, hi in spans)]
     gaps = [(lo, hi) for lo, (hi, _) in zip(ends, spans, strict=False) if hi - lo >= SILENCE_LEAST_MS]
     return [(lo, hi) for lo, hi in gaps if bisect_left(times, lo) < bisect_left(times, hi)]
-
-
-def covers_of(db: Store, settings: Settings, bounds: Span) -> dict[str, list[Span]]:
-    """What each feed covers of a span."""
-    return {
-        feed.name: intersect(union(cover_spans(db, [feed.name], *bounds)), [bounds])
-        for feed in settings.feed
-    }
 
 
 def _side(

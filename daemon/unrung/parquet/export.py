@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import NamedTuple
 
 from unrung.business_day import business_day, day_bounds
+from unrung.covering import covers_of
 from unrung.errors import UnrungError
 from unrung.issue.place import place
-from unrung.ledger.coverage import intersect, union
 from unrung.parquet.columns import Table
 from unrung.parquet.files import Row, require_pyarrow, to_bytes
 from unrung.parquet.layout import FILE, SETTINGS, day_folder, settings_folder
@@ -21,7 +21,6 @@ from unrung.store.months import sealed_units
 from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store
 from unrung.store.partitions import movements_of_day
-from unrung.store.sources import cover_spans
 
 
 class Exported(NamedTuple):
@@ -77,8 +76,8 @@ def tables_of_day(db: Store, settings: Settings, day: date) -> dict[Table, list[
     bounds = day_bounds(day, venue.timezone, venue.day_starts)
     movements = movements_of_day(db, day, *bounds)
     coverage: list[Row] = [
-        {"feed": feed.name, "from_ms": lo, "to_ms": hi} for feed in settings.feed
-        for lo, hi in intersect(union(cover_spans(db, [feed.name], *bounds)), [bounds])
+        {"feed": feed, "from_ms": lo, "to_ms": hi}
+        for feed, spans in covers_of(db, settings, bounds).items() for lo, hi in spans
     ]
     edge = sealed_units(db, day)
     units = None if edge is None else [{"unit": key, "goes_to": edge[key]} for key in sorted(edge)]

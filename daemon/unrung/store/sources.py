@@ -227,6 +227,30 @@ def cover_spans(db: Database, feeds: Iterable[str], lo_ms: int, hi_ms: int) -> l
     return [(row["lo"], row["hi"]) for row in rows]
 
 
+def feeds_besides(db: Database, names: Iterable[str]) -> list[str]:
+    """Feeds that gave rows and are none of ``names``."""
+    known = list(names)
+    rows = db.query(f"SELECT DISTINCT feed FROM sources WHERE feed NOT IN ({','.join('?' * len(known))}) "
+                    "AND state = 'taken' AND rows > 0 ORDER BY feed", known)
+    return [row["feed"] for row in rows]
+
+
+def kind_of_feed(db: Database, feed: str) -> str:
+    """Of the rows that it gave last; empty where none of them stands."""
+    row = db.execute(
+        "SELECT kind FROM movements WHERE superseded_by IS NULL AND source IN (SELECT id FROM sources "
+        "WHERE feed = ? AND state = 'taken' AND new_rows > 0 ORDER BY id DESC LIMIT 20) LIMIT 1", [feed],
+    ).fetchone()
+    return str(row[0]) if row else ""
+
+
+def came_between(db: Database, feed: str) -> tuple[int, int] | None:
+    """When the first and the last export of a feed that was taken in came; None where none did."""
+    first, last = db.execute("SELECT min(received_ms), max(received_ms) FROM sources WHERE feed = ? "
+                             "AND state = 'taken'", [feed]).fetchone()
+    return None if first is None else (first, last)
+
+
 def source_names(db: Database, ids: Iterable[int]) -> dict[int, str]:
     """Source id to the name people know the export by."""
     wanted = sorted(set(ids))
