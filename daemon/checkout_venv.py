@@ -79,8 +79,7 @@ def run_tests(args: Sequence[str]) -> int:
         )
         for words in (["ruff", "check", "--output-format=concise"], ["mypy"])
     }  # beside the tests, which do not keep two processors busy all the time
-    # Two at a time: much of the suite's time is waiting for real servers and services.
-    spread = ["-n", "2", "--dist", "loadfile"]
+    spread = ["-n", str(at_a_time(processors())), "--dist", "loadfile"]
     code, closing = passed_on([python, "-m", "pytest", *colour, *spread], ROOT)
     codes = {"pytest": code}
     for words, checker in checkers.items():
@@ -89,6 +88,21 @@ def run_tests(args: Sequence[str]) -> int:
     said = "".join(f"{name:8}{verdict(code)}\n" for name, code in codes.items())
     say("\n" + said + left_out(closing) + closing)
     return 1 if any(codes.values()) else 0
+
+
+def processors() -> int:
+    """How many this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def at_a_time(count: int) -> int:
+    """How many processes run tests on ``count`` processors: one more, since some of them always wait for
+    real servers and services; not more than five, each of which takes half a gigabyte.
+
+    >>> at_a_time(1), at_a_time(2), at_a_time(16)
+    (2, 3, 5)
+    """
+    return min(count + 1, 5)
 
 
 def keep_compiled() -> None:
