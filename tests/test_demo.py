@@ -262,11 +262,11 @@ def test_a_wrong_truth_is_found_and_named(damaged: tuple[bool, list[str], Path])
 
 
 def test_the_command_ends_in_the_verdict(tmp_path: Path) -> None:
-    """Told so by the exit code, for scripts: 3, could not finish as expected."""
+    """Told so by the exit code, for scripts: 2, wrong use."""
     (tmp_path / "full").mkdir()
     (tmp_path / "full" / "other.txt").write_text("mine")
     ran = Ran(tmp_path / "full")
-    assert ran.done.returncode == 3
+    assert ran.done.returncode == 2
     assert "was not made by the demo" in ran.done.stderr
     assert (tmp_path / "full" / "other.txt").read_text() == "mine"
 
