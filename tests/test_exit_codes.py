@@ -199,6 +199,8 @@ def test_a_damaged_store_is_3_and_kept(venue: VenueFolder) -> None:
         (("reissue", "{venue}", "--day", "2000-10-31"), "nothing is known of 2000-10-31"),
         (("demo", "--into", "{file}"), "is a file; name a folder for the demo's files"),
         (("demo", "--into", "{venue}"), "is not empty and was not made by the demo"),
+        (("export", "{venue}", "--to", "{new}", "--from", "2026-11-05", "--through", "2026-11-01"),
+         "--from is a day after --through"),
         (("group", "{venue}", "--to", "{new}"), "holds no exported venue: run unrung export CONFIG"),
         (("setup", "{new}", "--rings", "{book}", "--pours", "{book}", "--yes"),
          "is a spreadsheet's workbook. Export it as CSV"),
@@ -207,7 +209,8 @@ def test_a_damaged_store_is_3_and_kept(venue: VenueFolder) -> None:
         (("setup", "{new}", "--rings", "{meters}", "--pours", "{till}", "--yes"),
          "Were --rings and --pours exchanged?"),
     ],
-    ids=["month", "day to come", "day before", "demo into a file", "demo into a venue", "no lake", "workbook",
+    ids=["month", "day to come", "day before", "demo into a file", "demo into a venue", "no days", "no lake",
+         "workbook",
          "empty", "noise", "exchanged"],
 )
 def test_a_users_mistake_is_a_sentence_with_a_way_out(

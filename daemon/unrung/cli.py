@@ -68,7 +68,8 @@ def main() -> None:
     except UnrungError as error:
         _fail(str(error), UNFINISHED)
     except OSError as error:
-        _fail(f"{error.filename or ''}: {error.strerror}", UNFINISHED)
+        said = error.strerror or str(error) or type(error).__name__
+        _fail(f"{error.filename}: {said}" if error.filename else said, UNFINISHED)
     except Exception:  # noqa: BLE001 - a fault of ours is told as one, with what a report needs
         traceback.print_exc()
         _fail("this is a fault of the program; please report the lines above", UNFINISHED)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -83,6 +84,16 @@ def test_a_ring_just_past_the_edge_is_paired_with_its_pour(lake: Path) -> None:
 def test_a_folder_without_an_export_is_refused(tmp_path: Path) -> None:
     with pytest.raises(UnrungError, match="holds no exported venue"):
         spread.run(tmp_path, tmp_path / "out")
+
+
+def test_a_cluster_that_is_not_there_is_told_with_its_address(lake: Path, tmp_path: Path) -> None:
+    import dask
+
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        there = f"tcp://127.0.0.1:{free.getsockname()[1]}"
+    with dask.config.set({"distributed.comm.timeouts.connect": "1s"}):
+        with pytest.raises(UnrungError, match=f"the Dask scheduler {there} cannot be reached"):
+            spread.run(lake, tmp_path, scheduler=there)
 
 
 @pytest.mark.parametrize(("library", "extra"), [("dask", "group"), ("pyarrow", "parquet")])

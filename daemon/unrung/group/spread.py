@@ -81,7 +81,14 @@ def run(root: Path, to: Path, *, workers: int | None = None, scheduler: str = ""
         return sum(_dask().compute(*work, scheduler="processes", num_workers=workers))
     from distributed import Client
 
-    with Client(scheduler) as client:  # type: ignore[no-untyped-call]
+    try:
+        client: Any = Client(scheduler)  # type: ignore[no-untyped-call]
+    except (OSError, ValueError) as error:
+        raise UnrungError(
+            f"the Dask scheduler {scheduler} cannot be reached: {error or type(error).__name__}. Does it "
+            "run, and is its address like tcp://10.0.0.5:8786?"
+        ) from error
+    with client:
         return sum(client.gather(client.compute(list(work))))
 
 

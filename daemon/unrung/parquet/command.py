@@ -20,8 +20,10 @@ def export_command(say: Say) -> click.Command:
     @click.argument("config", type=click.Path(path_type=Path))
     @click.option("--to", "folder", required=True, type=click.Path(path_type=Path, file_okay=False),
                   help="Folder for the files; several venues may share one.")
-    @click.option("--from", "first", type=DAY, default=None, help="First business day; else all.")
-    @click.option("--through", "last", type=DAY, default=None, help="Last business day; else all.")
+    @click.option("--from", "first", type=DAY, default=None, metavar="DATE",
+                  help="First business day; else all.")
+    @click.option("--through", "last", type=DAY, default=None, metavar="DATE",
+                  help="Last business day; else all.")
     def export(config: Path, folder: Path, first: datetime | None, last: datetime | None) -> None:
         """Write movements and ledger leaves as Parquet files.
 
@@ -34,6 +36,8 @@ def export_command(say: Say) -> click.Command:
         from unrung.opening import look_at_venue
         from unrung.parquet.export import export as write
 
+        if first and last and first > last:
+            raise click.UsageError("--from is a day after --through")
         settings, db = look_at_venue(config, time.time_ns() // 1_000_000)
 
         def tell(day: date) -> None:
