@@ -20,9 +20,9 @@ class Evidence:
     prices: dict[Key, str]
     known: KnownNames
     spans: bool = False
-    """Whether the meters count over spans, and write no single pours."""
+    """Whether the meters or the till count over spans, and tell no single pours or sales."""
     counts: list[PourFact] = field(default_factory=list)
-    """All that such meters wrote."""
+    """All that the meters wrote, drips and zeros too."""
     hill: Hill | None = None
     groups: list[Group] = field(default_factory=list)
     pairs: dict[str, Pair] = field(default_factory=dict)

@@ -30,10 +30,11 @@ def note_fast_flow(pours: Sequence[Pour], pulses_per_litre: str, tables: Tables)
     tap, usual = _fastest_tap(pours, float(pulses_per_litre or 0))
     if not Matching().max_flow_per_second < usual * _ABOVE < _FASTEST:
         return
-    tables.max_flow = Decimal(ceil(2 * usual * _ABOVE)) / 2
+    most = Decimal(ceil(2 * usual * _ABOVE)) / 2
+    tables.matching.append(("max_flow_per_second", str(most), "these taps pour fast; in US fl oz"))
     tables.remarks.append(
         f"Tap {tap!r} pours {usual:.1f} US fl oz a second, which is fast. So what flows up to "
-        f"{tables.max_flow} a second is taken for beer, and only what is faster for the gas of an empty keg."
+        f"{most} a second is taken for beer, and only what is faster for the gas of an empty keg."
     )
 
 

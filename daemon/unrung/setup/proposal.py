@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from decimal import Decimal
 from typing import NamedTuple
 
 
@@ -66,10 +65,8 @@ class Tables:
     """Pairs of outlets whose staff seem to ring for each other, and how strongly."""
     found: float = 0.0
     """Share of the beer in the sample's serves that finds a ring this way, by a rough count."""
-    late_rings: bool = False
-    """Whether the till tells only when a check was closed."""
-    max_flow: Decimal | None = None
-    """US fl oz a second up to which a flow is beer, where the usual limit would be too low."""
+    matching: list[tuple[str, str, str]] = field(default_factory=list)
+    """Settings of [matching] that the samples ask for: name, value, and why."""
     remarks: list[str] = field(default_factory=list)
     """What a person should look at, as sentences."""
 

@@ -15,7 +15,6 @@ from unrung.mapping import FIELDS, Constant
 from unrung.settings import VenueUnit
 from unrung.setup.doubt import Notes
 from unrung.setup.draft import Draft
-from unrung.setup.late_rings import AFTER_MINUTES
 from unrung.setup.proposal import MenuLine, Tables
 from unrung.setup.venue import Hours
 from unrung.units import UNIT_LABELS
@@ -181,10 +180,7 @@ def _remark(text: str) -> list[str]:
 
 def _matching(venue: VenueFacts, tables: Tables) -> str:
     lines = ["# --- Matching ---", "[matching]"]
-    if tables.late_rings:
-        lines.append(f"window_after_minutes = {AFTER_MINUTES:<10} # the till tells when a check was closed")
-    if tables.max_flow:
-        lines.append(f"max_flow_per_second = {tables.max_flow!s:<11} # these taps pour fast; in US fl oz")
+    lines += [f"{name} = {value:<31.31}"[:31] + f" # {why}" for name, value, why in tables.matching]
     allowance, unit = str(KEG_CHANGE_LOSS[venue.volume_unit]), UNIT_LABELS[venue.volume_unit]
     about = f"# beer that a new keg may cost before it pours clear, in {unit}"
     return "\n".join([*lines, f"keg_change_allowance = {allowance:<10} {about}", ""])
