@@ -198,8 +198,9 @@ def attention(state: dict[str, Any]) -> list[str]:
     service, days, locale = state["service"], state["days"], state["locale"]
     found = [state["clock"]] if state["clock"] else []
     found += _of_service(service, locale)
+    told_below = {f"feed {name}": feed["poll_failed"] for name, feed in state["feeds"].items()}
     found += [f"{key}: {text}" for key, text in service["problems"].items()
-              if key not in ("files", "clock")]
+              if key not in ("files", "clock") and text != told_below.get(key)]
     for name, feed in state["feeds"].items():
         found += [f"{name}: {text}" for text in _of_feed(feed)]
     if days["overdue"]:

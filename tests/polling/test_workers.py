@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -18,6 +19,7 @@ from unrung.service.polling import Polling
 from unrung.service.run import _Service
 from unrung.service.venue import Venue, stamp_of
 from unrung.service.workers import Worker
+from unrung.status import Holder, collect
 from venue_folder import VenueFolder, ms
 
 SECOND_TILL = """
@@ -100,6 +102,19 @@ def test_what_is_wrong_is_noted_until_it_is_over(tmp_path: Path) -> None:
                       venue.stamp, venue.problems)
         Polling(later, "till", lambda: None).step()
         assert venue.problems == {}
+
+
+def test_what_is_wrong_is_told_once_by_status(tmp_path: Path) -> None:
+    """The service notes it, and it stands in the store."""
+    with serving(lambda asked: Reply(b"no", 503)) as server:
+        folder = polled_bar(tmp_path, server.url)
+        service = _Service(open_service(folder), threading.Event(), 30.0)
+        service._polling["till"].step()
+        service._sign_of_life()
+    with folder.open("20:00:10") as (settings, db):
+        state = collect(db, settings, ms("20:00:10"), Holder(held=True, pid=os.getpid()))
+    assert "503" in state["service"]["problems"]["feed till"]
+    assert len([text for text in state["attention"] if "503" in text]) == 1
 
 
 def test_days_do_not_wait_for_an_address_for_ever(tmp_path: Path) -> None:
