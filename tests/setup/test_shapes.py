@@ -348,6 +348,15 @@ def test_of_several_columns_a_tap_the_one_that_counts_beer_is_taken(
     assert draft_of("pours", f"{header}\n{rows}".encode()).formats["tap_columns"] == taps
 
 
+def test_the_unit_of_counts_over_hours_is_told_by_those_of_one_glass() -> None:
+    """Most hours hold three to seven half litres; by all of them it was decilitres."""
+    rows = "".join(
+        f"2026-10-{day} {hour}:00:00,{tap},{(hour % 4 > 0) * (hour * tap + day) % 7 / 2 + 0.5 + tap / 500}\n"
+        for day in range(20, 26) for hour in range(12, 23) for tap in (1, 2))
+    found = draft_of("pours", ("From,Tap,Flow\n" + rows).encode())
+    assert (found.resolution, found.formats["volume_unit"]) == ("interval", "l")
+
+
 # --- pours -----------------------------------------------------------------------------------------
 
 

@@ -29,6 +29,11 @@ _SERVED_ML = (200, 250, 284.131, 295.735, 300, 330, 354.882, 379, 400, 473.176, 
 """Usual serves: metric sizes, the half, two thirds and whole imperial pint, 10, 12, 16, 20 US fl oz."""
 
 
+_FEW = 10
+_NEAR = 0.3
+"""Share of pours that are near a usual serve, from which a unit is believed."""
+
+
 def settle_volumes(draft: Draft, notes: Notes) -> None:
     """``formats.volume_unit`` for whatever volume is mapped."""
     field: str | None = next((name for name in ("volume", "part") if name in draft.fields), None)
@@ -53,11 +58,22 @@ def settle_volumes(draft: Draft, notes: Notes) -> None:
         )
     about = f"{draft.name}: volume_unit"
     numbers = steps(draft, field) if draft.carries == "readings" else facts.numbers
-    draft.formats["volume_unit"] = notes.settle(about, unit_of(facts, draft.side, numbers))
+    spans = draft.carries == "readings" or draft.resolution == "interval"
+    found = unit_of(facts, draft.side, numbers, _smallest(numbers) if spans else ())
+    draft.formats["volume_unit"] = notes.settle(about, found)
 
 
-def unit_of(facts: Facts, carries: str, numbers: Sequence[float]) -> Found:
-    """The unit of a volume column; ``numbers``: what flowed."""
+def _smallest(numbers: Sequence[float]) -> Sequence[float]:
+    """Of counts over spans, which hold several glasses: those that are likeliest to hold one."""
+    flowed = sorted(number for number in numbers if number > 0)
+    return flowed[: max(_FEW, len(flowed) // 5)]
+
+
+def unit_of(
+    facts: Facts, carries: str, numbers: Sequence[float], glasses: Sequence[float] = ()
+) -> Found:
+    """The unit of a volume column; ``numbers``: what flowed; ``glasses``: of counts over spans, those that
+    are likeliest of one glass."""
     title = set(plain(facts.column.title).split())
     said = [unit for unit, words in _WORDS.items() if title & set(words.split("|"))]
     if carries == "pours":
@@ -69,11 +85,14 @@ def unit_of(facts: Facts, carries: str, numbers: Sequence[float]) -> Found:
     if carries != "pours":
         usual = ["us_fl_oz", "ml", "l", "imp_fl_oz", "us_gal"]
         return _asked(facts, usual, "nothing but habit speaks for it")
-    fits = {unit: near_serves(numbers, unit) for unit in ("ml", "us_fl_oz", "cl", "l", "imp_fl_oz", "dl")}
+    fits = {
+        unit: max(near_serves(numbers, unit), near_serves(glasses, unit) if glasses else 0.0)
+        for unit in ("ml", "us_fl_oz", "cl", "l", "imp_fl_oz", "dl")
+    }
     ranked = sorted(fits, key=lambda unit: -fits[unit])
     best, second = ranked[0], ranked[1]
     why = f"{fits[best]:.0%} of the pours then are of a usual size"
-    if fits[best] >= 0.3 and fits[best] > 1.7 * fits[second]:
+    if fits[best] >= _NEAR and fits[best] > 1.7 * fits[second]:
         return Found(best, why)
     return _asked(facts, ranked, why)
 
