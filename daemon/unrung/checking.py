@@ -14,7 +14,7 @@ from unrung.config_folder import load
 from unrung.config_tables import repeated_rows
 from unrung.covering import KINDS
 from unrung.errors import ConfigError, SourceError, StoreError, UnrungError
-from unrung.feed_words import held_words, passed_over_words
+from unrung.feed_words import clock_words, held_words, passed_over_words
 from unrung.intake.adapter import mapping_digest, read_all
 from unrung.intake.archive import printable, sentence
 from unrung.intake.keeping import kept_path
@@ -129,10 +129,12 @@ def _try_address(
 ) -> list[AnyRecord]:
     """Ask a polled address once, and show the first rows as understood."""
     try:
-        export = first_page(settings, feed, now_ms, environ)
+        export, said_ms = first_page(settings, feed, now_ms, environ)
     except UnrungError as error:
         report.problem(f"feed {feed.name!r}: {error}")
         return []
+    if apart := clock_words(feed, said_ms, now_ms):
+        report.lines.append(apart)
     if export.content:
         return _show(feed, settings, report, export)
     report.lines.append(f"{feed.name}: {export.name} has no rows at present")

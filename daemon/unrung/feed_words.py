@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 from typing import NamedTuple
+from urllib.parse import urlsplit
 
 from unrung.by_locale import full_stop
 from unrung.intake.archive import printable
 from unrung.intake.scan import folder_of
 from unrung.intake.watch import passed_over
-from unrung.rhythm import LOOK_BACK_MS, counted, silence
+from unrung.rhythm import LOOK_BACK_MS, counted, silence, span
 from unrung.settings import Feed, Settings
 from unrung.store.days import fact
 from unrung.store.open import Store
@@ -19,6 +20,8 @@ from unrung.venue_time import moment
 
 NEWS_MS = 36 * 3_600_000
 """A new column is told for so long; it needs nobody."""
+CLOCKS_APART_MS = 120_000
+"""A server's clock and this machine's may differ by so much before anybody is told."""
 COLUMNS = "columns"
 _NAMES_SHOWN = 3
 
@@ -68,6 +71,17 @@ def _silence_words(db: Store, settings: Settings, feed: Feed, now_ms: int) -> li
         f"{full_stop(moment(last[1], settings))} See that its export still runs and {where}.",
         *passed_over_words(feed, settings),
     ]
+
+
+def clock_words(feed: Feed, said_ms: int | None, now_ms: int) -> str:
+    """Where the clock of a polled feed's server and this machine's differ; empty where they do not, or where
+    it says no time. ``said_ms``: its time, UTC milliseconds."""
+    apart = 0 if said_ms is None else said_ms - now_ms
+    if abs(apart) <= CLOCKS_APART_MS:
+        return ""
+    side = "ahead of" if apart > 0 else "behind"
+    return (f"{feed.name}: the clock of {urlsplit(feed.url).hostname} is {span(abs(apart))} {side} this "
+            "machine's; have both set over the network.")
 
 
 def passed_over_words(feed: Feed, settings: Settings) -> list[str]:

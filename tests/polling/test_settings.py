@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+from email.utils import formatdate
 from pathlib import Path
 
 import pytest
@@ -78,6 +79,19 @@ def test_check_asks_once_shows_the_first_rows_and_changes_nothing(tmp_path: Path
     assert report.problems == 1
     assert [asked.query["from"] for asked in server.asked] == ["2025-06-09T23:00:00Z"]
     assert sorted(path.name for path in tmp_path.iterdir()) == before
+
+
+@pytest.mark.parametrize(("said", "told"), [
+    ("20:01:30", ""), ("19:58:30", ""), ("23:00:00", "3 hours ahead of"), ("19:50:00", "10 minutes behind"),
+])  # fmt: skip
+def test_check_says_how_far_the_clocks_are_apart(tmp_path: Path, said: str, told: str) -> None:
+    header = {"Date": formatdate(ms(said) / 1000, usegmt=True)}
+    with serving(lambda asked: rows_reply([sale("a", "19:00:00")])._replace(headers=header)) as server:
+        polled_bar(tmp_path, server.url)
+        report = check_folder(tmp_path, ms("20:00:00"), {})
+    text = " ".join(report.lines)
+    assert ("till: the clock of 127.0.0.1 is" in text) is bool(told) and told in text
+    assert report.problems == 0
 
 
 @pytest.mark.parametrize(

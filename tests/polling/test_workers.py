@@ -6,6 +6,7 @@ import os
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from email.utils import formatdate
 from pathlib import Path
 
 import pytest
@@ -115,6 +116,25 @@ def test_what_is_wrong_is_told_once_by_status(tmp_path: Path) -> None:
         state = collect(db, settings, ms("20:00:10"), Holder(held=True, pid=os.getpid()))
     assert "503" in state["service"]["problems"]["feed till"]
     assert len([text for text in state["attention"] if "503" in text]) == 1
+
+
+def test_the_log_says_once_that_a_servers_clock_is_another(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    dates = [ms("20:09:00"), ms("20:19:00"), ms("20:20:30"), ms("20:39:00")]
+
+    def says(asked: Asked) -> Reply:
+        header = {"Date": formatdate(dates.pop(0) / 1000, usegmt=True)}
+        return rows_reply([sale("a", "19:00:00")])._replace(headers=header)
+
+    with serving(says) as server:
+        venue = open_service(polled_bar(tmp_path, server.url))
+        polling = Polling(venue, "till", lambda: None)
+        for minute, lines in ((0, 1), (10, 1), (20, 1), (30, 2)):
+            venue.clock = Clock(lambda at=minute: ms(f"20:{at:02}:00"), lambda: 0.0)  # type: ignore[misc]
+            polling.step()
+            assert len([one for one in caplog.messages if "minutes ahead of this machine's" in one]) == lines
+    assert dates == []
 
 
 def test_days_do_not_wait_for_an_address_for_ever(tmp_path: Path) -> None:

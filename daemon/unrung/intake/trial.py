@@ -16,8 +16,11 @@ from unrung.store.cursors import Cursor
 DAY_MS = 86_400_000
 
 
-def first_page(settings: Settings, feed: Feed, now_ms: int, environ: Mapping[str, str]) -> Export:
-    """The first page of the feed's last day, or of what it gives.
+def first_page(
+    settings: Settings, feed: Feed, now_ms: int, environ: Mapping[str, str]
+) -> tuple[Export, int | None]:
+    """The first page of the feed's last day, or of what it gives; and what time its server has, UTC
+    milliseconds, where it says so.
 
     Raises SourceError where there is no answer or its next page cannot be told, ConfigError where
     the secret is not to be had.
@@ -29,4 +32,4 @@ def first_page(settings: Settings, feed: Feed, now_ms: int, environ: Mapping[str
     found = step(feed.poll.paging, "", answer, feed.formats.encoding, feed.url)
     if found.trouble:
         raise SourceError(f"{found.trouble}.")
-    return page_export(feed, url, answer, now_ms)
+    return page_export(feed, url, answer, now_ms), answer.said_ms

@@ -7,6 +7,7 @@ import os
 from collections.abc import Callable
 
 from unrung.clock_doubt import borne_out, in_doubt
+from unrung.feed_words import clock_words
 from unrung.intake.poll import Polled, poll_feed
 from unrung.intake.said import rows_came
 from unrung.service.venue import Venue
@@ -24,6 +25,7 @@ class Polling:
     def __init__(self, venue: Venue, feed: str, tell: Callable[[], None]) -> None:
         self._venue, self._feed, self._tell = venue, feed, tell
         self._waiting_since: float | None = venue.clock.mono()
+        self._clocks_differ = False
 
     def step(self) -> float:
         """Ask if it is due; how many seconds may pass until the next look."""
@@ -40,11 +42,19 @@ class Polling:
             doubtful = in_doubt(db, venue.settings, now_ms)
             polled = poll_feed(db, venue.settings, feed, now_ms, os.environ, doubtful=doubtful)
             borne_out(db, venue.settings, now_ms, polled.said_ms)
+        if polled.said_ms is not None:
+            self._warn(clock_words(feed, polled.said_ms, venue.clock.wall_ms()))
         if not polled.more:
             self._waiting_since = None
         venue.note(f"feed {self._feed}", polled.problem)
         self._arrived(polled)
         return min(LONGEST_SECONDS, max(0.05, (polled.next_ms - venue.clock.wall_ms()) / 1000))
+
+    def _warn(self, apart: str) -> None:
+        """Tell the log where the clocks begin to differ, not at every poll."""
+        if apart and not self._clocks_differ:
+            _log.warning(apart)
+        self._clocks_differ = bool(apart)
 
     def settling(self) -> bool:
         """Whether the first answers since the start are still coming in; days and alerts wait."""
