@@ -84,3 +84,14 @@ def test_chance_alone_leaves_such_a_silence_once_in_five_hundred_million() -> No
     other = minutes(range(0, 120, 3), range(130, 220, 2))
     assert len(own) == n and len(other) == m + b
     assert silences(own, other, (0, 4 * HOUR)) == [(116 * MINUTE + 1, 4 * HOUR)]
+
+
+def test_a_till_that_writes_at_every_hour_is_silent_only_for_longer() -> None:
+    """By the minute it would be told silent in every hour; a lost evening still is a silence."""
+    hours = [at for number in range(10) for at in [number * HOUR] * 30]
+    pours = minutes(range(1, 600, 2))
+    assert silences(hours, pours, (0, 10 * HOUR))
+    assert silences(hours, pours, (0, 10 * HOUR), early_ms=80 * MINUTE) == []
+    broken = [at for at in hours if at <= 4 * HOUR]
+    assert silences(broken, pours, (0, 10 * HOUR), early_ms=80 * MINUTE) == [(4 * HOUR + 1, 10 * HOUR)]
+    assert silences(pours, hours, (0, 10 * HOUR), early_ms=80 * MINUTE) == []

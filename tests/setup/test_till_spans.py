@@ -6,7 +6,7 @@ import csv
 import io
 import shutil
 from collections import Counter
-from datetime import date, timedelta
+from datetime import date, time, timedelta
 from pathlib import Path
 
 import pytest
@@ -16,7 +16,7 @@ from unrung.config_folder import load
 from .dialects import put
 from .helping import computed, set_up
 from .more_dialects import lines_of, write_texan
-from .quiet_bar import QuietBar
+from .quiet_bar import QuietBar, local
 from .test_more_dialects import texan
 
 
@@ -52,6 +52,9 @@ def test_sums_tell_taps_and_portions_and_totals_hold(tmp_path: Path, minutes: in
     assert {(row.product, row.portion_ul) for row in settings.menu if row.product} == {
         (sale.beer.product, sale.portion_ul) for sale in bar.sales}, "\n".join(said)
     assert settings.matching.window_before_minutes == minutes + 20
+    opens, closes = settings.venue.opens, settings.venue.closes
+    assert opens is not None and opens <= min(poured_at(bar)), opens
+    assert closes is not None and (closes < opens or closes >= max(poured_at(bar))), closes
     found, true = Counter[str](), Counter[str]()
     for row in computed(tmp_path / "bar", bar.days).values():
         found.update(row)
@@ -61,6 +64,11 @@ def test_sums_tell_taps_and_portions_and_totals_hold(tmp_path: Path, minutes: in
     # A pour without a ring and a ring without a pour within the hour are not told apart: their difference is.
     assert abs(net(found) - net(true)) <= 0.005 * metered, (found, true)
     assert found["poured_not_rung"] <= true["poured_not_rung"] + 0.005 * metered, (found, true)
+
+
+def poured_at(bar: QuietBar) -> list[time]:
+    """When glasses were poured, by the clock on the wall."""
+    return [local(sale.end_ms, bar.zone).time() for sale in bar.sales if sale.end_ms]
 
 
 def net(row: Counter[str]) -> int:

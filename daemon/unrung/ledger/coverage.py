@@ -80,22 +80,27 @@ def length_ms(spans: Sequence[Span], within: Span) -> int:
 
 
 def silences(
-    own: Sequence[int], other: Sequence[int], within: Span, certain: float = CERTAIN
+    own: Sequence[int], other: Sequence[int], within: Span, certain: float = CERTAIN,
+    early_ms: int = 0,
 ) -> list[Span]:
     """Spans in which one side is silent far beyond its rhythm while the other side is busy.
 
     ``own`` and ``other`` are sorted times of the two sides' rows. Were the n own rows spread over the
     other side's rows by chance, none of them would fall among the b rows in a gap, m standing outside,
     with the probability (m / (m + b)) ** n; see PRIOR_ROWS for what is added to n and m. ``certain``: the
-    negative log of that probability from which a gap is told.
+    negative log of that probability from which a gap is told; ``early_ms``: how long before its pour a
+    ring may come, where that is longer than any silence has to be: then a silence is longer still, and rows
+    that belong together stand so far apart.
     """
     low, high = within
+    usual = early_ms <= SILENCE_LEAST_MS
+    least_ms, near_ms = (SILENCE_LEAST_MS, NEAR_MS) if usual else (early_ms, early_ms)
     own = own[bisect_left(own, low) : bisect_left(own, high)]
     other = other[bisect_left(other, low) : bisect_left(other, high)]
     gaps = []
-    long = [(lo, hi) for lo, hi in pairwise([low, *own, high]) if hi - lo >= SILENCE_LEAST_MS]
+    long = [(lo, hi) for lo, hi in pairwise([low, *own, high]) if hi - lo >= least_ms]
     for lo, hi in long:
-        busy = bisect_left(other, hi - NEAR_MS) - bisect_right(other, lo + NEAR_MS)
+        busy = bisect_left(other, hi - near_ms) - bisect_right(other, lo + near_ms)
         outside = len(other) - busy + PRIOR_ROWS
         if busy > 0 and (len(own) + PRIOR_ROWS) * log1p(busy / outside) >= certain:
             gaps.append((lo + 1, hi))

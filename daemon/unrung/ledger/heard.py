@@ -62,10 +62,11 @@ def _hear_till(draft: Draft, clocks: Mapping[str, ClockNote]) -> None:
     for flow in today.pours.beer:
         if flow.volume_ul >= GLASS_LEAST_UL:
             glasses[flow.outlet].append(flow.end_ms)
-    silent = silences(_all(rings.values()), _all(glasses.values()), within)
+    early_ms = _early_ms(draft)
+    silent = silences(_all(rings.values()), _all(glasses.values()), within, early_ms=early_ms)
     draft.ring_cover = subtract(today.inputs.ring_cover, silent)
     for outlet in sorted(glasses):
-        holes = silences(sorted(rings[outlet]), sorted(glasses[outlet]), within)
+        holes = silences(sorted(rings[outlet]), sorted(glasses[outlet]), within, early_ms=early_ms)
         draft.outlet_cover[outlet] = subtract(draft.ring_cover, holes)
         draft.silent += [(outlet, hole) for hole in _worth_telling(holes, today.inputs.ring_cover)]
 
@@ -88,13 +89,20 @@ def _hear_pooled(
     rings = _rung_at(draft, clocks, outlets, outlets.own) if serves else {}
     in_pool: dict[str, list[Span]] = defaultdict(list)
     for own, mine in sorted(serves.items()):
-        holes = silences(sorted(rings[own]), sorted(serve.end_ms for serve in mine), within, CERTAIN / 2)
+        ends = sorted(serve.end_ms for serve in mine)
+        holes = silences(sorted(rings[own]), ends, within, CERTAIN / 2, _early_ms(draft))
         holes = [hole for hole in holes if _without_rings(hole, mine)]
         in_pool[outlets.of(own)] += holes
         draft.silent += [(own, hole) for hole in _worth_telling(holes, _cover(draft, outlets.of(own)))]
     for own in sorted(serves):
         pool = outlets.of(own)
         draft.outlet_cover[own] = subtract(_cover(draft, pool), union(in_pool[pool]))
+
+
+def _early_ms(draft: Draft) -> int:
+    """How long before its pour a ring may come: a till that tells what was sold in each hour writes at every
+    hour's start."""
+    return round(draft.settings.matching.window_before_minutes * 60_000)
 
 
 def _cover(draft: Draft, outlet: str) -> list[Span]:
@@ -145,13 +153,13 @@ def _hear_meters(
         rung[place] = sorted(_corrected(rung[place], clocks.get(place[0])))
     for times in poured.values():
         times.sort()
-    silent = silences(_all(poured.values()), _all(rung.values()), today.bounds)
+    silent = silences(_all(poured.values()), _all(rung.values()), today.bounds, early_ms=_early_ms(draft))
     everywhere = subtract(today.inputs.pour_cover, silent)
     draft.pour_cover["", ""] = everywhere
     for place, times in sorted(rung.items()):
         if not today.metered.get(place, False):
             continue
-        holes = silences(poured[place], times, today.bounds)
+        holes = silences(poured[place], times, today.bounds, early_ms=_early_ms(draft))
         serves = matched[place[0]].serves if place[0] in matched else ()
         holes = [hole for hole in holes if not _ran_elsewhere(hole, place[1], times, serves)]
         draft.pour_cover[place] = subtract(everywhere, holes)

@@ -17,7 +17,8 @@ from unrung.setup.pools import pools_of
 from unrung.setup.portions import BY_NAME
 from unrung.setup.proposal import Key, MenuLine, Place, ProductLine, Tables, few_found, unique
 from unrung.setup.shared_names import share_names
-from unrung.setup.sums import in_their_middle, pairs_by_sums, till_span_ms
+from unrung.setup.strokes import span_ms
+from unrung.setup.sums import in_their_middle, pairs_by_sums
 from unrung.setup.tap_lines import add_taps, by_number, say_doubtful_taps
 from unrung.setup.taps import pair_taps, pour_ends
 
@@ -39,11 +40,11 @@ def propose(evidence: Evidence, place: Place) -> Tables:
     evidence.counts, evidence.pours = evidence.pours, serves_only(evidence.pours)
     counts = Counter(Key(ring.item, ring.size) for ring in evidence.rings)
     evidence.groups = groups_of(counts, evidence.known.products)
-    span_ms = till_span_ms(evidence.rings)
-    if span_ms:
+    till_ms = span_ms(ring.at_ms for ring in evidence.rings)
+    if till_ms:
         evidence.spans = True
         evidence.rings = in_their_middle(
-            evidence.rings, span_ms, evidence.groups, evidence.counts, evidence.known)
+            evidence.rings, till_ms, evidence.groups, evidence.counts, evidence.known)
     if evidence.spans:
         evidence.pairs = pairs_by_sums(evidence.groups, evidence.rings, evidence.counts, evidence.known)
     else:
@@ -67,8 +68,8 @@ def propose(evidence: Evidence, place: Place) -> Tables:
             evidence.rings, evidence.pours, evidence.hill, evidence.beer, evidence.sizes, tables.taps
         )
     say_doubtful_taps(evidence, tables)
-    if span_ms:
-        note_till_spans(span_ms // 60_000, tables)
+    if till_ms:
+        note_till_spans(till_ms // 60_000, tables)
     elif evidence.spans:
         tables.remarks.insert(0, _BY_SUMS)
     elif tables.found < _FEW:

@@ -25,23 +25,11 @@ BIN_MS = 3_600_000
 LAG_MS = 45_000
 """A ring comes about so long after its pour (common practice, no source)."""
 _LEAST_BINS = 12
-_STROKE_MS, _LEAST_SPAN_MS = 5 * 60_000, 15 * 60_000
-"""What a clock's strokes are multiples of; shorter spans of a till are no longer than a ring may be late."""
 _FITS = 0.35
 """Share of a tap's ups and downs that a beer must explain where nothing names the beer: its own explains half
 to nine tenths of them, another, as busy at the same hours, a fifth at most."""
 _SURE = 0.02
 """Standard error, as a share of it, up to which an amount is believed."""
-def till_span_ms(rings: Sequence[RingFact]) -> int:
-    """How long a till's rows count over: that which writes how many of an item were sold in each hour has its
-    times on the strokes of a clock. 0 where it tells each sale."""
-    times = sorted({ring.at_ms for ring in rings})
-    if len(times) < _LEAST_BINS or any(at_ms % _STROKE_MS for at_ms in times):
-        return 0
-    length = Counter(later - earlier for earlier, later in pairwise(times)).most_common(1)[0][0]
-    return length if length >= _LEAST_SPAN_MS else 0
-
-
 def in_their_middle(
     rings: Sequence[RingFact], span_ms: int, groups: Sequence[Group], pours: Sequence[PourFact],
     known: KnownNames,

@@ -14,6 +14,7 @@ from babel.core import UnknownLocaleError, get_global
 from babel.numbers import get_territory_currencies
 
 from unrung.settings import Weekday
+from unrung.setup.strokes import span_ms
 
 _US_MEASURES = {"US", "PR", "GU", "VI"}
 _PINTS = {"GB", "IE", "IM", "JE", "GG"}
@@ -69,15 +70,17 @@ def country_of(zone: str) -> Country:
     return Country(territory, str(currencies[0]) if currencies else "", locale)
 
 
+_SLOT_MS = 30 * 60_000
 _MOST_CLOSED = 3
 """Days a week without trade, beyond which the samples are few (common practice, no source)."""
 
 
 def hours_of(times_ms: Sequence[int], zone: str) -> Hours:
     """The day starts in the middle of the longest quiet stretch of the clock, opening and closing
-    stand at its edges, to the half hour."""
-    info = ZoneInfo(zone)
-    slots = Counter(_slot(at, info) for at in times_ms)
+    stand at its edges, to the half hour. A row that counts over a span stands at its start or its end."""
+    info, span = ZoneInfo(zone), span_ms(times_ms)
+    until = [at + more for at in times_ms for more in range(-span, span, _SLOT_MS)] or times_ms
+    slots = Counter(_slot(at, info) for at in until)
     busy = [slots[slot] > 0.0005 * len(times_ms) for slot in range(48)]
     if not any(busy) or all(busy):
         return Hours("04:00", "", "")
