@@ -159,3 +159,18 @@ def test_batches_change_nothing(monkeypatch: pytest.MonkeyPatch, most: int) -> N
     assert not [place for one, two in zip(whole, prepare_days(rows, SETTINGS), strict=True)
                 for place in differing(one, two)]
 
+
+
+@pytest.mark.parametrize("settings", [SETTINGS, MatchSettings(clock_offset_ms=30_000), LATE])
+def test_a_day_without_a_row_is_what_it_would_be_worked_out(settings: MatchSettings) -> None:
+    """Whatever its date and its menu, and what was written down on it; it is worked out once."""
+    by = 20_000 * DAY_MS
+    rows = DayRows([], [], {"Amber": [PINT]}, (by, by + 23 * 3_600_000),
+                   [Entry("Amber", by + 4_000_000, PINT)], [KegOn("1", by + 5_000_000)])
+    # The very steps that a day with rows goes through.
+    worked_out = module._prepared([module._columns(rows)], settings)[0]
+    assert differing(prepare_days([rows], settings)[0], worked_out) == []
+    beside = prepare_days([day_of(3), rows, day_of(5)], settings)
+    assert differing(beside[1], worked_out) == []
+    assert [differing(one, prepare_days([day_of(seed)], settings)[0])
+            for seed, one in ((3, beside[0]), (5, beside[2]))] == [[], []]

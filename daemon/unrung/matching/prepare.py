@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -107,11 +108,21 @@ def prepare(
 
 def prepare_days(days: Sequence[DayRows], settings: MatchSettings) -> list[Prepared]:
     """Like ``prepare`` for each of several days, worked out together: that is faster, and the same."""
-    found: list[Prepared] = []
     columns = [_columns(rows) for rows in days]
-    for few in _batches(columns, settings):
-        found += _prepared(few, settings)
-    return found
+    found = [one for few in _batches([day for day in columns if day.products], settings)
+             for one in _prepared(few, settings)]
+    following = iter(found)
+    return [next(following) if day.products else _closed(day.rows.bounds, settings) for day in columns]
+
+
+def _closed(bounds: tuple[int, int], settings: MatchSettings) -> Prepared:
+    """A day on which nothing was poured or rung: any is like any other."""
+    return replace(_closed_day(settings), bounds=bounds)
+
+
+@lru_cache(maxsize=16)
+def _closed_day(settings: MatchSettings) -> Prepared:
+    return _prepared([_columns(DayRows((), (), {}, (0, 0)))], settings)[0]
 
 
 def _columns(rows: DayRows) -> Columns:
