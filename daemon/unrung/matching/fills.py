@@ -180,7 +180,9 @@ def _log_densities(sizes: Sizes) -> tuple[Floats, Floats, float]:
     for size, share in zip(np.log(sizes.size_ul).T, sizes.rung_share.T, strict=True):
         off = np.where(np.isnan(size), np.inf, middle[:, None] - size).T
         density += share[:, None] * fill_density(off, priors.FILL_SPREAD)
-    return np.pad(np.log(density), ((0, 0), (reach, reach)), mode="edge"), grid, float(first)
+    inner = np.log(density)
+    ends = [np.repeat(inner[:, [end]], reach, axis=1) for end in (0, -1)]
+    return np.concatenate([ends[0], inner, ends[1]], axis=1), grid, float(first)
 
 
 def centres_of(fills: Fills, product: Ints, portion: Ints) -> Floats:
