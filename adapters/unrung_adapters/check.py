@@ -85,7 +85,7 @@ def _pointer_problems(mapping: Mapping) -> Iterator[str]:
     sources["skip_rows"] = tuple(rule.column for rule in mapping.formats.skip_rows)
     sources["tap_columns"] = tuple(mapping.formats.tap_columns)
     for field, source in sources.items():
-        for pointer in set(source) - {TAP_CELL, AMOUNT_CELL}:
+        for pointer in (one for one in source if one not in (TAP_CELL, AMOUNT_CELL)):
             try:
                 compiled(pointer)
             except ValueError as error:

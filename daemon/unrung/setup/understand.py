@@ -52,7 +52,6 @@ def understand(carries: Carries, name: str, samples: list[Sample], notes: Notes)
         draft.formats["rows"] = sheet.rows_at
     if sheet.tap_columns:
         draft.formats["tap_columns"] = sheet.tap_columns
-        draft.why["tap_columns"] = "each of these columns is a tap's"
     _take_columns(draft, columns)
     take_marked_amount(draft)
     _take_sizes_from_modifiers(draft)

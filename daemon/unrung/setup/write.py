@@ -180,7 +180,7 @@ def _remark(text: str) -> list[str]:
 
 def _matching(venue: VenueFacts, tables: Tables) -> str:
     lines = ["# --- Matching ---", "[matching]"]
-    lines += [f"{name} = {value:<31.31}"[:31] + f" # {why}" for name, value, why in tables.matching]
+    lines += [f"{f'{name} = {value}':<31} # {why}" for name, value, why in tables.matching]
     allowance, unit = str(KEG_CHANGE_LOSS[venue.volume_unit]), UNIT_LABELS[venue.volume_unit]
     about = f"# beer that a new keg may cost before it pours clear, in {unit}"
     return "\n".join([*lines, f"keg_change_allowance = {allowance:<10} {about}", ""])
