@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
@@ -17,12 +17,12 @@ from unrung.ledger.adjust import Adjustment, Change, Figures, applied, changes
 from unrung.ledger.edges import edge_after
 from unrung.ledger.month import make_month
 from unrung.ledger.results import DayLedger
-from unrung.monthbook import month_inputs, period_at
+from unrung.monthbook import margin_days, month_inputs, period_at
 from unrung.periods import Period
 from unrung.settings import Settings
-from unrung.store.closing import late_sources
+from unrung.store.closing import LateSource, late_sources
 from unrung.store.day_books import day_ledgers
-from unrung.store.days import day_row
+from unrung.store.days import day_row, day_rows
 from unrung.store.months import (
     MonthRow,
     add_adjustments,
@@ -76,9 +76,15 @@ def judge_closed_day(
     issued, made = judged_day(db, day)
     now = day_figures(ledger, settings)
     moved = changes(issued, made, now)
-    stock_moved, books = _stock_changes(db, settings, closed)
-    rows = _rows(db, settings, closed, day, moved)
-    rows += _rows(db, settings, closed, closed.period.last, stock_moved, near=day)
+    stock_moved, books = _stock_changes(db, settings, closed, ledger)
+    edited = row is not None and row.config_digest != settings.digest
+    rows: list[Adjustment] = []
+    if moved:
+        late = _late_files(db, settings, closed, day)
+        rows += _rows(db, settings, closed, day, moved, lambda _: late, edited=edited)
+    if stock_moved:
+        of_stock = _late_stock(db, settings, closed)
+        rows += _rows(db, settings, closed, closed.period.last, stock_moved, of_stock, edited=edited)
     with write_tx(db):
         if rows:
             add_adjustments(db, rows, now_ms)
@@ -95,9 +101,12 @@ def day_figures(day: DayLedger, settings: Settings) -> Figures:
     return {(str(row["outlet"]), str(row["product"])): _digits(row, ADJUSTED) for row in rows}
 
 
-def stock_figures_of(db: Store, settings: Settings, period: Period) -> dict[str, dict[str, str]]:
-    """The cellar's figures of a closed period as they would be now; JSON takes no pairs for keys."""
-    month = make_month(month_inputs(db, settings, period, closed=True), settings)
+def stock_figures_of(
+    db: Store, settings: Settings, period: Period, again: Sequence[DayLedger] = ()
+) -> dict[str, dict[str, str]]:
+    """The cellar's figures of a closed period as they would be now; JSON takes no pairs for keys.
+    ``again``: its days that were computed anew."""
+    month = make_month(month_inputs(db, settings, period, closed=True, again=again), settings)
     rows = month_variance_table(month, settings, 0).rows
     return {
         f"{row['outlet']}\n{row['product']}": _digits(row, STOCK_FIGURES)
@@ -106,10 +115,21 @@ def stock_figures_of(db: Store, settings: Settings, period: Period) -> dict[str,
 
 
 def _stock_changes(
-    db: Store, settings: Settings, closed: MonthRow
+    db: Store, settings: Settings, closed: MonthRow, day: DayLedger
 ) -> tuple[list[Change], dict[str, Any]]:
+    """What moved in a closed period's cellar, and its books with that. It is looked at with the last of the
+    days that wait to be judged: beer that came to light on any of them was used too."""
+    period = closed.period
+    rows = [row for row in day_rows(db) if row.revision and period.first <= row.day <= period.last]
+    if any(row.dirty and row.day != day.day for row in rows):
+        return [], closed.books
+    cache: Cache = {}
+    again = [
+        day if row.day == day.day else ledger_of(db, settings, row.day, cache)
+        for row in rows if row.day == day.day or row.changed_ms > (closed.closed_ms or 0)
+    ]
     was: dict[str, dict[str, str]] = closed.books.get("stock", {})
-    now = stock_figures_of(db, settings, closed.period)
+    now = stock_figures_of(db, settings, period, again)
     found = changes(_placed(was), _placed(was), _placed(now))
     return found, {**closed.books, "stock": now}
 
@@ -120,34 +140,57 @@ def _placed(stock: Mapping[str, Mapping[str, str]]) -> Figures:
 
 def _rows(
     db: Store, settings: Settings, closed: MonthRow, day: date, moved: Iterable[Change],
-    near: date | None = None,
+    files: Callable[[str], list[str]], *, edited: bool,
 ) -> list[Adjustment]:
-    found = list(moved)
-    if not found:
-        return []
-    files = _late_files(db, settings, closed, near or day)
-    row = day_row(db, near or day)
-    edited = row is not None and row.config_digest != settings.digest
-    cause = "late_rows" if files and not edited else "late_rows_and_settings" if files else "settings"
-    open_name = _open_period(db, settings).name
-    return [
-        Adjustment(
-            open_name, closed.period.name, day.isoformat(), one.outlet, one.product, one.figure,
-            _unit(one.figure, settings), one.old, one.new, cause, "; ".join(files),
-        )
-        for one in found
-    ]
+    """The day's changes as what the open period carries. ``files``: product to the exports behind it."""
+    carrying = _open_period(db, settings).name
+    found = []
+    for one in moved:
+        late = files(one.product)
+        cause = "late_rows" if late and not edited else "late_rows_and_settings" if late else "settings"
+        found.append(Adjustment(
+            carrying, closed.period.name, day.isoformat(), one.outlet, one.product, one.figure,
+            _unit(one.figure, settings), one.old, one.new, cause, "; ".join(late),
+        ))
+    return found
 
 
 def _late_files(db: Store, settings: Settings, closed: MonthRow, day: date) -> list[str]:
     """Exports since the closing that brought or took rows of the day; else of a day beside it."""
-    since = last_judged_ms(db, day, closed.closed_ms or 0)
-    for reach in (0, 1):
-        first, last = day - timedelta(days=reach), day + timedelta(days=reach)
-        files = late_sources(db, bounds_of(settings, first)[0], bounds_of(settings, last)[1], since)
-        if files:
-            return files
+    since = last_judged_ms(db, day, ADJUSTED, closed.closed_ms or 0)
+    for reach in (timedelta(0), timedelta(1)):
+        if late := _late(db, settings, day - reach, day + reach, since):
+            return _named(late)
     return []
+
+
+def _late_stock(db: Store, settings: Settings, closed: MonthRow) -> Callable[[str], list[str]]:
+    """Product to the exports since the closing that tell of its stock; those that tell of any, where none
+    names it."""
+    period, margin = closed.period, timedelta(days=margin_days(settings))
+    since = last_judged_ms(db, period.last, STOCK_FIGURES, closed.closed_ms or 0)
+    late = _late(db, settings, period.first - margin, period.last + margin, since)
+
+    def files(product: str) -> list[str]:
+        rows = [row for row in settings.taps if row.product == product]
+        taps = {name.casefold() for row in rows for name in (row.tap, row.meter) if name}
+        by_till = not all(row.metered for row in rows)
+        mine = [
+            one for one in late if one.product.casefold() == product.casefold() or one.tap.casefold() in taps
+            or (by_till and one.kind == "ring")
+        ]
+        return _named(mine or late)
+
+    return files
+
+
+def _late(db: Store, settings: Settings, first: date, last: date, since_ms: int) -> list[LateSource]:
+    span = bounds_of(settings, first)[0], bounds_of(settings, last)[1]
+    return late_sources(db, span, (first, last), since_ms)
+
+
+def _named(late: Iterable[LateSource]) -> list[str]:
+    return [*dict.fromkeys(one.name for one in late)]
 
 
 def _open_period(db: Store, settings: Settings) -> Period:

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from math import ceil
 from typing import Any
 
-from unrung.daybook import bounds_of
+from unrung.daybook import bounds_of, day_at
 from unrung.ledger.costing import Lot
 from unrung.ledger.inputs import DayInputs, KegLine, fill
 from unrung.ledger.month import MonthInputs, MonthLedger
 from unrung.ledger.results import DayLedger
+from unrung.ledger.tap_spans import TapSpan, tap_spans
 from unrung.periods import Period, before, period_named, period_of
 from unrung.settings import Settings
 from unrung.store.day_books import day_ledgers, tap_spans_between
@@ -40,11 +41,17 @@ def margin_days(settings: Settings) -> int:
     return ceil(settings.stock.count_within_hours / 24)
 
 
-def month_inputs(db: Store, settings: Settings, period: Period, *, closed: bool = False) -> MonthInputs:
-    """Everything that a period's ledger is made of."""
+def month_inputs(
+    db: Store, settings: Settings, period: Period, *, closed: bool = False, again: Sequence[DayLedger] = ()
+) -> MonthInputs:
+    """Everything that a period's ledger is made of. ``again``: days of it that were computed anew, in place
+    of what is kept of them."""
     margin = timedelta(days=margin_days(settings))
     rows = {row.day: row for row in day_rows(db) if row.revision}
-    around = day_ledgers(db, period.first - margin, period.last + margin)
+    anew = {one.day: one for one in again}
+    around = [
+        anew.get(one.day, one) for one in day_ledgers(db, period.first - margin, period.last + margin)
+    ]
     days = [one for one in around if period.first <= one.day <= period.last]
     known = _known(settings, period, around)
     earliest = period.first - timedelta(days=KEG_DAYS)
@@ -59,7 +66,7 @@ def month_inputs(db: Store, settings: Settings, period: Period, *, closed: bool 
         {day.day: rows[day.day].revision for day in days}, _missing(period, rows),
         [leaf for day in around for leaf in day.leaves], known,
         _kegs(db, bounds_of(settings, earliest)[0], until),
-        tap_spans_between(db, earliest, period.last + margin),
+        _spans(db, settings, earliest, period.last + margin, anew),
         adjustments, None if opening is None else {(outlet, product): ul for outlet, product, ul in opening},
         _lots(earlier.books if earlier else {}),
         {one.origin_period: _revision(db, one.origin_period) for one in adjustments}, closed,
@@ -106,6 +113,16 @@ def _known(settings: Settings, period: Period, around: Sequence[DayLedger]) -> t
     while last + timedelta(days=1) in issued:
         last += timedelta(days=1)
     return bounds_of(settings, first)[0], bounds_of(settings, last)[1]
+
+
+def _spans(
+    db: Store, settings: Settings, first: date, last: date, anew: Mapping[date, DayLedger]
+) -> list[TapSpan]:
+    kept = tap_spans_between(db, first, last)
+    if not anew:
+        return kept
+    made = [span for day in anew.values() if day.facts for span in tap_spans(day.facts, settings)]
+    return [span for span in kept if day_at(settings, span.from_ms) not in anew] + made
 
 
 def _kegs(db: Store, lo_ms: int, hi_ms: int) -> list[KegLine]:

@@ -41,6 +41,19 @@ volume_unit = "l"
 count = ["count"]
 delivery = ["delivery"]
 """
+SHEET = SHEET_FEED + """\
+[feed.fields]
+day = "Day"
+reason = "Why"
+product = "Beer"
+volume = "Oz"
+outlet = {const = "Bar"}
+[feed.formats]
+date = "%Y-%m-%d"
+volume_unit = "us_fl_oz"
+[feed.formats.kinds]
+waste = ["waste"]
+"""
 JULY, AUGUST = "07-02 12:00:00", "08-03 12:00:00"
 
 
@@ -176,6 +189,55 @@ def test_a_corrected_closing_count_leaves_the_next_opening_and_both_months_add_u
     assert Decimal(moved["closing"]["difference"]) == five == -Decimal(moved["used"]["difference"])
     july = amber(bar, "2025-07")
     assert july["opening"] == moved["closing"]["old"] and july["used_basis"] == "counted"
+
+
+def test_stock_and_the_last_day_each_name_the_exports_that_moved_them(bar: VenueFolder) -> None:
+    """A late pour of another beer is judged first, on the 29th, and with it the period's stock, which is kept
+    under the 30th; that day has a late ring of its own."""
+    finish(bar)
+    bar.pours("more.json", [pour("p8", "06-29 22:00:00", tap="2")], "07-03 10:00:00")
+    bar.rings("more.csv", [ring("06-30 20:00:30", id="r0")], "07-03 10:00:00")
+    cellar(bar, "late.csv", "06-30 13:00:00,delivery,Amber,1,,125.00", written="07-03 10:00:00")
+    bar.catch_up(AUGUST)
+    files = {
+        (row["product"], row["origin_day"][-2:], row["figure"]): row["source_file"]
+        for row in month(bar, "2025-07", "adjustments")
+    }
+    assert files["Stout", "29", "poured"] == files["Stout", "30", "used"] == "more.json"
+    assert files["Amber", "30", "rung"] == "late.csv; more.csv"
+    assert {files["Amber", "30", name] for name in ("delivered", "used", "used_cost")} == {"late.csv"}
+
+
+def test_late_beer_of_a_closed_month_was_used_where_nothing_was_counted(bar: VenueFolder) -> None:
+    """Two late pints of Stout on two days: metered, so used, and taken from stock at their cost."""
+    finish(bar)
+    for day in ("29", "30"):
+        bar.pours(f"late{day}.json", [pour(f"p{day}", f"06-{day} 22:00:00", tap="2")], "07-03 10:00:00")
+    bar.catch_up(AUGUST)
+    rows = month(bar, "2025-07", "adjustments")
+    moved = {row["figure"]: row for row in rows if row["origin_day"] == "2025-06-30"}
+    used = moved["used"]
+    assert (used["difference"], used["source_file"]) == ("32.000", "late29.json; late30.json")
+    cost = Decimal(moved["used_cost"]["difference"])
+    assert cost == pytest.approx(Decimal("90") / 30 * 2 * Decimal("0.473176"), abs=Decimal("0.01"))
+    lines = [row for row in month(bar, "2025-07", "journal") if row["reverses"] == "2025-06-r2"]
+    (stock,) = [row for row in lines if row["account"] == "0310"]
+    assert Decimal(stock["credit"]) == cost
+
+
+def test_a_late_entry_without_a_time_is_the_cause_of_what_it_moves(tmp_path: Path) -> None:
+    bar = make_venue(tmp_path / "bar", ids=True, more=SHEET)
+    (bar.path / "exports" / "sheet").mkdir()
+    times = [f"06-30 20:{minute:02d}:00" for minute in (0, 10, 20, 30)]
+    bar.rings("a.csv", [ring(at, id=at) for at in times[1:]], "07-01 05:00:00")
+    bar.pours("a.json", [pour(at, at) for at in times], "07-01 05:00:00")
+    bar.catch_up(JULY)
+    finish(bar)
+    text = "Day,Why,Beer,Oz\n2025-06-30,waste,Amber,16\n"
+    bar.drop(bar.path / "exports" / "sheet" / "waste.csv", text.encode(), "07-03 10:00:00")
+    bar.catch_up(AUGUST)
+    moved = {row["figure"]: row for row in month(bar, "2025-07", "adjustments")}
+    assert (moved["logged"]["cause"], moved["logged"]["source_file"]) == ("late_rows", "waste.csv")
 
 
 def run(*words: str) -> tuple[int, str]:

@@ -2,9 +2,20 @@
 
 from __future__ import annotations
 
-from typing import Any
+from datetime import date
+from typing import Any, NamedTuple
 
 from sqlite_utils import Database
+
+
+class LateSource(NamedTuple):
+    """An export, and what some of its rows speak of, as it has them."""
+
+    name: str
+    kind: str
+    tap: str
+    product: str
+
 
 _TOUCHES = (
     "coalesce(s.cover_to_ms, s.last_ms + 1, s.mtime_ms) > ? "
@@ -48,12 +59,16 @@ def items_between(db: Database, lo_ms: int, hi_ms: int) -> list[tuple[tuple[str,
     ]
 
 
-def late_sources(db: Database, lo_ms: int, hi_ms: int, after_ms: int) -> list[str]:
-    """Names of exports received after a moment that brought, changed or dropped rows of [lo, hi)."""
+def late_sources(
+    db: Database, span: tuple[int, int], days: tuple[date, date], after_ms: int
+) -> list[LateSource]:
+    """Exports received after a moment that brought, changed or dropped rows within ``span``, or entries
+    without a time of ``days`` (first and last), by name."""
     rows = db.query(
-        "SELECT DISTINCT s.name FROM movements m JOIN sources s "
+        "SELECT DISTINCT s.name, m.kind, m.tap, m.product FROM movements m JOIN sources s "
         "ON s.id = m.source OR s.id = m.superseded_by "
-        "WHERE m.at_ms >= ? AND m.at_ms < ? AND s.received_ms > ? ORDER BY s.name",
-        [lo_ms, hi_ms, after_ms],
+        "WHERE (m.at_ms >= ? AND m.at_ms < ? OR m.day >= ? AND m.day <= ?) AND s.received_ms > ? "
+        "ORDER BY s.name, m.kind, m.tap, m.product",
+        [*span, *(day.isoformat() for day in days), after_ms],
     )
-    return [row["name"] for row in rows]
+    return [LateSource(**row) for row in rows]

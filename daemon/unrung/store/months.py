@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -158,10 +158,12 @@ def settle_closed_day(db: Database, day: date, changes: int, config_digest: str)
     )
 
 
-def last_judged_ms(db: Database, day: date, closed_ms: int) -> int:
-    """When a closed day was last found to differ; when it was closed, if it never was."""
+def last_judged_ms(db: Database, day: date, figures: Collection[str], closed_ms: int) -> int:
+    """When one of these figures of a closed day was last found to differ; when it was closed, if none ever
+    was. The stock of a period stands beside the figures of its last day."""
     row = db.execute(
-        "SELECT max(written_ms) FROM adjustments WHERE origin_day = ?", [day.isoformat()]
+        "SELECT max(written_ms) FROM adjustments WHERE origin_day = ? "
+        f"AND figure IN ({', '.join('?' * len(figures))})", [day.isoformat(), *figures]
     ).fetchone()
     return max(closed_ms, row[0] or 0)
 
