@@ -95,3 +95,17 @@ def test_where_no_new_item_goes_with_them_nothing_is_asked(tmp_path: Path, names
     said = list[str]()
     say_unlisted(venue.path, ms(MORNING), said.append)
     assert not any("seems to pour" in line for line in said) and "on tap 2?" not in mail(venue)
+
+
+def test_a_beer_that_ran_out_is_no_new_one(tmp_path: Path) -> None:
+    venue = make_venue(tmp_path / "v", more=MORE)
+    venue.edit("menu.csv", "Pint of Stout,", "Night Cap,")
+    evening(venue, ("Night Cap",))
+    venue.catch_up(MORNING)
+    venue.edit("menu.csv", "price\n", "price,to\n")
+    venue.edit("menu.csv", "8.00\n", "8.00,2025-06-10\n")
+    venue.edit("taps.csv", "metered\n", "metered,from,to\n")
+    venue.edit("taps.csv", "Stout,yes\n", "Stout,yes,,2025-06-10\n2,M2,Bar,Amber,yes,2025-06-11,\n")
+    venue.catch_up("06-12 06:30:00")
+    said = list[str]()
+    assert not say_unlisted(venue.path, ms("06-14 06:30:00"), said.append), said

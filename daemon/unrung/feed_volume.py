@@ -7,7 +7,7 @@ last weeks and its spread.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 from math import exp, log
 from statistics import median
@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from unrung.daybook import bounds_of
 from unrung.settings import Settings
-from unrung.store.movements import count_between
+from unrung.store.movements import count_between, pours_of_taps
 from unrung.store.open import Store
 from unrung.store.overview import file_of_day
 from unrung.venue_time import day_name
@@ -30,6 +30,10 @@ SIGMAS = 6.0
 LEAST_SIGMA = 0.05
 MAD_TO_SIGMA = 1.4826
 """Of a normal law, sigma over the median absolute deviation."""
+
+SMALL_UL = 60_000
+"""A pour of less is no glass."""
+NONE = (0, 0)
 
 Counts = tuple[int, int]
 """Rows of the till, rows of the meters."""
@@ -78,6 +82,8 @@ def odd_volume(db: Store, settings: Settings, day: date) -> Odd:
     if times == 1.0:
         return Odd()
     earlier = [_counts(db, settings, one) for one in days]
+    if times < 1 and _one_tap_alone(db, settings, day, days):
+        return Odd()
     weekday = [one for one in earlier[6::7] if min(one) >= FEWEST_ROWS] or earlier
     usual = [max(1, round(median(one[side] for one in weekday))) for side in (0, 1)]
     side = max((0, 1), key=lambda nth: abs(log(today[nth] / usual[nth])))
@@ -92,6 +98,29 @@ def odd_volume(db: Store, settings: Settings, day: date) -> Odd:
         "See whether the export is whole and holds every terminal or meter; export it again if not."
         if few else "See whether rows came twice, under new numbers; [[feed]] export says how files relate.",
     )
+
+
+def _one_tap_alone(db: Store, settings: Settings, day: date, earlier: Sequence[date]) -> bool:
+    """Whether nothing is odd about the day but for one tap's small pours: one that drips writes hundreds."""
+    bounds = [bounds_of(settings, one) for one in earlier]
+    today, before = pours_of_taps(db, *bounds_of(settings, day)), [pours_of_taps(db, *one) for one in bounds]
+    usual = {
+        tap: (sum(one.get(tap, NONE)[0] for one in before), sum(one.get(tap, NONE)[1] for one in before))
+        for tap in today
+    }
+    tap = max(sorted(today), key=lambda one: today[one][0] - usual[one][0] / len(earlier), default="")
+    rings, pours = _counts(db, settings, day)
+    (count, amount), (count_before, amount_before) = today.get(tap, NONE), usual.get(tap, NONE)
+    # What came twice is as large as ever; a tap that never poured before is judged by its size alone.
+    small = 2 * amount * count_before < amount_before * count if count_before else amount < SMALL_UL * count
+    others = rings, pours - count
+    if not small or min(others) < FEWEST_ROWS:
+        return False
+    history = (
+        (rung, poured - there.get(tap, NONE)[0])
+        for one, there in zip(earlier, before, strict=True) for rung, poured in [_counts(db, settings, one)]
+    )
+    return odd_proportion(history, others) == 1.0
 
 
 def _counts(db: Store, settings: Settings, day: date) -> Counts:

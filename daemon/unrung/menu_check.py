@@ -10,7 +10,7 @@ from pathlib import Path
 from unrung.daybook import day_at
 from unrung.errors import ConfigError
 from unrung.ledger.menu import Menu
-from unrung.menu_evidence import LOOK_BACK_MS, seen_portions
+from unrung.menu_evidence import seen_portions
 from unrung.menu_rows import (
     Asked,
     NewRow,
@@ -22,10 +22,11 @@ from unrung.menu_rows import (
     written,
 )
 from unrung.new_beers import NewBeer, since
+from unrung.opening import with_past
 from unrung.records import AnyRecord, Ring
 from unrung.settings import Settings
 from unrung.store.open import Store
-from unrung.store.overview import items_since
+from unrung.unlisted import LOOK_BACK_MS, unlisted
 
 
 def asked(ring: Ring) -> Asked:
@@ -42,7 +43,7 @@ def unlisted_rows(
     if db is not None:
         for feed in settings.feed:
             if feed.carries == "rings":
-                sold.update(items_since(db, feed.name, now_ms - LOOK_BACK_MS))
+                sold.update(unlisted(db, settings, feed.name, now_ms))
     alike = lookalikes(settings, sold, day_at(settings, now_ms))
     seen = seen_portions(db, settings, alike, now_ms) if db is not None else {}
     return [
@@ -56,9 +57,14 @@ def list_unlisted(
     now_ms: int,
 ) -> None:
     """Say which rows ``menu.csv`` lacks, word for word."""
-    rows = unlisted_rows(db, settings, waiting, now_ms)
-    if db is not None:
-        _list_beers(since(db, settings, now_ms - LOOK_BACK_MS, now_ms), settings, lines)
+    if db is None:
+        rows = unlisted_rows(db, settings, waiting, now_ms)
+    else:
+        past, menu = with_past(db, settings, now_ms), Menu(settings.menu, day_at(settings, now_ms))
+        # What was listed until an edit is no news; nor is what the table lists from tomorrow on.
+        rows = [one for one in unlisted_rows(db, past, waiting, now_ms)
+                if menu.portions(one[0].item, one[0].size, "", "") is None]
+        _list_beers(since(db, past, now_ms - LOOK_BACK_MS, now_ms), settings, lines)
     if not rows:
         return
     text = (config / "menu.csv").read_bytes().decode("utf-8-sig")

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 
-from unrung.daybook import day_at
-from unrung.ledger.menu import Menu
 from unrung.ledger.taps import TapList
 from unrung.settings import Settings
 from unrung.setup.meet import PourFact, RingFact, learn_hill
@@ -15,8 +13,7 @@ from unrung.setup.proposal import Key
 from unrung.store.movements import between
 from unrung.store.open import Store
 from unrung.units import pulses_to_ul
-
-LOOK_BACK_MS = 28 * 86_400_000
+from unrung.unlisted import LOOK_BACK_MS, menu_at, menus_between
 
 
 def seen_portions(
@@ -49,12 +46,13 @@ def _rings(
     db: Store, settings: Settings, now_ms: int
 ) -> tuple[list[tuple[RingFact, str]], dict[Key, float]]:
     """Rings with the one product that the menu says they are of, or "", and what each item takes."""
-    menu = Menu(settings.menu, day_at(settings, now_ms))
+    menus = menus_between(settings, now_ms - LOOK_BACK_MS, now_ms)
     rings: list[tuple[RingFact, str]] = []
     sizes: dict[Key, float] = {}
     for row in between(db, ("ring",), now_ms - LOOK_BACK_MS, now_ms):
         if row["units_micro"] <= 0 or row["what"] not in ("sale", "comp"):
             continue
+        menu = menu_at(menus, row["at_ms"])
         made_of = menu.portions(row["item"], row["size"], row["price_level"], row["modifier"]) or ()
         key = Key(row["item"], row["size"])
         if len(made_of) == 1:

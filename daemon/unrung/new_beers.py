@@ -12,7 +12,6 @@ from datetime import date
 from typing import NamedTuple
 
 from unrung.daybook import day_at
-from unrung.ledger.menu import Menu
 from unrung.ledger.results import DayLedger
 from unrung.ledger.taps import TapList
 from unrung.menu_rows import NewRow, likely_product, proposed
@@ -23,6 +22,7 @@ from unrung.setup.proposal import Key
 from unrung.setup.sizes import taken_apart
 from unrung.store.movements import between
 from unrung.store.open import Store
+from unrung.unlisted import menu_at, menus_between
 
 ENOUGH = 8
 """Sales from which going together is no chance."""
@@ -98,9 +98,10 @@ def of_day(db: Store, settings: Settings, ledger: DayLedger) -> list[NewBeer]:
 def since(db: Store, settings: Settings, from_ms: int, to_ms: int) -> list[NewBeer]:
     """As a span of the store shows it; of meters that write pours."""
     rings = _unlisted(db, settings, from_ms, to_ms)
-    taps, menu = TapList(settings.taps, settings.venue), Menu(settings.menu, day_at(settings, to_ms))
+    taps, menus = TapList(settings.taps, settings.venue), menus_between(settings, from_ms, to_ms)
     own: dict[str, list[int]] = defaultdict(list)
     for row in between(db, ("ring",), from_ms, to_ms):
+        menu = menu_at(menus, row["at_ms"])
         for part in menu.portions(row["item"], row["size"], row["price_level"], row["modifier"]) or ():
             own[part.product].append(row["at_ms"])
     pours: dict[tuple[str, str], list[PourFact]] = defaultdict(list)
@@ -141,17 +142,18 @@ def _told(
 
 
 def _unlisted(db: Store, settings: Settings, from_ms: int, to_ms: int) -> list[RingFact]:
-    """Rings of items that the menu does not list and that bear no listed beer's name."""
-    menu = Menu(settings.menu, day_at(settings, to_ms))
-    products = [row.product for row in settings.products]
-    known: dict[tuple[str, str, str, str], bool] = {}
+    """Rings of items that the menu lists neither then nor at the end of the span, and that bear no listed
+    beer's name."""
+    menus = menus_between(settings, from_ms, to_ms)
+    products, last = [row.product for row in settings.products], menus[-1][1]
+    named: dict[tuple[str, str, str, str], bool] = {}
     found = []
     for row in between(db, ("ring",), from_ms, to_ms):
         if row["units_micro"] <= 0 or row["what"] not in ("sale", "comp"):
             continue
         asked = (row["item"], row["size"], row["price_level"], row["modifier"])
-        if asked not in known:
-            known[asked] = menu.portions(*asked) is not None or bool(likely_product(*asked[:2], products))
-        if not known[asked]:
+        if asked not in named:
+            named[asked] = last.portions(*asked) is not None or bool(likely_product(*asked[:2], products))
+        if not named[asked] and menu_at(menus, row["at_ms"]).portions(*asked) is None:
             found.append(RingFact(row["at_ms"], "", *asked[:2], row["units_micro"] / 1e6, ""))
     return found

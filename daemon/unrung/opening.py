@@ -31,8 +31,13 @@ def look_at_venue(config: Path, now_ms: int) -> tuple[Settings, Store]:
     """
     settings = load(config)
     db = look_at_store(Path(settings.folder) / settings.files.store)
+    return with_past(db, settings, now_ms), db
+
+
+def with_past(db: Store, settings: Settings, now_ms: int) -> Settings:
+    """The settings as they apply day by day, also before what was edited; nothing is written."""
     settled = settle(known_rows(db), settings, day_at(settings, now_ms))
-    return effective(settled.rows, settings), db
+    return effective(settled.rows, settings)
 
 
 def take_config(db: Store, settings: Settings, now_ms: int) -> Settings:

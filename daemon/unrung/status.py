@@ -17,7 +17,7 @@ from unrung.clock_trust import clock_trouble
 from unrung.daybook import bounds_of, day_at, day_inputs
 from unrung.feed_words import feed_news
 from unrung.issuing import due_days, issue_time_ms
-from unrung.ledger.menu import Menu, resembles
+from unrung.ledger.menu import resembles
 from unrung.rhythm import HOUR_MS, LOOK_BACK_MS, counted, silence
 from unrung.settings import Feed, Settings
 from unrung.store.days import day_rows, fact, fixes_told, unplaced
@@ -27,12 +27,12 @@ from unrung.store.open import Store
 from unrung.store.overview import (
     arrivals,
     feed_overview,
-    items_since,
     outbox_overview,
     poll_state,
     store_overview,
     waiting_rejects,
 )
+from unrung.unlisted import unlisted
 from unrung.upkeep import upkeep_state
 
 SILENT_MS = 3 * 60_000
@@ -105,13 +105,9 @@ def _feed(db: Store, settings: Settings, feed: Feed, now_ms: int) -> dict[str, A
 
 
 def _unlisted(db: Store, settings: Settings, feed: Feed, now_ms: int) -> dict[str, Any]:
-    """Items of the last four weeks that ``menu.csv`` does not list: how many, how many rows, and
-    which bear the name of a listed product."""
-    menu = Menu(settings.menu, day_at(settings, now_ms))
-    rows = {
-        asked: count for asked, count in items_since(db, feed.name, now_ms - LOOK_BACK_MS).items()
-        if menu.portions(*asked) is None
-    }
+    """Items of the last four weeks that the menu does not list: how many, how many rows, and which bear the
+    name of a listed product."""
+    rows = unlisted(db, settings, feed.name, now_ms)
     products = [row.product for row in settings.products]
     alike = {item: resembles(item, products) for item in sorted({asked[0] for asked in rows})}
     return {

@@ -73,6 +73,26 @@ def test_half_of_the_beer_without_a_ring_is_judged(bar: VenueFolder, desk: Desk)
     assert "fl oz" in subject
 
 
+def test_a_tap_that_drips_is_no_export_that_came_twice(bar: VenueFolder, desk: Desk) -> None:
+    trade(bar, LAST, 71)
+    drips = [pour(f"drip {n}", after(f"06-{LAST} 05:00:00", 4 * n), tap="2", ml=9) for n in range(250)]
+    bar.pours("drips.json", drips, f"06-{LAST + 1} 05:00:00")
+    _, said = morning(bar, desk)
+    assert "not judged" not in said and "Far more rows" not in said
+
+
+@pytest.mark.parametrize("tap", ["1", "2"])
+def test_meters_that_came_three_times_are_told_and_not_judged(bar: VenueFolder, desk: Desk, tap: str) -> None:
+    """Under new numbers; at one tap alone, but as large as ever."""
+    trade(bar, LAST, 71)
+    times = [after(f"06-{LAST} 16:00:00", 5 * n - 0.6) for n in range(71)]
+    again = [pour(f"{copy} {at}", at, tap=tap) for at in times for copy in "ab"]
+    bar.pours("again.json", again, f"06-{LAST + 1} 05:00:00")
+    _, said = morning(bar, desk)
+    assert "Far more rows than usual from 'meter'" in said
+    assert "Losses are not judged for this day: 'meter' brought 213 rows" in said
+
+
 def test_a_quiet_day_is_nothing_odd(bar: VenueFolder, desk: Desk) -> None:
     trade(bar, LAST, 15)
     subject, said = morning(bar, desk)

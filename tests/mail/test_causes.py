@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 from alerts.days import leaf_at, ledger_of, venue_settings
@@ -10,6 +11,7 @@ from mail.samples import LEARNT, busy_day, mail_of
 from unrung.alerts.rules import judge_day
 from unrung.findings.advice import ADVICE
 from unrung.ledger.results import DayLedger, FindingRow
+from unrung.mail.actions import worst_first
 from unrung.mail.causes import causes_told, without_repeats
 
 OZ = 29_573.5295625
@@ -52,6 +54,45 @@ def test_an_action_says_where_how_long_what_to_check_and_what_to_mind() -> None:
 def test_a_little_that_never_came_to_an_alert_is_left_to_the_file() -> None:
     assert causes_told(day_with(row("samples", 4, 20)), venue_settings()).actions == ()
     assert len(causes_told(day_with(row("samples", 4, 200)), venue_settings()).actions) == 1
+
+
+def test_beer_under_another_name_is_no_loss_and_is_told_among_the_first_all_the_same() -> None:
+    """A pint of stout rung as pale ale: what is over of one is short of the other, at other prices."""
+    day = day_with(
+        row("mis_ring", 300, 900, tap=""), row("mis_ring", -299.9, 900, tap="", product="Pale Ale"),
+        row("samples", 60, 100, tap="4", headline="Tasters"),
+    )
+    told = causes_told(day, venue_settings())
+    first, second = worst_first(told.actions)
+    assert first.title == "The mis_ring" and first.cost_minor is None and second.cost_minor
+    costs = {key: one.cost_minor for key, one in told.standing}
+    assert [cost > 0 for cost in costs.values()] == [False, True]
+
+
+def test_what_a_cause_cost_so_far_goes_by_the_mean_price_of_its_beers() -> None:
+    """Also where one day's rows are over and under, and nearly cancel."""
+    rows = [row("top_ups", 20, 100), row("top_ups", -19.9, 100, product="Pale Ale")]
+    prices = {it.product: it.cost_minor_per_litre for it in busy_day().products if it.outlet == "Main Bar"}
+    (_, one), = causes_told(day_with(*rows), venue_settings()).standing
+    litres = 100 * OZ / 1e6
+    assert min(prices["Stout"], prices["Pale Ale"]) * litres <= one.cost_minor + 1
+    assert one.cost_minor - 1 <= max(prices["Stout"], prices["Pale Ale"]) * litres
+
+
+def test_beer_that_only_a_meter_counted_cost_nothing() -> None:
+    wrong, unsure = row("meter_calibration", 90), row("meter_calibration", 90, confidence="low")
+    assert [causes_told(day_with(one), venue_settings()).actions[0].cost_minor is None
+            for one in (wrong, unsure)] == [True, False]
+
+
+def test_causes_with_the_same_words_are_told_apart_by_their_place() -> None:
+    began = busy_day().leaves[0].window_start_ms
+    rows = [row("samples", 60, 100, tap="", outlet=bar, headline="Tasters", first_ms=began)
+            for bar in ("Main Bar", "Terrace")]
+    told = causes_told(day_with(*rows), venue_settings())
+    later = replace(day_with(*rows), day=busy_day().day + timedelta(days=1))
+    still = causes_told(later, venue_settings(), known=dict(told.standing)).still_open
+    assert sorted(one.partition(" (")[0] for one in still) == ["Tasters, Main Bar", "Tasters, Terrace"]
 
 
 def test_serves_without_a_ring_wait_until_the_venue_is_known() -> None:

@@ -11,7 +11,8 @@ import pytest
 from mail.servers import Desk, serving
 from service.evenings import evening, lone_pints, mailing_bar, rung_pints
 from service.mails import sent, text
-from unrung.menu_add import Wanted, add_item
+from unrung.menu_add import Wanted, add_item, say_unlisted
+from unrung.unlisted import unlisted
 from venue_folder import VenueFolder, ms, pour, ring
 
 
@@ -102,3 +103,30 @@ def test_an_item_that_the_menu_lacks_is_proposed_once_a_week_until_it_is_added(
     assert "or this row in menu.csv: Half of Amber,Amber,8," in found[0]
     assert "Nothing new to do." in found[1] and "'Half of Amber' is not in menu.csv (open 2 days)" in found[1]
     assert "Half of Amber" not in found[8] and "Nothing to do." in found[8]
+
+
+@pytest.mark.parametrize("dated", [True, False], ids=["with a last day", "row taken out"])
+def test_an_item_that_ran_out_is_not_asked_about_while_its_sales_are_recent(
+    bar: VenueFolder, desk: Desk, dated: bool
+) -> None:
+    menu, line = bar.path / "menu.csv", "Half of Amber,Amber,8,4.00\n"
+    listed = menu.read_text("utf-8")
+    menu.write_text(listed + line, "utf-8")
+    for n in range(10, 15):
+        day, after = f"06-{n}", f"06-{n + 1}"
+        rings, pours = rung_pints(f"{day} 18:00:00", 24)
+        if n < 12:
+            rings += [ring(f"{day} 19:0{m}:30", "Half of Amber", total="4.00") for m in range(0, 9, 3)]
+            pours += [pour(f"h{day}{m}", f"{day} 19:0{m}:10", ml=236.588) for m in range(0, 9, 3)]
+        bar.rings(f"{day}.csv", rings, f"{after} 05:00:00")
+        bar.pours(f"{day}.json", pours, f"{after} 05:00:00")
+        bar.catch_up(f"{after} 06:10:00")
+        if n == 11:
+            header, *others = listed.replace("price", "price,to", 1).splitlines()
+            rows = [header, *(f"{row}," for row in others), line.strip() + ",2025-06-11", ""]
+            menu.write_text("\n".join(rows) if dated else listed, "utf-8")
+    assert not any("Half of Amber" in text(one).replace("\u00a0", " ") for one in mails(desk))
+    said, now_ms = list[str](), ms("06-15 12:00:00")
+    assert not say_unlisted(bar.path, now_ms, said.append), said
+    with bar.open("06-15 12:00:00") as (settings, db):
+        assert unlisted(db, settings, "till", now_ms) == {}

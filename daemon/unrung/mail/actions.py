@@ -63,6 +63,8 @@ class Action:
     detail: str = ""
     since: str = ""
     """How long it has stood open, and what it cost so far."""
+    rank_minor: int | None = None
+    """What it is ranked by, in minor units, where that is not its cost."""
     copy: tuple[str, ...] = ()
     """Lines to be taken over as they are: a command, a row of a table."""
 
@@ -76,7 +78,9 @@ class Figures(NamedTuple):
 
 def worst_first(actions: Sequence[Action]) -> list[Action]:
     """By what the beer cost; among equals, and where no cost is known, in the order given."""
-    return sorted(actions, key=lambda one: -(one.cost_minor or 0))
+    ranks = [one.cost_minor if one.rank_minor is None else one.rank_minor for one in actions]
+    order = sorted(range(len(actions)), key=lambda n: -(ranks[n] or 0))
+    return [actions[n] for n in order]
 
 
 def actions_of(raised: Sequence[Raised], ledger: DayLedger, settings: Settings) -> list[Action]:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from itertools import groupby
@@ -22,6 +23,10 @@ from unrung.units import to_ul
 
 JUDGING = ("serves_without_ring",)
 """Findings that only a venue whose usual losses are known is told by mail."""
+
+OTHER_NAMES = ("mis_ring", "tap_list")
+"""Findings of beer that was rung under another's name: what is over of one is short of the other, and the sum
+of both is neither a volume nor a cost."""
 
 Prices = Mapping[tuple[str, str], float | None]
 
@@ -50,16 +55,20 @@ def causes_told(
     actions: list[Action] = []
     quiet: list[str] = []
     standing: list[tuple[str, Standing]] = []
-    for rows in _worth_telling(ledger, prices, judged, least):
+    worth = _worth_telling(ledger, prices, judged, least)
+    counts = Counter(rows[0].headline for rows in worth)
+    twice = {headline for headline, count in counts.items() if count > 1}
+    for rows in worth:
         seen = _seen(rows, prices, ledger.day, settings)
         before = (known or {}).get(seen.key)
         told = is_due(before, seen, ledger.day, least)
         after = moved_on(before, seen, ledger.day, told=told)
         standing.append((seen.key, after))
         if told:
-            actions.append(_action(rows, seen, after, ledger.day, settings))
+            made = _action(rows, seen, after, ledger.day, settings)
+            actions.append(replace(made, rank_minor=_rank(rows, prices)))
         else:
-            quiet.append(f"{shown_name(rows[0].headline, 60)} ({open_for(after, ledger.day, settings)})")
+            quiet.append(f"{_named(rows[0], twice)} ({open_for(after, ledger.day, settings)})")
     return CausesTold(tuple(actions), tuple(quiet), tuple(standing))
 
 
@@ -85,7 +94,7 @@ def _worth_telling(
         rows for rows in groups
         if not any(row.volume_ul for row in rows) or abs(rows[0].total_ul) >= least_ul
     ]
-    return sorted(worth, key=lambda rows: (-_cost(rows, prices), -sum(row.volume_ul for row in rows)))
+    return sorted(worth, key=lambda rows: (-_rank(rows, prices), -sum(row.volume_ul for row in rows)))
 
 
 def _least_ul(settings: Settings) -> int:
@@ -95,13 +104,15 @@ def _least_ul(settings: Settings) -> int:
 def _seen(rows: Sequence[FindingRow], prices: Prices, day: date, settings: Settings) -> Seen:
     """The day's volume and cost of a finding, and its cost since it began at the day's mean price."""
     first, venue = rows[0], settings.venue
-    volume, cost = sum(row.volume_ul for row in rows), _cost(rows, prices)
-    price = Decimal(cost) / volume if volume else _price(first, prices)
+    lost = first.finding not in OTHER_NAMES
+    volume = sum(row.volume_ul for row in rows) if lost else 0
+    cost = _cost(rows, prices) if lost and not _never_flowed(first) else 0
+    whole = round(_mean_price(rows, prices) * first.total_ul) if lost and not _never_flowed(first) else 0
     # A clock's headline holds the seconds, which wander.
     words = "" if first.finding == "clock_offset" else first.headline
     key = json.dumps([first.finding, first.outlet, first.tap, words], ensure_ascii=False)
     began = business_day(first.first_ms, venue.timezone, venue.day_starts) if first.first_ms else day
-    return Seen(key, began, volume, max(0, cost), max(0, round(price * first.total_ul)))
+    return Seen(key, began, volume, max(0, cost), max(0, whole))
 
 
 def _explained(one: Raised, ledger: DayLedger) -> int:
@@ -121,6 +132,33 @@ def _place(row: FindingRow) -> tuple[str, str, str, str]:
 def _price(row: FindingRow, prices: Prices) -> Decimal:
     """Minor units for a microlitre; 0 where no cost is known."""
     return Decimal(prices.get((row.outlet, row.product)) or 0) / 1_000_000
+
+
+def _rank(rows: Sequence[FindingRow], prices: Prices) -> int:
+    """What it explains of the day's beer over, at cost, whether that beer was lost or not."""
+    if rows[0].finding not in OTHER_NAMES:
+        return _cost(rows, prices)
+    return sum(max(0, _cost([row], prices)) for row in rows)
+
+
+def _mean_price(rows: Sequence[FindingRow], prices: Prices) -> Decimal:
+    """By what each row explains, over or short."""
+    weights = [abs(row.volume_ul) for row in rows]
+    if not any(weights):
+        return _price(rows[0], prices)
+    costs = [_price(row, prices) * weight for row, weight in zip(rows, weights, strict=True)]
+    return sum(costs, Decimal()) / sum(weights)
+
+
+def _never_flowed(row: FindingRow) -> bool:
+    """Whether the beer was only counted: by a meter that whole kegs show to be wrong."""
+    return row.finding == "meter_calibration" and row.confidence == "high"
+
+
+def _named(row: FindingRow, twice: Collection[str]) -> str:
+    """A finding in a few words, with its place where another has the same words."""
+    place = f", {shown_name(row.outlet, 40)}" if row.headline in twice and row.outlet else ""
+    return shown_name(row.headline, 60) + place
 
 
 def _cost(rows: Sequence[FindingRow], prices: Prices) -> int:

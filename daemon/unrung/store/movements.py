@@ -214,6 +214,15 @@ def count_between(db: Database, lo_ms: int, hi_ms: int) -> tuple[int, int]:
     return rings, pours
 
 
+def pours_of_taps(db: Database, lo_ms: int, hi_ms: int) -> dict[str, tuple[int, int]]:
+    """Per tap, how many current pours have lo <= at_ms < hi, and their microlitres, or pulses, together."""
+    rows = db.execute(
+        "SELECT tap, count(*), sum(coalesce(volume_ul, pulses, 0)) FROM movements "
+        "WHERE superseded_by IS NULL AND kind = 'pour' AND at_ms >= ? AND at_ms < ? GROUP BY tap",
+        [lo_ms, hi_ms])
+    return {tap: (count, amount) for tap, count, amount in rows}
+
+
 def local_hours(db: Database, feed: str, lo_ms: int, hi_ms: int, zone: ZoneInfo) -> Counter[int]:
     """Current rows of a feed with lo <= at_ms < hi, per hour of the local day."""
     rows = db.query(

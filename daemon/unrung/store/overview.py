@@ -68,12 +68,16 @@ def poll_state(db: Database, feed: str) -> dict[str, Any]:
     return next(iter(db.query("SELECT * FROM cursors WHERE feed = ?", [feed])), {})
 
 
-def items_since(db: Database, feed: str, since_ms: int) -> dict[tuple[str, str, str, str], int]:
-    """Rows per (item, size, price level, modifier) that the till wrote since then."""
+def items_between(
+    db: Database, feed: str, from_ms: int, to_ms: int | None
+) -> dict[tuple[str, str, str, str], int]:
+    """Rows per (item, size, price level, modifier) that the till wrote with from <= at_ms < to; None: since
+    then."""
     rows = db.query(
         "SELECT item, size, price_level, modifier, count(*) AS n FROM movements "
-        "WHERE superseded_by IS NULL AND at_ms >= ? AND kind = 'ring' AND feed = ? GROUP BY 1, 2, 3, 4",
-        [since_ms, feed],
+        "WHERE superseded_by IS NULL AND at_ms >= ? AND at_ms < ? AND kind = 'ring' AND feed = ? "
+        "GROUP BY 1, 2, 3, 4",
+        [from_ms, (1 << 62) if to_ms is None else to_ms, feed],
     )
     return {(row["item"], row["size"], row["price_level"], row["modifier"]): row["n"] for row in rows}
 
