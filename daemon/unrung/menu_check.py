@@ -24,9 +24,10 @@ from unrung.menu_rows import (
 from unrung.new_beers import NewBeer, since
 from unrung.opening import with_past
 from unrung.records import AnyRecord, Ring
+from unrung.rhythm import LOOK_BACK_MS
 from unrung.settings import Settings
 from unrung.store.open import Store
-from unrung.unlisted import LOOK_BACK_MS, unlisted
+from unrung.unlisted import unlisted
 
 
 def asked(ring: Ring) -> Asked:

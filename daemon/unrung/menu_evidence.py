@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 
 from unrung.ledger.taps import TapList
+from unrung.rhythm import LOOK_BACK_MS
 from unrung.settings import Settings
 from unrung.setup.meet import PourFact, RingFact, learn_hill
 from unrung.setup.portions import Seen, seen_beside
@@ -13,7 +14,7 @@ from unrung.setup.proposal import Key
 from unrung.store.movements import between
 from unrung.store.open import Store
 from unrung.units import pulses_to_ul
-from unrung.unlisted import LOOK_BACK_MS, menu_at, menus_between
+from unrung.unlisted import menu_at, menus_between
 
 
 def seen_portions(
