@@ -26,7 +26,7 @@ def one_instance(folder: Path) -> Iterator[None]:
     """
     if not folder.is_dir():
         raise ConfigError([f"{folder} is not a folder; name the one that holds venue.toml."])
-    lock = FileLock(folder / NAME, timeout=GLANCE_SECONDS)
+    lock = FileLock(folder / NAME, timeout=GLANCE_SECONDS, mode=0o600)
     try:
         lock.acquire()
     except Timeout:
@@ -48,7 +48,7 @@ def is_held(folder: Path) -> tuple[bool, int | None]:
     """
     if not (folder / NAME).exists():
         return False, None
-    lock = FileLock(folder / NAME, timeout=0)
+    lock = FileLock(folder / NAME, timeout=0, mode=0o600)
     try:
         lock.acquire()
     except Timeout:
