@@ -6,7 +6,6 @@ import shutil
 from datetime import date
 from pathlib import Path
 
-import pyarrow.dataset as ds
 import pytest
 from click.testing import CliRunner
 
@@ -63,6 +62,8 @@ def test_another_library_sees_the_partitions_as_columns(week: tuple[Path, Path])
 
 
 def test_every_column_says_what_it_is(week: tuple[Path, Path]) -> None:
+    import pyarrow.dataset as ds  # here, since every process that runs some tests finds all of them
+
     _, lake = week
     schema = ds.dataset(lake / "movements", partitioning="hive").schema
     for column in columns_of("movements"):
@@ -83,6 +84,8 @@ def small(tmp_path: Path, names: bool) -> VenueFolder:
 
 @pytest.mark.parametrize("names", [False, True])
 def test_names_of_staff_are_in_it_only_where_the_venue_keeps_them(tmp_path: Path, names: bool) -> None:
+    import pyarrow.dataset as ds
+
     venue = small(tmp_path, names)
     with venue.open() as (settings, db):
         export(db, settings, tmp_path / "lake")
