@@ -127,7 +127,8 @@ def test_the_change_that_saves_most_is_found_wherever_it_lies(step_at: int) -> N
     values = [NILE[nth % len(NILE)] + (200 if nth >= step_at else 0) for nth in range(300)]
 
     def apart(part: list[int]) -> float:
-        return math.fsum((value - fmean(part)) ** 2 for value in part)
+        mean = fmean(part)
+        return math.fsum((value - mean) ** 2 for value in part)
 
     saved = {at: apart(values) - apart(values[:at]) - apart(values[at:]) for at in range(20, 281)}
     best = max(saved, key=saved.__getitem__)

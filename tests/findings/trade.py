@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
+from functools import cache
 from random import Random
 
 from unrung.ledger.facts import ClockFact, DayFacts, KegFact, RingFact, ServeFact, TillFact
@@ -48,7 +49,12 @@ def at(day: int, hour: float) -> int:
 
 
 def ordinary(days: int = 28, seed: int = 1) -> list[DayFacts]:
-    """``days`` of trade in which every glass has its ring about 20 s later."""
+    """``days`` of trade in which every glass has its ring about 20 s later; nothing is drawn from them yet."""
+    return [replace(day) for day in _days(days, seed)]
+
+
+@cache
+def _days(days: int, seed: int) -> list[DayFacts]:
     rng = Random(seed)
     return [_day(number, rng) for number in range(days)]
 
