@@ -49,7 +49,7 @@ def at(day: int, hour: float) -> int:
 
 
 def ordinary(days: int = 28, seed: int = 1) -> list[DayFacts]:
-    """``days`` of trade in which every glass has its ring about 20 s later; nothing is drawn from them yet."""
+    """``days`` of trade in which every glass has its ring about 20 s later; nothing was drawn from them."""
     return [replace(day) for day in _days(days, seed)]
 
 
