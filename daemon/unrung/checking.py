@@ -23,10 +23,10 @@ from unrung.intake.trial import first_page
 from unrung.intake.watch import list_folder
 from unrung.mail.secret import password
 from unrung.mail.smtp import greet
-from unrung.menu_check import asked, list_unlisted, outlets_without_taps
+from unrung.menu_check import list_unlisted, outlets_without_taps, rung_unlisted
 from unrung.menu_rows import Asked
 from unrung.opening import days_of_edits
-from unrung.records import AnyRecord, Export, Ring
+from unrung.records import AnyRecord, Export
 from unrung.settings import Feed, Settings
 from unrung.staff_names import staff_words
 from unrung.store.network_place import network_kind
@@ -79,7 +79,7 @@ def check_folder(config: Path, now_ms: int, environ: Mapping[str, str]) -> Repor
             records = _try_address(feed, settings, report, now_ms, environ)
         else:
             records = _try_newest(db, feed, settings, report)
-        sold.update(asked(one) for one in records if isinstance(one, Ring))
+        sold.update(rung_unlisted(records, settings))
     list_unlisted(db, settings, sold, report.lines, config, now_ms)
     if db is not None:
         db.close()

@@ -26,8 +26,9 @@ from unrung.opening import with_past
 from unrung.records import AnyRecord, Ring
 from unrung.rhythm import LOOK_BACK_MS
 from unrung.settings import Settings
+from unrung.shell_words import as_word
 from unrung.store.open import Store
-from unrung.unlisted import unlisted
+from unrung.unlisted import menu_at, menus_between, unlisted
 
 
 def asked(ring: Ring) -> Asked:
@@ -35,11 +36,21 @@ def asked(ring: Ring) -> Asked:
     return ring.item, ring.size, ring.price_level, ring.modifier
 
 
+def rung_unlisted(records: Iterable[AnyRecord], settings: Settings) -> Counter[Asked]:
+    """Lines of an export with items that the menu did not list when they were rung."""
+    rings = [one for one in records if isinstance(one, Ring)]
+    times = [ring.at_ms for ring in rings]
+    menus = menus_between(settings, min(times, default=0), max(times, default=0))
+    return Counter(
+        asked(ring) for ring in rings if menu_at(menus, ring.at_ms).portions(*asked(ring)) is None
+    )
+
+
 def unlisted_rows(
     db: Store | None, settings: Settings, waiting: Mapping[Asked, int], now_ms: int
 ) -> list[tuple[NewRow, int]]:
     """Rows for unlisted items that look like a listed product, and how often each was sold in four
-    weeks. ``waiting``: lines that are not in the store yet."""
+    weeks. ``waiting``: unlisted lines that are not in the store yet."""
     sold = Counter(waiting)
     if db is not None:
         for feed in settings.feed:
@@ -78,10 +89,10 @@ def list_unlisted(
         except ConfigError as error:
             lines += [f"    {problem}" for problem in error.problems]
     command = next(filter(None, (add_command(row, str(config)) for row, _ in rows)), "")
-    lines.append(
-        "  Add such a row in a spreadsheet, or by: "
-        + (command or f"unrung add-item {config} ITEM --portion N") + "; with --not-draught where it is none."
-    )
+    lines += [
+        "  Add such a row in a spreadsheet, or by this command; with --not-draught where it is none:",
+        f"      {command or f'unrung add-item {as_word(config)} ITEM --portion N'}",
+    ]
 
 
 def outlets_without_taps(records: Iterable[AnyRecord], settings: Settings) -> list[str]:

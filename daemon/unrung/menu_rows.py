@@ -20,6 +20,7 @@ from unrung.settings import MenuRow, Settings
 from unrung.setup.portions import Seen, snapped
 from unrung.setup.sizes import taken_apart
 from unrung.setup.words import plain
+from unrung.shell_words import as_word
 from unrung.units import UNITS_UL, from_ul, to_ul
 
 Asked = tuple[str, str, str, str]
@@ -97,7 +98,7 @@ def add_command(row: NewRow, config: str) -> str:
     if not all(re.fullmatch(r"[\w][\w .,/+#()'-]*", text) for text in (row.item, row.size) if text):
         return ""
     size = f' --size "{row.size}"' if row.size else ""
-    return f'unrung add-item {config} "{row.item}"{size}{"" if row.portion else " --portion N"}'
+    return f'unrung add-item {as_word(config)} "{row.item}"{size}{"" if row.portion else " --portion N"}'
 
 
 def add_row(config: Path, row: NewRow, venue_unit: str) -> str:

@@ -12,6 +12,7 @@ from mail.servers import Desk, free_port, serving
 from service.evenings import evening, mailing_bar
 from service.mails import put_mail
 from service.real import KILL, running, unrung, until, words
+from unrung.checking import check_folder
 from unrung.opening import look_at_venue
 from unrung.status import Holder, collect
 from unrung.status_text import WIDTH, lines
@@ -125,6 +126,28 @@ def test_bad_rows_exports_set_aside_and_draught_that_is_not_listed_need_a_person
     assert "Millrace Gold Jug" in state["attention"][3]
     assert {row["file"]: row["value"] for row in state["rejects"]}["a.csv"] == "a lot"
     assert "a.csv, line 3, field 'amount':\n  'a lot' is no" in "\n".join(lines(state))
+
+
+def test_an_item_that_got_another_name_is_not_told_as_unlisted(tmp_path: Path) -> None:
+    """The old button was listed on each day that it was sold; one that is pressed later is not."""
+    bar = make_venue(tmp_path / "bar", ids=True)
+    bar.edit("menu.csv", "item,product,portion,price\n", "item,product,portion,price,from,to\n")
+    bar.edit("menu.csv", "Pint of Amber,Amber,16,7.00\n",
+             "Amber 16oz,Amber,16,7.00,,2025-06-10\nPlu 1,Amber,16,7.00,2025-06-11,\n")
+    sold = [ring("20:15:00", "Amber 16oz", id="1"), ring("06-11 20:15:00", "Plu 1", id="2")]
+    bar.rings("a.csv", sold, "06-12 04:30:00")
+    bar.pours("a.json", [pour("1", "20:14:00"), pour("2", "06-11 20:14:00")], "06-12 04:30:00")
+
+    def told(now: str) -> tuple[int, bool]:
+        lines = check_folder(bar.path, ms(now), {}).lines
+        return state_at(bar, now)["feeds"]["till"]["unlisted_rows"], any("not list" in line for line in lines)
+
+    assert not any("not list" in line for line in check_folder(bar.path, ms("06-12 06:00:00"), {}).lines)
+    bar.catch_up("06-12 12:00:00")
+    assert told("06-12 12:10:00") == (0, False)
+    bar.rings("b.csv", [ring("06-11 21:15:00", "Amber 16oz", id="3")], "06-12 12:30:00")
+    bar.catch_up("06-12 13:30:00")
+    assert told("06-12 13:40:00") == (1, True)
 
 
 def test_an_export_that_is_none_as_a_whole_is_told_without_a_line(tmp_path: Path) -> None:

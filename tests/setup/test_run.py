@@ -213,12 +213,13 @@ def test_files_that_are_not_there_are_named_all_at_once(tmp_path: Path) -> None:
 
 
 def test_each_feed_shows_five_rows_as_understood(exports: dict[str, str | Path], tmp_path: Path) -> None:
-    said = set_up(tmp_path / "bar", **exports)
+    folder = tmp_path / "the bar"
+    said = set_up(folder, **exports)
     at = next(index for index, line in enumerate(said) if line.startswith("meters (pours)"))
     assert [line.split("  ")[1].count(":") for line in said[at + 1 : at + 6]] == [2] * 5
     assert all(" tap " in line and " L in " in line for line in said[at + 1 : at + 6])
     assert said[-2:] == [
-        f"  unrung check {tmp_path / 'bar'}", f"  unrung catch-up {tmp_path / 'bar'} --through 2026-10-24"]
+        f'Next:\n      unrung check "{folder}"', f'      unrung catch-up "{folder}" --through 2026-10-24']
 
 
 def test_fresh_samples_need_no_last_day(exports: dict[str, str | Path], tmp_path: Path) -> None:
@@ -228,7 +229,7 @@ def test_fresh_samples_need_no_last_day(exports: dict[str, str | Path], tmp_path
     said: list[str] = []
     now_ms = round(datetime(2026, 10, 26, 12, tzinfo=UTC).timestamp() * 1000)
     run_setup(Wishes(tmp_path / "bar", feeds), takes_proposals, said.append, "Europe/London", now_ms)
-    assert said[-1] == f"  unrung catch-up {tmp_path / 'bar'}"
+    assert said[-1] == f"      unrung catch-up {tmp_path / 'bar'}"
 
 
 def test_an_answer_is_taken_and_a_proposal_is_written_down_with_its_reason(

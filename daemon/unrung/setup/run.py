@@ -44,6 +44,7 @@ from unrung.setup.understand import understand
 from unrung.setup.venue import Country, country_of, hours_of
 from unrung.setup.write import FeedPlace, VenueFacts, menu_text, products_text, taps_text, venue_text
 from unrung.setup.zones import explain_shift
+from unrung.shell_words import as_word
 
 Say = Callable[[str], None]
 NAMES: dict[Carries, str] = {"rings": "till", "pours": "meters", "kegs": "cellar", "log": "log"}
@@ -272,13 +273,12 @@ def _write(wishes: Wishes, look: Look, tables: Tables, place: Place, say: Say) -
 def _say_next(into: Path, look: Look, say: Say, now_ms: int) -> None:
     """The next commands; with samples of some time ago up to their last day, so that not every silent
     day since then is issued."""
-    say("Next:")
-    say(f"  unrung check {into}")
+    say(f"Next:\n      unrung check {as_word(into)}")
     rung = _times(look, "rings")
     day_starts = time.fromisoformat(hours_of(rung, look.zone).day_starts)
     last = business_day(rung[-1], look.zone, day_starts)
     old = (business_day(now_ms, look.zone, day_starts) - last).days > _RECENT_DAYS
-    say(f"  unrung catch-up {into}{f' --through {last}' if old else ''}")
+    say(f"      unrung catch-up {as_word(into)}{f' --through {last}' if old else ''}")
 
 
 def _place(draft: Draft, wishes: Wishes) -> FeedPlace:
