@@ -43,6 +43,14 @@ def test_the_costliest_cause_comes_first_and_rows_of_one_finding_are_one_action(
     assert second.place == "Main Bar, tap 4"
 
 
+def test_rows_of_one_finding_are_one_action_though_others_stand_between() -> None:
+    rows = [row("samples", 60, 100, tap="", product=beer, outlet=bar, headline="Tasters")
+            for beer, bar in (("Stout", "Main Bar"), ("Stout", "Terrace"), ("Pale Ale", "Main Bar"))]
+    actions = causes_told(day_with(*rows), venue_settings()).actions
+    titles = [one.title.replace("\u00a0", " ") for one in actions]
+    assert titles == ["Tasters: 120 fl oz", "Tasters: 60 fl oz"]
+
+
 def test_an_action_says_where_how_long_what_to_check_and_what_to_mind() -> None:
     actions = causes_told(day_with(row("leak", 90)), venue_settings()).actions
     text = " ".join(mail_of(day_with(), actions=actions).text.split())

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import json
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
-from itertools import groupby
 
 from unrung.alerts.rules import Raised
 from unrung.alerts.wording import shown_name, shown_volume
@@ -88,10 +87,12 @@ def _worth_telling(
     ledger: DayLedger, prices: Prices, judged: bool, least_ul: int
 ) -> list[list[FindingRow]]:
     """The rows of each finding and place, the costliest first."""
-    told = [row for row in ledger.findings if judged or row.finding not in JUDGING]
-    groups = [list(rows) for _, rows in groupby(told, key=_place)]
+    groups: dict[tuple[str, str, str, str], list[FindingRow]] = defaultdict(list)
+    for row in ledger.findings:
+        if judged or row.finding not in JUDGING:
+            groups[_place(row)].append(row)  # other places' rows may stand between
     worth = [
-        rows for rows in groups
+        rows for rows in groups.values()
         if not any(row.volume_ul for row in rows) or abs(rows[0].total_ul) >= least_ul
     ]
     return sorted(worth, key=lambda rows: (-_rank(rows, prices), -sum(row.volume_ul for row in rows)))
