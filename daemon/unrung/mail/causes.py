@@ -13,6 +13,7 @@ from unrung.alerts.rules import Raised
 from unrung.alerts.wording import shown_name, shown_volume
 from unrung.business_day import business_day
 from unrung.by_unit import LEAST_LOSS
+from unrung.finding_names import OTHER_NAMES, explained_ul
 from unrung.ledger.results import DayLedger, FindingRow
 from unrung.mail.actions import Action
 from unrung.mail.standing import Seen, Standing, days_open, is_due, moved_on
@@ -22,10 +23,6 @@ from unrung.units import to_ul
 
 JUDGING = ("serves_without_ring",)
 """Findings that only a venue whose usual losses are known is told by mail."""
-
-OTHER_NAMES = ("mis_ring", "tap_list")
-"""Findings of beer that was rung under another's name: what is over of one is short of the other, and the sum
-of both is neither a volume nor a cost."""
 
 Prices = Mapping[tuple[str, str], float | None]
 
@@ -95,7 +92,7 @@ def _worth_telling(
         rows for rows in groups.values()
         if not any(row.volume_ul for row in rows) or abs(rows[0].total_ul) >= least_ul
     ]
-    return sorted(worth, key=lambda rows: (-_rank(rows, prices), -sum(row.volume_ul for row in rows)))
+    return sorted(worth, key=lambda rows: (-_rank(rows, prices), -_volume(rows)))
 
 
 def _least_ul(settings: Settings) -> int:
@@ -105,15 +102,14 @@ def _least_ul(settings: Settings) -> int:
 def _seen(rows: Sequence[FindingRow], prices: Prices, day: date, settings: Settings) -> Seen:
     """The day's volume and cost of a finding, and its cost since it began at the day's mean price."""
     first, venue = rows[0], settings.venue
-    lost = first.finding not in OTHER_NAMES
-    volume = sum(row.volume_ul for row in rows) if lost else 0
-    cost = _cost(rows, prices) if lost and not _never_flowed(first) else 0
-    whole = round(_mean_price(rows, prices) * first.total_ul) if lost and not _never_flowed(first) else 0
+    lost = first.finding not in OTHER_NAMES and not _never_flowed(first)
+    cost = _cost(rows, prices) if lost else 0
+    whole = round(_mean_price(rows, prices) * first.total_ul) if lost else 0
     # A clock's headline holds the seconds, which wander.
     words = "" if first.finding == "clock_offset" else first.headline
     key = json.dumps([first.finding, first.outlet, first.tap, words], ensure_ascii=False)
     began = business_day(first.first_ms, venue.timezone, venue.day_starts) if first.first_ms else day
-    return Seen(key, began, volume, max(0, cost), max(0, whole))
+    return Seen(key, began, _volume(rows), max(0, cost), max(0, whole))
 
 
 def _explained(one: Raised, ledger: DayLedger) -> int:
@@ -133,6 +129,10 @@ def _place(row: FindingRow) -> tuple[str, str, str, str]:
 def _price(row: FindingRow, prices: Prices) -> Decimal:
     """Minor units for a microlitre; 0 where no cost is known."""
     return Decimal(prices.get((row.outlet, row.product)) or 0) / 1_000_000
+
+
+def _volume(rows: Sequence[FindingRow]) -> int:
+    return explained_ul(rows[0].finding, [row.volume_ul for row in rows])
 
 
 def _rank(rows: Sequence[FindingRow], prices: Prices) -> int:
