@@ -11,7 +11,8 @@ import os
 import shutil
 import tempfile
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable
+from copy import copy
 from dataclasses import dataclass
 from functools import cache, partial
 from pathlib import Path
@@ -24,15 +25,15 @@ from crash.post import Post, serving
 from crash.sound import is_sound
 from polling.server import Served
 from polling.server import serving as web
+from unrung.issue import monthly
 from unrung.matching import prepare
-from unrung.matching.types import MatchSettings
 from venue_folder import VenueFolder, ms
 
 
 def moments_of(name: str) -> dict[str, int]:
     """Live through the night of that name; the number of moments of each of its steps. Raises AssertionError,
     which says where, once the night ends otherwise than undisturbed."""
-    match_once()
+    make_once()
     gc.freeze()  # or every child copies the pages of all that was read
     night = next(one for one in NIGHTS if one.name == name)
     memory, wall, moments = Path("/dev/shm"), Wall(), dict[str, int]()
@@ -47,19 +48,24 @@ def moments_of(name: str) -> dict[str, int]:
 
 
 @cache
-def match_once() -> None:
-    """What matching makes of a day's rows is a function of these alone, and lasts nowhere: the same rows, to
-    which nearly every life of a night comes, are matched in the first of them."""
-    act = prepare.prepare_days
-    made: dict[str, list[prepare.Prepared]] = {}
+def make_once() -> None:
+    """What matching makes of a day's rows, and the workbook of a month's figures, are functions of these
+    alone and last nowhere: what nearly every life of a night comes to is made in the first of them."""
+    for module, name in ((prepare, "prepare_days"), (monthly, "workbook_bytes")):
+        setattr(module, name, _known(getattr(module, name)))
 
-    def known(days: Sequence[prepare.DayRows], settings: MatchSettings) -> list[prepare.Prepared]:
-        rows = repr((days, settings))
-        if rows not in made:
-            made[rows] = act(days, settings)
-        return list(made[rows])
 
-    prepare.prepare_days = known
+def _known(act: Callable[..., Any]) -> Callable[..., Any]:
+    """``act``, done once for the same arguments."""
+    made: dict[str, Any] = {}
+
+    def known(*given: Any) -> Any:
+        told = repr(given)
+        if told not in made:
+            made[told] = act(*given)
+        return copy(made[told])  # a list of them is its own
+
+    return known
 
 
 class Ends(NamedTuple):
