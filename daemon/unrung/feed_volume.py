@@ -13,6 +13,7 @@ from math import exp, log
 from statistics import median
 from typing import NamedTuple
 
+from unrung.by_locale import number_text
 from unrung.daybook import bounds_of
 from unrung.settings import Settings
 from unrung.store.movements import count_between, pours_of_taps
@@ -90,10 +91,13 @@ def odd_volume(db: Store, settings: Settings, day: date) -> Odd:
     feeds = [feed.name for feed in settings.feed if feed.carries == ("rings", "pours")[side]]
     file = file_of_day(db, feeds, *bounds_of(settings, day))
     names, few = " and ".join(map(repr, feeds)), today[side] < usual[side]
+    (rows, as_a_rule), (others, others_as_a_rule) = (
+        [number_text(counts[nth], settings.venue.locale) for counts in (today, usual)]
+        for nth in (side, 1 - side)
+    )
     return Odd(
-        f"{names} brought {today[side]:,} rows for {day_name(day, settings)}, usually about "
-        f"{usual[side]:,} ({file}), while the other side brought {today[1 - side]:,}, usually "
-        f"{usual[1 - side]:,}.",
+        f"{names} brought {rows} rows for {day_name(day, settings)}, usually about {as_a_rule} ({file}), "
+        f"while the other side brought {others}, usually {others_as_a_rule}.",
         f"Far {'fewer' if few else 'more'} rows than usual from {names}",
         "See whether the export is whole and holds every terminal or meter; export it again if not."
         if few else "See whether rows came twice, under new numbers; [[feed]] export says how files relate.",

@@ -15,6 +15,7 @@ from unrung.finding_names import SHOWN
 from unrung.findings.advice import ADVICE
 from unrung.findings.finding import Finding, rows_of
 from unrung.findings.table import TABLE, findings_of, rows_of_all
+from unrung.findings.wording import times
 from unrung.ledger.facts import ClockFact, DayFacts, ServeFact
 
 SETTINGS = trade.settings()
@@ -301,6 +302,15 @@ def test_evidence_writes_days_and_times_as_the_venue_s_locale_does(locale: str, 
     days = with_serves(ordinary(), (alone("T2", at(LAST, 20 + 0.4 * n), 16) for n in range(7)))
     _, (found,) = findings_of(days, SETTINGS.model_copy(update={"venue": venue}))
     assert since in found.evidence
+
+
+@pytest.mark.parametrize(("locale", "said"), [
+    ("en_US", "1,101 serves"), ("de_DE", "1.101 serves"), ("fr_FR", "1 101 serves"),
+])  # fmt: skip
+def test_counts_are_written_as_the_venue_s_locale_does(locale: str, said: str) -> None:
+    """Unicode CLDR: what stands between groups of digits."""
+    venue = SETTINGS.venue.model_copy(update={"locale": locale})
+    assert times(1101, "serve", SETTINGS.model_copy(update={"venue": venue})) == said
 
 
 def test_a_steady_under_pour_is_told_as_the_customers_matter_and_no_portion_is_advised_down() -> None:

@@ -199,7 +199,7 @@ def _till(
     volume = sum(serve.left_ul for serve in serves)
     evidence = (
         f"The tills at {outlet} wrote nothing from {moment(gap[0], settings)} to {clock(gap[1], settings)}, "
-        f"while {times(inside, 'serve')} flowed there; {len(alone)} of them"
+        f"while {times(inside, 'serve', settings)} flowed there; {len(alone)} of them"
         f"{f', and {len(others)} beside it,' if others else ''} have no ring: "
         f"{sum_volume(volume, settings)}."
     )
@@ -216,7 +216,7 @@ def _meter(
     volume = sum(ring.portion_ul for ring in rings)
     evidence = (
         f"The meter of tap {tap} wrote nothing from {moment(gap[0], settings)} to {clock(gap[1], settings)}, "
-        f"while {times(len(rings), 'ring')} of {rings[0].product} found no pour: "
+        f"while {times(len(rings), 'ring', settings)} of {rings[0].product} found no pour: "
         f"{sum_volume(volume, settings)}."
     )
     return Finding(

@@ -38,7 +38,8 @@ def event_words(
     if verdict == "no_help":
         return f"{_start(fix, settings)}: {name} was seen again since; the finding is open again."
     if verdict == "closed":
-        return f"{_start(fix, settings)}: {name} was not seen again in {times(days, 'day')}: closed."
+        waited = times(days, "day", settings)
+        return f"{_start(fix, settings)}: {name} was not seen again in {waited}: closed."
     return f"{_start(fix, settings)}: {name}, too early to say ({days} of {asked} days without it)."
 
 
@@ -67,7 +68,7 @@ def _start(fix: Fix, settings: Settings) -> str:
 def _how_many(days: tuple[int, int]) -> str:
     before, after = days
     if before < LEAST_DAYS:
-        return f"only {times(before, 'day')} before it to go by"
+        return f"only {before} {'day' if before == 1 else 'days'} before it to go by"
     return f"{after} of {LEAST_DAYS} days"
 
 

@@ -218,7 +218,7 @@ def _finding(
     allowed = number_text(plain, settings.venue.locale)
     first = facts.serves[facts.window.by_tap[tap][0]]
     evidence = (
-        f"{len(costly)} of {times(len(changes), 'keg change')} at tap {tap} since "
+        f"{len(costly)} of {times(len(changes), 'keg change', settings)} at tap {tap} since "
         f"{moment(costly[0].at_ms, settings)} ran off more than the {allowed} allowed: "
         f"{sum_volume(beyond, settings)} beyond it, {sum_volume(beyond / number, settings)} a change."
     )

@@ -93,7 +93,7 @@ def _finding(
     meters = sorted({keg.line for keg in short})
     last = max(keg.off_ms for keg in short)
     evidence = (
-        f"{len(short)} of {times(others, 'whole keg')} of {product} gave "
+        f"{len(short)} of {times(others, 'whole keg', settings)} of {product} gave "
         f"{share(missing / used, settings)} less than they hold since "
         f"{moment(min(keg.on_ms for keg in short), settings)}, at meter "
         f"{' and '.join(meters)}, whose glasses are not short: {sum_volume(missing, settings)}. Filled "

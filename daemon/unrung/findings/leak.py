@@ -95,7 +95,8 @@ def _finding(
     ends = [serve.end_ms for serve in serves]
     still = sum(bisect_left(ends, high) - bisect_left(ends, low) for low, high in facts.window.hours.closed)
     evidence = (
-        f"{times(len(spell), 'tiny flow')} at tap {tap} since {moment(first, settings)}, {still} of them "
+        f"{times(len(spell), 'tiny flow', settings)} at tap {tap} since {moment(first, settings)}, "
+        f"{still} of them "
         f"while closed: {sum_volume(volume, settings)}, about {sum_volume(volume / hours, settings)} an hour."
     )
     return Finding(

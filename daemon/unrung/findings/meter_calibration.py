@@ -81,12 +81,12 @@ def _finding(
     reads = "more" if piece.level > 0 else "less"
     evidence = (
         f"The meter of tap {tap.tap} reads {share(abs(factor), settings)} {reads} than "
-        f"{times(len(kegs), 'whole keg')} held, and its glasses differ from their portions by "
+        f"{times(len(kegs), 'whole keg', settings)} held, and its glasses differ from their portions by "
         f"{share(piece.level, settings)}, since "
         f"{moment(first.start_ms, settings)}: {sum_volume(sum(claims.values()), settings)} that never "
         "flowed." if piece.level > 0 else
         f"The meter of tap {tap.tap} reads {share(abs(factor), settings)} {reads} than "
-        f"{times(len(kegs), 'whole keg')} held, and its glasses seem short by "
+        f"{times(len(kegs), 'whole keg', settings)} held, and its glasses seem short by "
         f"{share(abs(piece.level), settings)}, since "
         f"{moment(first.start_ms, settings)}: {sum_volume(-sum(claims.values()), settings)} that it missed."
     )

@@ -131,7 +131,8 @@ def _finding(
     )
     (poured, rung), count = min(swaps.items(), key=lambda item: (-item[1], item[0]))
     evidence = (
-        f"{times(len(keys), 'serve')} at {outlet} since {moment(serves[0].start_ms, settings)} met a ring "
+        f"{times(len(keys), 'serve', settings)} at {outlet} since "
+        f"{moment(serves[0].start_ms, settings)} met a ring "
         f"of another beer in the same moments, where chance gives {usual:.0f}; in all "
         f"{sum_volume(volume, settings)} changed names. Most often {poured} was poured and {rung} rung "
         f"({count})."

@@ -63,7 +63,8 @@ def _finding(
     pours = sum(claims.values())
     each = serve_volume(abs(pours) / len(serves), settings)
     evidence = (
-        f"{times(len(serves), 'serve')} at tap {tap.tap} held {each} ({share(abs(step), settings)}) "
+        f"{times(len(serves), 'serve', settings)} at tap {tap.tap} held {each} "
+        f"({share(abs(step), settings)}) "
         f"{'more' if step > 0 else 'less'} than at its other times, since "
         f"{moment(start, settings)}{_what_came_before(facts, tap.tap, start)}: "
         f"{sum_volume(pours, settings)}."

@@ -95,7 +95,7 @@ def _whole_tap(
     start = facts.serves[first].start_ms
     evidence = (
         f"All items at tap {tap.tap} differ from their portions by {share(piece.level, settings)} over "
-        f"{times(len(claims), 'serve')} since {moment(start, settings)}: "
+        f"{times(len(claims), 'serve', settings)} since {moment(start, settings)}: "
         f"{sum_volume(sum(claims.values()), settings)}.{CUSTOMERS if piece.level < 0 else ''}"
     )
     return Finding(
@@ -142,7 +142,7 @@ def _one_item(
     mean = sum(fill.mean * fill.count for fill, _ in cells) / count
     name = drink(cell.item, cell.size)
     evidence = (
-        f"{times(len(serves), 'serve')} of {name} at tap {' and '.join(taps)} held "
+        f"{times(len(serves), 'serve', settings)} of {name} at tap {' and '.join(taps)} held "
         f"{serve_volume(cell.portion_ul * (1 + mean), settings)} on average against "
         f"{serve_volume(cell.portion_ul, settings)} set{_beside(mean - off, settings)}, since "
         f"{moment(serves[0].start_ms, settings)}: {sum_volume(over, settings)}.{CUSTOMERS if off < 0 else ''}"

@@ -61,7 +61,8 @@ def _finding(
     volume = sum(serve.left_ul for serve in serves)
     all_served = facts.window.served[outlet]
     evidence = (
-        f"{times(len(keys), 'small pour')} of about {serve_volume(volume / len(keys), settings)} without "
+        f"{times(len(keys), 'small pour', settings)} of about "
+        f"{serve_volume(volume / len(keys), settings)} without "
         f"a ring at {outlet} since {moment(serves[0].start_ms, settings)}, "
         f"{figure(100 * len(keys) / all_served, 1, settings)} to a hundred serves: "
         f"{sum_volume(volume, settings)}."

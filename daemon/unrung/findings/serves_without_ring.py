@@ -245,13 +245,13 @@ def _finding(
     serves = [facts.serves[key] for key in keys]
     cluster = cluster_of(facts, settings, outlet, keys)
     evidence = (
-        f"{times(len(keys), 'full serve')} without a ring at {outlet} since "
+        f"{times(len(keys), 'full serve', settings)} without a ring at {outlet} since "
         f"{moment(serves[0].start_ms, settings)}, {share(len(keys) / served, settings)} of its serves: "
         f"{sum_volume(volume, settings)}."
     )
     voided = sum(serve.voided for serve in serves)
     if voided:
-        evidence += f" {times(voided, 'ring')} was voided after the pour." if voided == 1 else (
+        evidence += f" {times(voided, 'ring', settings)} was voided after the pour." if voided == 1 else (
             f" {voided} rings were voided after the pour.")
     evidence += _nights(facts, settings, keys)
     if cluster:

@@ -259,7 +259,8 @@ def _finding(
     )
     volume = sum(serve.volume_ul for serve in serves if is_glass(serve))
     evidence = (
-        f"Since {moment(start, settings)} {close} of {times(judged, 'serve')} at tap {tap}, listed as "
+        f"Since {moment(start, settings)} {close} of {times(judged, 'serve', settings)} at tap "
+        f"{tap}, listed as "
         f"{listed}, stood beside a ring of {product}: {sum_volume(volume, settings)} poured there."
     )
     return Finding(

@@ -81,7 +81,8 @@ def _finding(facts: Facts, settings: Settings, tap: str, run: list[int]) -> Find
     serves = [facts.serves[key] for key in run]
     volume = sum(serve.left_ul for serve in serves)
     evidence = (
-        f"{times(len(run), 'flow')} at tap {tap} while closed, {moment(serves[0].start_ms, settings)} to "
+        f"{times(len(run), 'flow', settings)} at tap {tap} while closed, "
+        f"{moment(serves[0].start_ms, settings)} to "
         f"{clock(serves[-1].end_ms, settings)}: {sum_volume(volume, settings)}. No cleaning is written "
         "down for it."
     )

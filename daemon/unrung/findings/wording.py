@@ -32,13 +32,9 @@ def figure(value: float, places: int, settings: Settings) -> str:
     return number_text(Decimal(round(value * 10**places)).scaleb(-places), settings.venue.locale)
 
 
-def times(count: int, one: str, many: str = "") -> str:
-    """A count with its noun.
-
-    >>> times(1, "serve"), times(3, "keg change")
-    ('1 serve', '3 keg changes')
-    """
-    return f"{count:,} {one if count == 1 else many or one + 's'}"
+def times(count: int, one: str, settings: Settings) -> str:
+    """A count with its noun: "1 serve", "1,101 serves", "1.101 serves"."""
+    return f"{_plain(number_text(count, settings.venue.locale))} {one if count == 1 else one + 's'}"
 
 
 def drink(item: str, size: str) -> str:

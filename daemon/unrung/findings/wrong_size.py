@@ -129,7 +129,8 @@ def _finding(
     volume = sum(claims.values())
     rung, count = Counter(drink(s.item, s.size) for s in serves).most_common(1)[0]
     evidence = (
-        f"{times(len(keys), 'serve')} at {outlet} since {moment(serves[0].start_ms, settings)} held a "
+        f"{times(len(keys), 'serve', settings)} at {outlet} since "
+        f"{moment(serves[0].start_ms, settings)} held a "
         f"larger size than was rung: {sum_volume(volume, settings)}. Most often {rung} was rung "
         f"({count})."
     )
