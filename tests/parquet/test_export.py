@@ -122,3 +122,24 @@ def test_the_exported_settings_hold_no_address_and_no_folder(tmp_path: Path) -> 
     assert kept.menu == settings.menu and kept.taps == settings.taps
     text = (lake / "settings/venue=The%20Test%20Jug/settings.json").read_text()
     assert "boss@" not in text and str(tmp_path) not in text
+
+
+def test_a_copied_config_folder_with_the_same_name_does_not_mix_two_bars(tmp_path: Path) -> None:
+    """The second bar's days would lie among the first one's; a bar that moved is the same one."""
+    first, other, lake = make_venue(tmp_path / "a"), make_venue(tmp_path / "b"), tmp_path / "lake"
+    for bar, item in ((first, "Pint of Amber"), (other, "Pint of Stout")):
+        bar.rings("a.csv", [ring("20:00:00", item)])
+        bar.catch_up()
+
+    def run(folder: Path) -> tuple[int, str]:
+        done = CliRunner().invoke(commands, ["export", str(folder), "--to", str(lake)])
+        return done.exit_code, str(done.exception or done.output)
+
+    assert run(first.path)[0] == 0
+    before = tree(lake)
+    failed, said = run(other.path)
+    assert failed and "of another venue that is called 'The Test Jug' too" in said and tree(lake) == before
+    moved = first.path.rename(tmp_path / "Über den Hof")
+    assert run(moved)[0] == 0 and tree(lake) == before
+    other.edit("venue.toml", "The Test Jug", "The Other Jug")
+    assert run(other.path)[0] == 0 and venues(lake) == ["The Other Jug", "The Test Jug"]

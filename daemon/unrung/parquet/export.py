@@ -9,11 +9,11 @@ from typing import NamedTuple
 
 from unrung.business_day import business_day, day_bounds
 from unrung.covering import covers_of
-from unrung.errors import UnrungError
+from unrung.errors import ConfigError, UnrungError
 from unrung.issue.place import place
 from unrung.parquet.columns import Table
 from unrung.parquet.files import Row, require_pyarrow, to_bytes
-from unrung.parquet.layout import FILE, SETTINGS, day_folder, settings_folder
+from unrung.parquet.layout import FILE, SETTINGS, STORE, day_folder, settings_folder
 from unrung.poll_settings import Poll
 from unrung.settings import Mail, Settings, Upkeep
 from unrung.store.days import issued_leaves
@@ -21,6 +21,7 @@ from unrung.store.months import sealed_units
 from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store
 from unrung.store.partitions import movements_of_day
+from unrung.store.sources import first_source
 
 
 class Exported(NamedTuple):
@@ -39,9 +40,11 @@ def export(
     ``done`` is told of each.
 
     A day's file that holds the same already is left alone, and one of a day that has no rows any more
-    is taken away. Raises UnrungError where pyarrow is missing or a file cannot be written.
+    is taken away. Raises UnrungError where pyarrow is missing or a file cannot be written, ConfigError where
+    the folder holds another venue of that name.
     """
     require_pyarrow()
+    _mark(db, settings, to)
     write_file(settings_folder(to, settings.venue.name), SETTINGS, settings_bytes(settings))
     staff = settings.venue.keep_staff_days is not None
     days = movements = leaves = 0
@@ -58,6 +61,23 @@ def export(
         leaves += len(tables["leaves"] or ())
         done(day)
     return Exported(days, movements, leaves)
+
+
+def _mark(db: Store, settings: Settings, to: Path) -> None:
+    """Whose the venue's days below ``to`` are: those of two stores would be mixed where one name is both
+    venues', as after a copy of a config folder. The first export that a store took in is its mark, which
+    goes with it to other folders and machines."""
+    folder, first = settings_folder(to, settings.venue.name), first_source(db)
+    if first is None:
+        return
+    mark = f"{first.sha256} {first.received_ms}\n".encode()
+    if (folder / STORE).is_file() and (folder / STORE).read_bytes() != mark:
+        raise ConfigError([
+            f"{folder} is of another venue that is called {settings.venue.name!r} too; give each its own "
+            "[venue] name in venue.toml, or export to another folder. If it is this venue and its store was "
+            f"made anew, take {STORE} out of there."
+        ])
+    write_file(folder, STORE, mark)
 
 
 def settings_bytes(settings: Settings) -> bytes:

@@ -15,6 +15,8 @@ from unrung.parquet.columns import Table
 
 FILE = "part-0.parquet"
 SETTINGS = "settings.json"
+STORE = "store.txt"
+"""Beside the settings: which store the venue's days come from."""
 
 
 def venue_key(name: str) -> str:

@@ -87,6 +87,11 @@ def of_the_same_time(db: Database, feed: str, first_ms: int, last_ms: int) -> li
         "ORDER BY id DESC LIMIT 5", feed, last_ms, first_ms))
 
 
+def first_source(db: Database) -> SourceRow | None:
+    """The export that came first of all."""
+    return next(_sources(db, "true ORDER BY id LIMIT 1"), None)
+
+
 def newest_taken(db: Database, feed: str) -> SourceRow | None:
     """The last export of a feed that was taken in and kept."""
     return next(_sources(
