@@ -51,6 +51,11 @@ def test_rows_of_one_finding_are_one_action_though_others_stand_between() -> Non
     assert titles == ["Tasters: 120 fl oz", "Tasters: 60 fl oz"]
 
 
+def test_what_is_short_is_told_without_a_sign() -> None:
+    (one,) = causes_told(day_with(row("feed_gap", -218, headline="Meter silent")), venue_settings()).actions
+    assert one.title.replace("\u00a0", " ") == "Meter silent: 218 fl oz" and one.cost_minor is None
+
+
 def test_an_action_says_where_how_long_what_to_check_and_what_to_mind() -> None:
     actions = causes_told(day_with(row("leak", 90)), venue_settings()).actions
     text = " ".join(mail_of(day_with(), actions=actions).text.split())

@@ -171,7 +171,7 @@ def _action(
     rows: Sequence[FindingRow], seen: Seen, after: Standing, day: date, settings: Settings
 ) -> Action:
     first = rows[0]
-    amount = f": {shown_volume(seen.volume_ul, settings)}" if seen.volume_ul else ""
+    amount = f": {shown_volume(abs(seen.volume_ul), settings)}" if seen.volume_ul else ""
     place = shown_name(first.outlet, 40) or "Whole venue"
     place += f", tap {shown_name(first.tap, 12)}" if first.tap else ""
     doubt = " Another reading explains it as well." if first.confidence == "low" else ""

@@ -80,7 +80,7 @@ def _note(rows: Sequence[FindingRow], settings: Settings) -> Note:
     volume = _volume(rows)
     return Note(
         title=shown_name(first.headline, 120), place=place,
-        volume=f"{shown_volume(volume, settings)} of this day" if volume else "",
+        volume=f"{shown_volume(abs(volume), settings)} of this day" if volume else "",
         evidence=f"{shown_name(first.evidence, 700)} Confidence: {first.confidence}.",
         check_first=" ".join(text for text in (first.check_first, first.caution) if text),
     )
