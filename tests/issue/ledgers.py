@@ -7,6 +7,7 @@ import io
 from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
+from random import Random
 from typing import Any
 
 from hypothesis import strategies as st
@@ -110,21 +111,34 @@ def _numbers(row: dict[str, str]) -> Iterator[tuple[str, Decimal]]:
 MOST_UL = 60_000_000
 
 
-def _amount(drawn: int) -> int:
-    """Half of what is drawn: any volume; the other half: one of up to 30 mL."""
-    return drawn if drawn <= MOST_UL else (drawn - MOST_UL - 1) // 2000
+def amount(chance: Random) -> int:
+    """A half of them: any volume; a third: one of up to 30 mL; now and then none or the most."""
+    return chance.choice((
+        chance.randrange(MOST_UL + 1), chance.randrange(MOST_UL + 1), chance.randrange(MOST_UL + 1),
+        chance.randrange(30_001), chance.randrange(30_001), chance.choice((0, 0, 1, MOST_UL)),
+    ))
 
 
-amounts = st.integers(0, 2 * MOST_UL + 1).map(_amount)
-"""One draw: to draw of one range or another takes twice as long, and a day has hundreds."""
+chances = st.integers(0, 2**32).map(Random)
+"""What numbers are drawn from: a day has hundreds, and hypothesis, which draws each of them by itself, mostly
+repeats those of an earlier day."""
 
 
-@st.composite
-def volumes(draw: st.DrawFn) -> Volumes:
-    parts = {name: draw(amounts) for name in COMPONENTS}
-    parts["size_difference"] = draw(st.integers(-20_000_000, 20_000_000))
-    parts["voided_after_pour"] = draw(st.integers(0, parts["poured_not_rung"]))
+def volumes_by(chance: Random) -> Volumes:
+    parts = {name: amount(chance) for name in COMPONENTS}
+    parts["size_difference"] = chance.choice((0, chance.randint(-20_000_000, 20_000_000)))
+    parts["voided_after_pour"] = chance.choice((
+        0, parts["poured_not_rung"], chance.randint(0, parts["poured_not_rung"])))
     return Volumes(**parts)
+
+
+def volumes() -> st.SearchStrategy[Volumes]:
+    return chances.map(volumes_by)
+
+
+def costs(chance: Random) -> float:
+    """Minor units a litre."""
+    return chance.choice((0.0, 1e-6, 301.5, 1e4, chance.uniform(0, 1e4), chance.uniform(0, 10)))
 
 
 @st.composite
@@ -132,14 +146,15 @@ def days(draw: st.DrawFn) -> DayLedger:
     """Up to 12 leaves of random volumes and counts, with hostile names among the products."""
     names = st.tuples(st.sampled_from(["Bar", "Garden", ""]), st.sampled_from(["Amber", *HOSTILE]))
     keys = draw(st.lists(st.tuples(st.integers(0, 24), names), max_size=12, unique=True))
+    chance = draw(chances)
     leaves = tuple(
-        leaf(hour, outlet, product, draw(volumes()), serves=draw(st.integers(0, 99)),
-             units_rung_micro=draw(st.integers(0, 10**8)),
-             net_sales_minor=draw(st.integers(-(10**6), 10**6)))
+        leaf(hour, outlet, product, volumes_by(chance), serves=chance.choice((0, chance.randrange(100))),
+             units_rung_micro=chance.choice((0, chance.randrange(10**8 + 1))),
+             net_sales_minor=chance.choice((0, chance.randint(-(10**6), 10**6))))
         for hour, (outlet, product) in sorted(keys)
     )
     products = tuple(
-        ProductDay(outlet, product, draw(amounts), draw(amounts), draw(st.floats(0, 1e4)), None)
+        ProductDay(outlet, product, amount(chance), amount(chance), costs(chance), None)
         for outlet, product in sorted({(it.outlet, it.product) for it in leaves})
     )
     return small_day(leaves=leaves, products=products, logged=())

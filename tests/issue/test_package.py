@@ -48,7 +48,7 @@ def test_the_reference_library_finds_the_package_valid(
     assert [task.stats["rows"] for task in report.tasks] == [3, 3, 2, 2, 1, 2]
 
 
-@limits(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@limits(max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(ledger=days())
 def test_any_day_is_valid(tmp_path: Path, ledger: DayLedger) -> None:
     report = written(tmp_path, ledger, settings()).validate()

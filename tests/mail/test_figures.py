@@ -6,6 +6,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from alerts.days import at, ledger_of, venue_settings
+from issue.ledgers import amount, chances
 from mail.samples import busy_day
 from unrung.alerts.measures import compared
 from unrung.issue.summary import day_summary
@@ -13,10 +14,9 @@ from unrung.ledger.results import COMPONENTS, Leaf, Volumes
 from unrung.mail.figures import MAX_ROWS, rows, shortened, total
 from unrung.units import UNITS_UL
 
-AMOUNTS = st.integers(0, 80_000_000)
 STEPS = {"l": 10, "imp_pt": 10, "us_gal": 100}
 """Of the last decimal shown."""
-DAYS = st.lists(st.lists(AMOUNTS, min_size=12, max_size=12), min_size=1, max_size=15)
+DAYS = st.lists(chances.map(lambda chance: [amount(chance) for _ in COMPONENTS]), min_size=1, max_size=15)
 
 
 @given(DAYS, st.sampled_from(["us_fl_oz", "us_gal", "imp_fl_oz", "imp_pt", "ml", "l"]))
