@@ -13,6 +13,7 @@ from unrung.daybook import day_at
 from unrung.settings import Settings
 from unrung.store.config_rows import days_with, known_rows, save_rows
 from unrung.store.days import mark_days_dirty
+from unrung.store.feeds_known import note_feeds
 from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store, look_at_store, open_store, write_tx
 
@@ -50,6 +51,7 @@ def take_config(db: Store, settings: Settings, now_ms: int) -> Settings:
     if known and clock_trouble(db, settings, now_ms):
         return effective(known, settings)  # an edit would apply from a day that is long past
     until_ms = seen_ms(db, settings, now_ms)
+    note_feeds(db, [feed.name for feed in settings.feed], day_at(settings, until_ms))
     settled = settle(known, settings, day_at(settings, until_ms))
     if settled.rows != known:
         days = _touched(db, settings, settled, until_ms)
