@@ -20,8 +20,8 @@ def one_address(text: str) -> str:
     ...
     ValueError: these are several addresses; put each into quotation marks of its own, and commas between
     """
-    found = [spec for _, spec in getaddresses([text])]
-    if len(found) > 1 and text.count("@") > 1 and "@@" not in text:
+    found = [spec for _, spec in getaddresses([text]) if spec]  # none of several: newer Pythons are strict
+    if len(found) != 1 and text.count("@") > 1 and "@@" not in text and any(mark in text for mark in ",;"):
         raise ValueError("these are several addresses; put each into quotation marks of its own, and commas "
                          "between")
     local, at, domain = found[0].rpartition("@") if len(found) == 1 and text.isprintable() else ("", "", "")
