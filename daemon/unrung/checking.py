@@ -25,6 +25,7 @@ from unrung.mail.secret import password
 from unrung.mail.smtp import greet
 from unrung.menu_check import list_unlisted, outlets_without_taps, rung_unlisted
 from unrung.menu_rows import Asked
+from unrung.odd_sizes import odd_sizes
 from unrung.opening import days_of_edits
 from unrung.records import AnyRecord, Export
 from unrung.settings import Feed, Settings
@@ -68,7 +69,7 @@ def check_folder(config: Path, now_ms: int, environ: Mapping[str, str]) -> Repor
     report.lines.append(f"{settings.venue.name}: {len(settings.feed)} feeds, "
                         f"{len(settings.products)} products, {len(settings.menu)} menu rows, "
                         f"{len(settings.taps)} tap rows")
-    report.lines += repeated_rows(config)
+    report.lines += repeated_rows(config) + odd_sizes(settings)
     db = _looked_at(settings, report)
     if db is not None:
         _list_edits(db, settings, report, now_ms)

@@ -79,3 +79,18 @@ def test_days_that_an_edit_changes_are_listed_first_and_left_as_they_are(venue: 
     assert report.lines[1] == (
         "Edits of the tables change days that are past, which are issued again where they differ: 2025-06-11")
     assert report.problems == 0 and check(venue).lines == report.lines, "a look takes nothing up"
+
+
+def test_sizes_in_another_unit_than_they_are_read_in_are_asked_about(venue: VenueFolder) -> None:
+    """Litres where ounces are read, ounces where litres are; what a bar may well have is not asked about."""
+    venue.edit("menu.csv", "Pint of Amber,Amber,16,", "Pint of Amber,Amber,0.5,")
+    venue.edit("menu.csv", "Burger,,,\n", "Burger,,,\nTaster,Amber,2,\nPitcher,Amber,64,\n")
+    venue.edit("products.csv", "50 l", "1984 l")
+    taps = "tap,meter,outlet,product,metered,line_volume\n1,M1,Bar,Amber,yes,0.3\n2,M2,Bar,Stout,yes,20\n"
+    (venue.path / "taps.csv").write_text(taps, "utf-8")
+    said = [line.replace("\u00a0", " ") for line in check(venue).lines if "hardly" in line]
+    assert [line.partition(", which")[0] for line in said] == [
+        "menu.csv: 'Pint of Amber' takes 0.5 fl oz", "products.csv: the keg of 'Amber' holds 67,087.0 fl oz",
+        "taps.csv: the line of tap '1' holds 0.3 fl oz",
+    ]
+    assert said[0].endswith("see its portion and unit (without a unit it is read as us_fl_oz).")
