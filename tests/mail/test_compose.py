@@ -82,12 +82,14 @@ def test_three_are_shown_the_worst_cost_first_be_it_a_finding_or_an_alert() -> N
     assert "Garden · 5 min · about $12 at cost" in text
 
 
-def test_the_count_of_the_others_is_shortened_before_a_name_is_cut() -> None:
-    titles = [f"Tap L3 pours over its portions: {much}" for much in ("47 fl oz", "471 fl oz, twice")]
+def test_the_count_is_shortened_and_the_amount_left_out_before_a_name_is_cut() -> None:
+    words = "Tap L3 pours over its portions"
+    titles = [f"{words}: 47 fl oz", f"{words}: 471 fl oz, twice", f"{words} and those of other taps: 4 fl oz"]
     other = Action("b", "Bar", 5, "Look.")
     found = [[Action(title, "Bar", 5, "Look.", "", 1234), other] for title in titles]
     assert [mail_of(quiet_day(), actions=one).subject for one in found] == [
-        f"Fri, Oct 30: {titles[0]} +1", "Fri, Oct 30: Tap L3 pours over its portions: 471 fl oz,… +1"]
+        f"Fri, Oct 30: {titles[0]} +1", f"Fri, Oct 30: {words} and 1 more",
+        f"Fri, Oct 30: {words} and those o… +1"]
 
 
 def test_what_goes_on_below_a_number_is_set_in() -> None:

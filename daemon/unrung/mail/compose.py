@@ -161,11 +161,15 @@ def _subject(
 
 
 def _titled(start: str, todo: Sequence[Action]) -> str:
+    """The first thing to do and how many more there are; where that is too long, the count is shortened, then
+    the amount is left out, and last a name is cut."""
     title, others = todo[0].title if todo else "no limit passed", len(todo) - 1
-    more = f" and {others} more" if others > 0 else ""
-    if more and len(start + title + more) > SUBJECT_LIMIT:
-        more = f" +{others}"
-    return _fit(start, title, more)
+    words, _, amount = title.rpartition(": ")
+    titles = [title, words] if words and amount[:1].isdigit() else [title]
+    counts = [f" and {others} more", f" +{others}"] if others > 0 else [""]
+    tried = [(one, more) for one in titles for more in counts]
+    fitting = (one for one in tried if len(start + "".join(one)) <= SUBJECT_LIMIT)
+    return _fit(start, *next(fitting, tried[-1]))
 
 
 def _fit(start: str, middle: str, end: str) -> str:
