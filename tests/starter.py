@@ -89,19 +89,20 @@ def start(
 
 
 def to_its_end(
-    words: Sequence[str], environ: Mapping[str, str], timeout: float = 60.0
+    words: Sequence[str], environ: Mapping[str, str], timeout: float = 60.0, *, code: Code = ""
 ) -> subprocess.CompletedProcess[str]:
-    """One command of the command line: exit code, and what it printed."""
+    """One command of the command line, or ``code`` with ``words``: exit code, and what it printed."""
     if not CAN_FORK:
-        return subprocess.run(_command(words), env=environ, text=True, capture_output=True, timeout=timeout)
+        return subprocess.run(
+            _command(words, code), env=environ, text=True, capture_output=True, timeout=timeout)
     with tempfile.TemporaryDirectory() as folder:
         out, err = Path(folder, "out"), Path(folder, "err")
-        process = Started(words, environ, str(out), str(err))
+        process = Started(words, environ, str(out), str(err), code)
         try:
-            code = process.wait(timeout)
+            ended = process.wait(timeout)
         finally:
             process.kill()
-        return subprocess.CompletedProcess([*words], code, out.read_text("utf-8"), err.read_text("utf-8"))
+        return subprocess.CompletedProcess([*words], ended, out.read_text("utf-8"), err.read_text("utf-8"))
 
 
 def _command(words: Sequence[str], code: Code = "") -> list[str]:

@@ -19,7 +19,7 @@ from typing import IO
 import pytest
 
 from simulator import simulate, write_exports
-from starter import environment
+from starter import environment, start, to_its_end
 from unrung import daybook, issuing
 from unrung.ahead import ledgers, stretches
 from unrung.ahead.backwards import Backwards
@@ -242,22 +242,21 @@ def test_after_kill_9_no_process_is_left_and_the_next_run_goes_on(
     if processors() < 2:
         pytest.skip("one processor")
     shutil.copytree(taken, tmp_path / "bar")
-    command = [sys.executable, "-m", "unrung", "catch-up", str(tmp_path / "bar"), "--through", str(LAST)]
-    process = subprocess.Popen(command, env=environment(), stdout=subprocess.PIPE, text=True)
-    assert process.stdout is not None
-    for line in process.stdout:
-        if line.startswith("issued 2025-06-02"):
-            break
+    words, out = ["catch-up", str(tmp_path / "bar"), "--through", str(LAST)], tmp_path / "out"
+    process = start(words, environment(), out=str(out))
+    patience = time.monotonic() + 60
+    while not (out.exists() and "\nissued 2025-06-02" in f"\n{out.read_text('utf-8')}"):
+        assert process.poll() is None and time.monotonic() < patience, "it issued no days"
+        time.sleep(0.02)
     started = _children(process.pid)
     process.send_signal(signal.SIGKILL)
     process.wait()
-    process.stdout.close()
     assert len(started) == 1
     patience = time.monotonic() + 60
     while any(_runs(pid) for pid in started):
         assert time.monotonic() < patience, "a process outlived the one that started it"
         time.sleep(0.05)
-    again = subprocess.run(command, env=environment(), capture_output=True, text=True, check=False)
+    again = to_its_end(words, environment())
     assert again.returncode in (0, 1), again.stderr
     found, expected = files(tmp_path / "bar"), files(alone)
     assert {name: found[name] for name in found if "/daily/" in name} == {

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import logging
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,7 +12,7 @@ from mail.servers import Desk, serving
 from service.evenings import mailing_bar
 from service.mails import issued_yesterday, put_mail
 from service.real import running, unrung, until, words
-from starter import environment
+from starter import environment, to_its_end
 from unrung.service import logs
 from unrung.service.clock import wall_ms
 from venue_folder import make_venue
@@ -36,10 +34,7 @@ finally:
 def test_no_command_but_the_service_opens_the_log(command: str, tmp_path: Path) -> None:
     venue = make_venue(tmp_path / "bar")
     (venue.path / "unrung.log").touch()
-    ended = subprocess.run(
-        [sys.executable, "-c", OPENED, command, str(venue.path)], env=environment(), text=True,
-        capture_output=True, timeout=60,
-    )
+    ended = to_its_end([command, str(venue.path)], environment(), code=OPENED)
     assert "the log 0 times" in ended.stderr and "opened 0 files" not in ended.stderr
 
 
