@@ -69,7 +69,7 @@ def judge_today(db: Store, settings: Settings, now_ms: int) -> list[Raised]:
     with write_tx(db):
         set_fact(db, JUDGED_UNTIL, _mark(db, settings, until))
         tell_served(db, settings, ledger, now_ms, covered - SOON_MS)
-        if news and _write(db, settings, ledger, news, now_ms):
+        if news and _write(db, settings, ledger, news, until, now_ms):
             standing = {**history.open, **after.open}
             outbox.save_alerts(
                 db, {key: (one.volume_ul, one.told_ul) for key, one in standing.items()}, day.isoformat()
@@ -84,7 +84,7 @@ def _per(raised: Raised, settings: Settings) -> str:
 
 
 def _write(
-    db: Store, settings: Settings, ledger: DayLedger, news: list[Raised], now_ms: int
+    db: Store, settings: Settings, ledger: DayLedger, news: list[Raised], until_ms: int, now_ms: int
 ) -> bool:
     """The mail as rows; False where the day has had its share, and the morning tells the rest."""
     day = ledger.day.isoformat()
@@ -92,7 +92,7 @@ def _write(
     if not may_tell(written, day):
         return False
     key = f"threshold {day} " + json.dumps([[one.key, one.volume_ul] for one in news])
-    composed = threshold_mail(ledger, news, settings)
+    composed = threshold_mail(ledger, news, settings, until_ms=until_ms)
     return write_down(db, settings, composed, key=key, kind="threshold", day=ledger.day, now_ms=now_ms)
 
 

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from alerts.days import leaf_at, ledger_of, lone_pour, venue_settings
+from alerts.days import at, leaf_at, ledger_of, lone_pour, venue_settings
 from mail.samples import LEARNT, busy_day, mail_of, quiet_day, till_missing
 from unrung.alerts.rules import judge_day
 from unrung.mail.actions import Action, actions_of, costs_minor
@@ -116,6 +116,8 @@ def test_a_threshold_mail_names_hour_and_place_in_its_subject() -> None:
     plain = (mail.subject + mail.text).replace("\u00a0", " ").replace("\u202f", " ")
     assert plain.startswith("300 fl oz (50.0%) not rung from 9:00 PM, Main Bar")
     assert "until 11:00 PM, 8 serves without a ring" in plain
+    early = threshold_mail(day, raised, venue_settings(), until_ms=at(21.5)).text.replace("\u202f", " ")
+    assert "until 9:30 PM, 8 serves without a ring" in early
 
 
 def test_words_that_accuse_are_never_written() -> None:

@@ -83,9 +83,12 @@ def worst_first(actions: Sequence[Action]) -> list[Action]:
     return [actions[n] for n in order]
 
 
-def actions_of(raised: Sequence[Raised], ledger: DayLedger, settings: Settings) -> list[Action]:
+def actions_of(
+    raised: Sequence[Raised], ledger: DayLedger, settings: Settings, until_ms: int | None = None
+) -> list[Action]:
     """One action per raised alert, the largest volume first; the whole venue and the log come
-    last, and the whole venue only where no place in it was raised."""
+    last, and the whole venue only where no place in it was raised. ``until_ms``: up to when a day that goes
+    on was judged."""
     per = {alert.name: alert.per for alert in settings.alert}
     table = rows(ledger, settings)
     shown = {(row.outlet, row.product): row.not_rung for row in (*table, total(table, ""))}
@@ -94,7 +97,7 @@ def actions_of(raised: Sequence[Raised], ledger: DayLedger, settings: Settings) 
     ranked = sorted(raised, key=lambda one: (order[per[one.rule]], -one.volume_ul, one.key))
     placed = any(order[per[one.rule]] == 0 for one in ranked)
     return [
-        _action(one, per[one.rule], figures, ledger, settings)
+        _action(one, per[one.rule], figures, ledger, settings, until_ms)
         for one in ranked
         if not (placed and per[one.rule] == "venue_day")
     ]
@@ -142,7 +145,7 @@ def _two_hours_cost(one: Raised, start_ms: int, ledger: DayLedger) -> int | None
 
 
 def _action(
-    one: Raised, per: str, figures: Figures, ledger: DayLedger, settings: Settings
+    one: Raised, per: str, figures: Figures, ledger: DayLedger, settings: Settings, until_ms: int | None
 ) -> Action:
     place = shown_name(one.outlet, 40) or "Whole venue"
     amount = f"{_volume(one, per, figures, settings)} ({shown_share(one.share, settings)})"
@@ -154,7 +157,8 @@ def _action(
         return Action(f"{amount} not rung, {product}", place, 10, check, GAS, cost, likely)
     if per == "two_hours" and one.window_start_ms is not None:
         start = clock(one.window_start_ms, settings)
-        end = clock(one.window_start_ms + TWO_HOURS_MS, settings)
+        end_ms = one.window_start_ms + TWO_HOURS_MS
+        end = clock(end_ms if until_ms is None else min(end_ms, until_ms), settings)
         title = f"{amount} not rung from {start}, {place}"
         said = f"Unexplained volume until {end}, {one.serves} serves without a ring."
         cost = _two_hours_cost(one, one.window_start_ms, ledger)

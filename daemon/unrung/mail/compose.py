@@ -84,13 +84,14 @@ def morning_mail(
 
 def threshold_mail(
     ledger: DayLedger, raised: Sequence[Raised], settings: Settings, *,
-    first_notices: Sequence[str] = (),
+    first_notices: Sequence[str] = (), until_ms: int | None = None,
 ) -> Composed:
-    """The mail sent when a limit is passed before the morning: only what is news.
+    """The mail sent when a limit is passed before the morning: only what is news. ``until_ms``: up to when
+    the day was judged.
 
     Its subject names no day, which the mail's own date does; so there is room for the place.
     """
-    todo = actions_of(raised, ledger, settings)
+    todo = actions_of(raised, ledger, settings, until_ms)
     heading = day_name(ledger.day, settings)
     view = View(
         venue=shown_name(settings.venue.name),
