@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
 
 from unrung.daybook import Cache, bounds_of, ledger_of, material_of
@@ -16,6 +17,7 @@ from unrung.issue.variance import variance_table
 from unrung.ledger.adjust import Adjustment, Change, Figures, applied, changes
 from unrung.ledger.edges import edge_after
 from unrung.ledger.month import make_month
+from unrung.ledger.outlets import Outlets
 from unrung.ledger.results import DayLedger
 from unrung.monthbook import margin_days, month_inputs, period_at
 from unrung.periods import Period
@@ -73,7 +75,7 @@ def judge_closed_day(
     row = day_row(db, day)
     changes_seen = row.changes if row else 0
     ledger = ledger_of(db, settings, day, cache)
-    issued, made = judged_day(db, day)
+    issued, made = (_pooled(figures, settings) for figures in judged_day(db, day))
     now = day_figures(ledger, settings)
     moved = changes(issued, made, now)
     stock_moved, books = _stock_changes(db, settings, closed, ledger)
@@ -128,10 +130,20 @@ def _stock_changes(
         day if row.day == day.day else ledger_of(db, settings, row.day, cache)
         for row in rows if row.day == day.day or row.changed_ms > (closed.closed_ms or 0)
     ]
-    was: dict[str, dict[str, str]] = closed.books.get("stock", {})
+    was = _pooled(_placed(closed.books.get("stock", {})), settings)
     now = stock_figures_of(db, settings, period, again)
-    found = changes(_placed(was), _placed(was), _placed(now))
+    found = changes(was, was, _placed(now))
     return found, {**closed.books, "stock": now}
+
+
+def _pooled(figures: Figures, settings: Settings) -> Figures:
+    """Figures of outlets that were put into a pool since as those of the pool, which they would be now."""
+    of, found = Outlets(settings).of, dict[tuple[str, str], dict[str, str]]()
+    for (outlet, product), cells in figures.items():
+        pooled = found.setdefault((of(outlet), product), {})
+        for name, digits in cells.items():
+            pooled[name] = str(Decimal(pooled[name]) + Decimal(digits)) if name in pooled else digits
+    return found
 
 
 def _placed(stock: Mapping[str, Mapping[str, str]]) -> Figures:

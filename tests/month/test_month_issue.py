@@ -240,6 +240,38 @@ def test_a_late_entry_without_a_time_is_the_cause_of_what_it_moves(tmp_path: Pat
     assert (moved["logged"]["cause"], moved["logged"]["source_file"]) == ("late_rows", "waste.csv")
 
 
+def put_into_a_pool(bar: VenueFolder) -> None:
+    pool = '[[pool]]\nname = "House"\noutlets = ["Bar", "Yard"]\n'
+    bar.edit("venue.toml", '[[feed]]\nname = "till"', f'{pool}[[feed]]\nname = "till"')
+    bar.edit("taps.csv", "M2,Bar", "M2,Yard")
+
+
+def test_outlets_that_are_put_into_a_pool_are_counted_once(bar: VenueFolder) -> None:
+    """Their days were issued under their own names, and the cellar's counts are the pool's from now on."""
+    before, posted = month(bar, "2025-06"), month(bar, "2025-06", "journal")
+    put_into_a_pool(bar)
+    assert run("reissue", str(bar.path), "--month", "2025-06")[0] == 0
+    renamed = [row | {"outlet": row["outlet"].replace("Bar", "House"), "revision": "2"} for row in before]
+    assert month(bar, "2025-06") == renamed
+    figures = ("account", "debit", "credit")
+    assert [[row[name] for name in figures] for row in month(bar, "2025-06", "journal")] == [
+        [row[name] for name in figures] for row in posted]
+
+
+def test_a_closed_month_knows_outlets_that_are_in_a_pool_since(bar: VenueFolder) -> None:
+    """The next month opens with what the outlet had left, and a late ring moves what it moves alone."""
+    finish(bar)
+    closed = amber(bar)
+    put_into_a_pool(bar)
+    bar.rings("late.csv", [ring("06-30 20:00:00", id="late")], "07-02 13:00:00")
+    bar.catch_up(AUGUST)
+    july = [row for row in month(bar, "2025-07") if row["level"] == "product" and row["product"] == "Amber"]
+    assert [(row["outlet"], row["opening"]) for row in july] == [("House", closed["closing"])]
+    moved = month(bar, "2025-07", "adjustments")
+    assert {row["outlet"] for row in moved} == {"House"} and "used" not in {row["figure"] for row in moved}
+    assert july[0]["adjustments"] == "-16.000"
+
+
 def run(*words: str) -> tuple[int, str]:
     result = CliRunner().invoke(commands, list(words))
     return result.exit_code, result.output

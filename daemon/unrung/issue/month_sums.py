@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import NamedTuple
@@ -13,6 +13,7 @@ from unrung.issue.shown import by_product
 from unrung.issue.table import Cell, Row
 from unrung.issue.variance import FIGURES, variance_rows
 from unrung.ledger.month import MonthLedger
+from unrung.ledger.outlets import Outlets
 from unrung.ledger.results import Volumes
 from unrung.ledger.stock import Place
 from unrung.settings import Settings
@@ -60,6 +61,9 @@ class Figures(NamedTuple):
 
 
 def month_figures(month: MonthLedger, settings: Settings) -> Figures:
+    """The period's sums. What outlets of a pool issued under their own names, before they were put into it,
+    is the pool's."""
+    of = Outlets(settings).of
     sums: dict[Place, Sums] = {}
     days: list[Row] = []
     for day in month.days:
@@ -67,17 +71,17 @@ def month_figures(month: MonthLedger, settings: Settings) -> Figures:
         rows = variance_rows(day, by_place, settings, month.revisions.get(day.day, 0))
         days += rows
         for row in rows:
-            _add_row(sums.setdefault(_place(row), Sums()), row)
-        for key, totals in by_place.items():
-            sums[key].exact.add(totals.exact)
+            _add_row(sums.setdefault(_place(row, of), Sums()), row)
+        for (outlet, product), totals in by_place.items():
+            sums[of(outlet), product].exact.add(totals.exact)
         for row in logged_rows(day, by_place, settings):
             reason = str(row["reason"])
             reason = reason if reason in REASONS else "other"
             explained = int(_decimal(row["explained"]).scaleb(3))
             if explained:  # an entry that explains nothing may name no beer, or one that no tap pours
-                sums.setdefault(_place(row), Sums()).logged[reason] += explained
+                sums.setdefault(_place(row, of), Sums()).logged[reason] += explained
     for one in month.adjustments:
-        adjusted = sums.setdefault((one.outlet, one.product), Sums()).adjusted
+        adjusted = sums.setdefault((of(one.outlet), one.product), Sums()).adjusted
         adjusted[one.figure] = adjusted.get(one.figure, Decimal(0)) + (
             Decimal(one.new) - Decimal(one.old)
         )
@@ -103,8 +107,8 @@ def _add_row(sums: Sums, row: Mapping[str, Cell]) -> None:
             sums.cells[name] += _decimal(row[name])
 
 
-def _place(row: Mapping[str, Cell]) -> Place:
-    return str(row["outlet"]), str(row["product"])
+def _place(row: Mapping[str, Cell], of: Callable[[str], str]) -> Place:
+    return of(str(row["outlet"])), str(row["product"])
 
 
 def _decimal(cell: Cell) -> Decimal:

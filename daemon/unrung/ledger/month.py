@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from fractions import Fraction
 from typing import Literal
@@ -15,6 +15,7 @@ from unrung.ledger.cellar import Cellar, read_cellar
 from unrung.ledger.costing import Lot
 from unrung.ledger.inputs import KegLine
 from unrung.ledger.kegs import KegRow, Meters, keg_rows
+from unrung.ledger.outlets import Outlets
 from unrung.ledger.results import DayLedger, Leaf
 from unrung.ledger.stock import Place, StockRow, stock_rows
 from unrung.ledger.tap_spans import TapSpan
@@ -85,16 +86,23 @@ def make_month(inputs: MonthInputs, settings: Settings) -> MonthLedger:
 def _books(
     inputs: MonthInputs, cellar: Cellar, meters: Meters, settings: Settings
 ) -> tuple[list[StockRow], Books]:
-    """The stock of every place that sold or kept beer, and what it cost."""
+    """The stock of every place that sold or kept beer, and what it cost. Days that were issued, and a period
+    that was closed, before outlets were put into a pool have them under their own names: theirs is the
+    pool's, as the cellar's rows of all the period are."""
     whole = keg_rows(cellar.events, meters, inputs.known[1], settings)
-    flow = Flow(inputs.leaves, inputs.known)
-    drawn = Counter({(one.outlet, one.product): 0 for one in inputs.adjustments})
+    of = Outlets(settings).of
+    leaves = [replace(leaf, outlet=of(leaf.outlet)) for leaf in inputs.leaves]
+    flow = Flow(leaves, inputs.known)
+    drawn = Counter({(of(one.outlet), one.product): 0 for one in inputs.adjustments})
     for day in inputs.days:
-        drawn.update({(one.outlet, one.product): 0 for one in day.products})
+        drawn.update({(of(one.outlet), one.product): 0 for one in day.products})
         for leaf in day.leaves:
-            drawn[leaf.outlet, leaf.product] += drawn_ul(leaf)
+            drawn[of(leaf.outlet), leaf.product] += drawn_ul(leaf)
+    opening: Counter[Place] = Counter()
+    for (outlet, product), volume_ul in (inputs.opening or {}).items():
+        opening[of(outlet), product] += volume_ul
     stock = stock_rows(
-        cellar.events, inputs.bounds, whole, meters, drawn, flow.within, settings, inputs.opening
+        cellar.events, inputs.bounds, whole, meters, drawn, flow.within, settings, opening
     )
     books = make_books(
         stock, cellar.events, inputs.bounds, inputs.period.first, settings, inputs.lots
