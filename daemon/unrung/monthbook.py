@@ -12,6 +12,7 @@ from unrung.ledger.costing import Lot
 from unrung.ledger.inputs import DayInputs, KegLine, fill
 from unrung.ledger.month import MonthInputs, MonthLedger
 from unrung.ledger.results import DayLedger
+from unrung.ledger.stock import Place
 from unrung.ledger.tap_spans import TapSpan, tap_spans
 from unrung.periods import Period, before, period_named, period_of
 from unrung.settings import Settings
@@ -58,7 +59,7 @@ def month_inputs(
     earlier = month_row(db, before(period, settings.period.kind, settings.period.start).name)
     this = month_row(db, period.name)
     until = min(known[1], (this.closed_ms if this else None) or known[1])
-    opening = earlier.books.get("closing") if earlier and earlier.closed_ms else None
+    opening = _by_place(earlier.books, "closing") if earlier and earlier.closed_ms else None
     adjustments = adjustments_of(db, period.name)
     first = max(period.first, min(rows, default=period.first))
     return MonthInputs(
@@ -67,7 +68,7 @@ def month_inputs(
         [leaf for day in around for leaf in day.leaves], known,
         _kegs(db, bounds_of(settings, earliest)[0], until),
         _spans(db, settings, earliest, period.last + margin, anew),
-        adjustments, None if opening is None else {(outlet, product): ul for outlet, product, ul in opening},
+        adjustments, opening, _by_place(earlier.books if earlier else {}, "carried"),
         _lots(earlier.books if earlier else {}),
         {one.origin_period: _revision(db, one.origin_period) for one in adjustments}, closed,
     )
@@ -79,11 +80,21 @@ def books_of(month: MonthLedger) -> dict[str, Any]:
         "closing": [
             [row.outlet, row.product, row.closing_ul] for row in month.stock if row.closing_ul is not None
         ],
+        "carried": [
+            [row.outlet, row.product, row.book_closing_ul] for row in month.stock if row.book_closing_ul
+        ],
         "lots": {
             product: [list(lot) for lot in valued.closing_lots]
             for product, valued in month.books.products.items() if valued is not None
         },
     }
+
+
+def _by_place(books: dict[str, Any], name: str) -> dict[Place, int] | None:
+    """What a period's books say of each place; None where they say nothing, as those of closed periods
+    made by an earlier version."""
+    rows = books.get(name)
+    return None if rows is None else {(outlet, product): volume_ul for outlet, product, volume_ul in rows}
 
 
 def _revision(db: Store, name: str) -> int:

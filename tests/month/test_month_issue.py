@@ -240,6 +240,21 @@ def test_a_late_entry_without_a_time_is_the_cause_of_what_it_moves(tmp_path: Pat
     assert (moved["logged"]["cause"], moved["logged"]["source_file"]) == ("late_rows", "waste.csv")
 
 
+def test_beer_that_nobody_counted_is_carried_from_month_to_month(bar: VenueFolder) -> None:
+    """Two kegs of Stout in June at 95.00, and a pint poured in each month: what June leaves of their cost
+    is used or left in July, and a pint still costs what they cost."""
+    cellar(bar, "stout.csv", "06-29 13:00:00,delivery,Stout,2,,95.00", written="07-02 13:00:00")
+    for at in ("06-30 21:00:00", "07-20 21:00:00"):
+        bar.pours(f"{at[:5]}.json", [pour(at, at, tap="2")], f"{at[:6]}23:00:00")
+    bar.catch_up(AUGUST)
+    june, july = (
+        next(row for row in month(bar, name) if row["product"] == "Stout") for name in ("2025-06", "2025-07"))
+    assert Decimal(june["used_cost"]) + Decimal(june["closing_cost"]) == 190
+    assert Decimal(july["used_cost"]) + Decimal(july["closing_cost"]) == Decimal(june["closing_cost"])
+    assert abs(Decimal(july["unit_cost"]) - Decimal(june["unit_cost"])) <= Decimal("0.000002")
+    assert (july["opening"], july["used_basis"]) == ("", "metered")
+
+
 def put_into_a_pool(bar: VenueFolder) -> None:
     pool = '[[pool]]\nname = "House"\noutlets = ["Bar", "Yard"]\n'
     bar.edit("venue.toml", '[[feed]]\nname = "till"', f'{pool}[[feed]]\nname = "till"')

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from fractions import Fraction
@@ -46,6 +46,8 @@ class MonthInputs:
     adjustments: Sequence[Adjustment] = ()
     opening: Mapping[Place, int] | None = None
     """Closing stock of the closed period before."""
+    carried: Mapping[Place, int] | None = None
+    """Closing stock of the period before as its books have it, counted or not."""
     lots: Mapping[str, Sequence[Lot]] = field(default_factory=dict)
     """What the stock was made of when the period before ended, by product."""
     closed_revisions: Mapping[str, int] = field(default_factory=dict)
@@ -98,16 +100,21 @@ def _books(
         drawn.update({(of(one.outlet), one.product): 0 for one in day.products})
         for leaf in day.leaves:
             drawn[of(leaf.outlet), leaf.product] += drawn_ul(leaf)
-    opening: Counter[Place] = Counter()
-    for (outlet, product), volume_ul in (inputs.opening or {}).items():
-        opening[of(outlet), product] += volume_ul
+    opening, carried = _pooled(inputs.opening, of), _pooled(inputs.carried, of)
     stock = stock_rows(
-        cellar.events, inputs.bounds, whole, meters, drawn, flow.within, settings, opening
+        cellar.events, inputs.bounds, whole, meters, drawn, flow.within, settings, opening, carried
     )
     books = make_books(
         stock, cellar.events, inputs.bounds, inputs.period.first, settings, inputs.lots
     )
     return stock, books
+
+
+def _pooled(stock: Mapping[Place, int] | None, of: Callable[[str], str]) -> Counter[Place]:
+    found: Counter[Place] = Counter()
+    for (outlet, product), volume_ul in (stock or {}).items():
+        found[of(outlet), product] += volume_ul
+    return found
 
 
 def _status(inputs: MonthInputs) -> MonthStatus:

@@ -50,6 +50,8 @@ class StockRow:
     """By meter and till: what was used, where it was not counted."""
     within_ul: int | None = None
     """Bound of the counted use."""
+    carried_ul: int = 0
+    """Closing stock of the period before, as its books have it."""
 
     @property
     def moved_ul(self) -> int:
@@ -72,12 +74,12 @@ class StockRow:
 
     @property
     def book_opening_ul(self) -> int:
-        """The opening stock as counted; else what must have been there."""
+        """The opening stock as counted; else what must have been there, and what the period before left."""
         if self.opening_ul is not None:
             return self.opening_ul
         if self.closing_ul is not None:
             return self.closing_ul - self.moved_ul + self.drawn_ul
-        return max(0, self.drawn_ul - self.moved_ul)
+        return max(0, self.carried_ul, self.drawn_ul - self.moved_ul)
 
     @property
     def book_closing_ul(self) -> int:
@@ -93,17 +95,20 @@ _FIELD = {
 def stock_rows(
     events: Sequence[CellarEvent], bounds: tuple[int, int], kegs: Sequence[KegRow], meters: Meters,
     drawn: Mapping[Place, int], within: Drawn, settings: Settings,
-    opening: Mapping[Place, int] | None = None,
+    opening: Mapping[Place, int] | None = None, carried: Mapping[Place, int] | None = None,
 ) -> list[StockRow]:
     """One row per place that the cellar's events or ``drawn`` name, sorted.
 
     ``drawn``: beer that left the kegs in the period; ``within`` tells it of any part of the time.
-    ``opening``: closing stock of the closed period before, which stands.
+    ``opening``: closing stock of the closed period before, which stands. ``carried``: that of the period
+    before by its books, for places that nobody counted.
     """
     found = counts_of(events)
     rows: dict[Place, StockRow] = {}
     for place in sorted({*_places(events), *drawn, *(opening or {})}):
-        row = rows[place] = StockRow(*place, drawn_ul=drawn.get(place, 0))
+        row = rows[place] = StockRow(
+            *place, drawn_ul=drawn.get(place, 0), carried_ul=(carried or {}).get(place, 0)
+        )
         ends = [
             _level(place, at, found.get(place, ()), events, kegs, meters, within, settings) for at in bounds
         ]
