@@ -224,11 +224,12 @@ class VenueFolder:
 
     def files(self, folder: str = "issued") -> dict[str, bytes]:
         """Every file below a folder of the venue, by relative name."""
-        root = self.path / folder
-        return {
-            path.relative_to(root).as_posix(): path.read_bytes()
-            for path in sorted(root.rglob("*")) if path.is_file()
-        }
+        root, found = os.fspath(self.path / folder), dict[str, bytes]()
+        for place, _, names in os.walk(root):
+            for path in (Path(place, name) for name in names):
+                if path.is_file():
+                    found[str(path)[len(root) + 1 :].replace(os.sep, "/")] = path.read_bytes()
+        return dict(sorted(found.items(), key=lambda one: one[0].split("/")))
 
 
 def make_venue(

@@ -34,15 +34,17 @@ BROKEN = {
 CAME = ("exports/", "archive/", "set_aside/")
 """Where exports lie."""
 _VERIFIED = set[str]()
-"""Contents of backups that were found whole; most are those of the nights before."""
+"""Digests of stores and backups that were found whole: most backups are those of the nights before, and most
+kills of a step find the store as they found it the last time."""
 
 
 def is_sound(venue: VenueFolder, before: dict[str, bytes], after: dict[str, bytes]) -> None:
     """Fails where something is broken. ``before``, ``after``: the files of the undisturbed night."""
     store = venue.path / "unrung.sqlite"
-    if store.exists():
+    if store.exists() and (stands := _digest(store, store.with_name(f"{store.name}-wal"))) not in _VERIFIED:
         verify(store)
         _store(store)
+        _VERIFIED.add(stands)
     now = files(venue)
     torn = [name for name, data in now.items() if not _aside(name) and not name.endswith(".sqlite")
             and data not in (before.get(name), after.get(name))]
@@ -50,10 +52,15 @@ def is_sound(venue: VenueFolder, before: dict[str, bytes], after: dict[str, byte
     came = {sha256(data).hexdigest() for name, data in now.items() if name.startswith(CAME)}
     assert _exports(before) <= came, "an export is gone"
     for path in (venue.path / "backups").glob("*.sqlite"):
-        digest = sha256(path.read_bytes()).hexdigest()
+        digest = _digest(path)
         if digest not in _VERIFIED:
             verify(path)
             _VERIFIED.add(digest)
+
+
+def _digest(*paths: Path) -> str:
+    """Of the contents of files, those that are there."""
+    return " ".join(sha256(path.read_bytes()).hexdigest() for path in paths if path.exists())
 
 
 def _store(path: Path) -> None:
