@@ -66,8 +66,9 @@ def check_folder(config: Path, now_ms: int, environ: Mapping[str, str]) -> Repor
             report.problem(text)
         report.lines.append(f"{report.problems} to mend.")
         return report
+    products = {row.product for row in settings.products}
     report.lines.append(f"{settings.venue.name}: {len(settings.feed)} feeds, "
-                        f"{len(settings.products)} products, {len(settings.menu)} menu rows, "
+                        f"{len(products)} products, {len(settings.menu)} menu rows, "
                         f"{len(settings.taps)} tap rows")
     report.lines += repeated_rows(config) + odd_sizes(settings)
     db = _looked_at(settings, report)

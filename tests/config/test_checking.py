@@ -94,3 +94,9 @@ def test_sizes_in_another_unit_than_they_are_read_in_are_asked_about(venue: Venu
         "taps.csv: the line of tap '1' holds 0.3 fl oz",
     ]
     assert said[0].endswith("see its portion and unit (without a unit it is read as us_fl_oz).")
+
+
+def test_a_beer_whose_keg_costs_more_since_june_is_one_product(venue: VenueFolder) -> None:
+    venue.edit("products.csv", "keg_cost\n", "keg_cost,valid_from\n")
+    venue.edit("products.csv", "Stout,30 l,90.00\n", "Stout,30 l,90.00\nStout,30 l,95.00,2025-06-01\n")
+    assert check(venue).lines[0] == "The Test Jug: 2 feeds, 2 products, 3 menu rows, 2 tap rows"

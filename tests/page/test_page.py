@@ -99,6 +99,8 @@ def test_the_same_day_gives_the_same_bytes_and_says_no_time_of_making() -> None:
 def test_a_day_without_anything_and_a_missing_feed_still_make_a_page() -> None:
     empty = replace(ledger_of(), missing=("no sales from 'till' for Fri, Oct 30",), status="incomplete")
     assert "Missing: no sales from" in page(empty)
+    german = replace(empty, missing=("no sales from 'till' for Mo., 9. Nov.",))
+    assert "for Mo., 9. Nov.</p>" in page(german)
     assert "a feed does not cover the day" in page(empty)
 
 

@@ -11,7 +11,7 @@ from unrung.alerts.wording import (
     shown_steps,
     shown_volume,
 )
-from unrung.by_locale import locale_of, long_day_text
+from unrung.by_locale import full_stop, locale_of, long_day_text
 from unrung.finding_names import explained_ul
 from unrung.issue.summary import DaySummary, SummaryRow, day_summary
 from unrung.ledger.results import DayLedger, FindingRow
@@ -45,7 +45,7 @@ def page_view(ledger: DayLedger, settings: Settings, revision: int) -> PageView:
         revision=revision,
         status=STATUS[ledger.status],
         headline=_headline(summary, settings),
-        leads=[shown_name(one, 200) for one in ledger.missing],
+        leads=[full_stop(shown_name(one, 200)) for one in ledger.missing],
         notes=[shown_name(one, 240) for one in ledger.notices],
         findings=_findings(ledger, settings),
         fixes=[shown_name(fix.sentence, 400) for fix in ledger.fixes],
