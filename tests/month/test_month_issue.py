@@ -287,6 +287,16 @@ def test_a_closed_month_knows_outlets_that_are_in_a_pool_since(bar: VenueFolder)
     assert july[0]["adjustments"] == "-16.000"
 
 
+def test_a_pool_that_is_dissolved_within_a_month_stands_in_the_way_of_closing_it(bar: VenueFolder) -> None:
+    put_into_a_pool(bar)
+    for day in ("29", "30"):
+        run("reissue", str(bar.path), "--day", f"2025-06-{day}")
+    assert "no pool any more" not in run("close-month", str(bar.path), "--month", "2025-06")[1]
+    bar.edit("venue.toml", '[[pool]]\nname = "House"\noutlets = ["Bar", "Yard"]\n', "")
+    code, said = run("close-month", str(bar.path), "--month", "2025-06")
+    assert code == 1 and "2025-06 has days of 'House', which is no outlet and no pool any more" in said
+
+
 def run(*words: str) -> tuple[int, str]:
     result = CliRunner().invoke(commands, list(words))
     return result.exit_code, result.output

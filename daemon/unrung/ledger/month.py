@@ -81,8 +81,20 @@ def make_month(inputs: MonthInputs, settings: Settings) -> MonthLedger:
     return MonthLedger(
         inputs.period, tuple(inputs.days), dict(inputs.revisions), _status(inputs), tuple(stock), books,
         tuple(keg for keg in kegs if (keg.off_ms or inputs.bounds[1]) > inputs.bounds[0]),
-        tuple(inputs.adjustments), dict(inputs.closed_revisions), (*cellar.notices, *books.notices),
+        tuple(inputs.adjustments), dict(inputs.closed_revisions),
+        (*_former(inputs, settings), *cellar.notices, *books.notices),
     )
+
+
+def _former(inputs: MonthInputs, settings: Settings) -> list[str]:
+    """What to know of places that poured beer and are no outlet or pool any more."""
+    outlets = Outlets(settings)
+    poured = {leaf.outlet for day in inputs.days for leaf in day.leaves if leaf.volumes.poured}
+    return [
+        f"{inputs.period.name} has days of {name!r}, which is no outlet and no pool any more: where those "
+        "that took its place were counted, they used its beer too. Leave the pools as they were until the "
+        "month is closed." for name in sorted(poured) if name and not outlets.knows(name)
+    ]
 
 
 def _books(
