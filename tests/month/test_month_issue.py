@@ -10,6 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from month.venue import Row, copy_of, level, month_rows, opened, read
+from unrung.ahead import ledgers
 from unrung.catch_up import CaughtUp, issue_due, take_in_all
 from unrung.cli import commands
 from unrung.closing import close
@@ -75,6 +76,13 @@ def june(tmp_path_factory: pytest.TempPathFactory) -> Path:
            "07-01 03:00:00,count,Amber,5,15,")
     venue.catch_up(JULY)
     return venue.path
+
+
+@pytest.fixture
+def one_by_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Days are computed as on a machine with one processor: to start a process for a July without a row takes
+    longer than to compute it."""
+    monkeypatch.setattr(ledgers, "processors", lambda: 1)
 
 
 @pytest.fixture
@@ -179,6 +187,7 @@ def test_late_stock_of_a_closed_month_is_carried_and_corrected_in_the_journal(ba
         ("5110", moved["used_cost"]["difference"], ""), ("0310", "", moved["used_cost"]["difference"])}
 
 
+@pytest.mark.usefixtures("one_by_one")
 def test_a_corrected_closing_count_leaves_the_next_opening_and_both_months_add_up(bar: VenueFolder) -> None:
     finish(bar)
     cellar(bar, "late.csv", "07-01 03:30:00,count,Amber,0,5,", "07-31 20:00:00,count,Amber,4,0,",
@@ -191,6 +200,7 @@ def test_a_corrected_closing_count_leaves_the_next_opening_and_both_months_add_u
     assert july["opening"] == moved["closing"]["old"] and july["used_basis"] == "counted"
 
 
+@pytest.mark.usefixtures("one_by_one")
 def test_stock_and_the_last_day_each_name_the_exports_that_moved_them(bar: VenueFolder) -> None:
     """A late pour of another beer is judged first, on the 29th, and with it the period's stock, which is kept
     under the 30th; that day has a late ring of its own."""
@@ -208,6 +218,7 @@ def test_stock_and_the_last_day_each_name_the_exports_that_moved_them(bar: Venue
     assert {files["Amber", "30", name] for name in ("delivered", "used", "used_cost")} == {"late.csv"}
 
 
+@pytest.mark.usefixtures("one_by_one")
 def test_late_beer_of_a_closed_month_was_used_where_nothing_was_counted(bar: VenueFolder) -> None:
     """Two late pints of Stout on two days: metered, so used, and taken from stock at their cost."""
     finish(bar)
@@ -225,6 +236,7 @@ def test_late_beer_of_a_closed_month_was_used_where_nothing_was_counted(bar: Ven
     assert Decimal(stock["credit"]) == cost
 
 
+@pytest.mark.usefixtures("one_by_one")
 def test_a_late_entry_without_a_time_is_the_cause_of_what_it_moves(tmp_path: Path) -> None:
     bar = make_venue(tmp_path / "bar", ids=True, more=SHEET)
     (bar.path / "exports" / "sheet").mkdir()
@@ -240,6 +252,7 @@ def test_a_late_entry_without_a_time_is_the_cause_of_what_it_moves(tmp_path: Pat
     assert (moved["logged"]["cause"], moved["logged"]["source_file"]) == ("late_rows", "waste.csv")
 
 
+@pytest.mark.usefixtures("one_by_one")
 def test_beer_that_nobody_counted_is_carried_from_month_to_month(bar: VenueFolder) -> None:
     """Two kegs of Stout in June at 95.00, and a pint poured in each month: what June leaves of their cost
     is used or left in July, and a pint still costs what they cost."""
@@ -273,6 +286,7 @@ def test_outlets_that_are_put_into_a_pool_are_counted_once(bar: VenueFolder) -> 
         [row[name] for name in figures] for row in posted]
 
 
+@pytest.mark.usefixtures("one_by_one")
 def test_a_closed_month_knows_outlets_that_are_in_a_pool_since(bar: VenueFolder) -> None:
     """The next month opens with what the outlet had left, and a late ring moves what it moves alone."""
     finish(bar)
