@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
-from alerts.days import leaf_at, ledger_of, venue_settings
+from alerts.days import at, leaf_at, ledger_of, lone_pour, venue_settings
 from mail.samples import LEARNT, busy_day, mail_of
 from unrung.alerts.rules import judge_day
 from unrung.findings.advice import ADVICE
@@ -132,6 +132,18 @@ def test_an_alert_whose_beer_a_finding_explains_is_not_listed_twice() -> None:
     assert [one.product for one in raised if one.product] == ["Stout"]
     told = without_repeats(raised, day_with(row("leak", 80)))
     assert not [one for one in told if one.product == "Stout"]
+
+
+def test_two_hours_that_a_cleaning_explains_are_not_told_as_serves() -> None:
+    """What lies within them does; what went on all day says nothing of them."""
+    day = ledger_of(leaf_at(25, matched_portion=100, poured_not_rung=150), low=140,
+                    lone=tuple(lone_pour(25 + n / 20) for n in range(8)))
+    raised = [one for one in judge_day(day, venue_settings(), LEARNT) if one.window_start_ms is not None]
+    assert len(raised) == 1
+    within = row("unlogged_cleaning", 150, first_ms=at(25.8), last_ms=at(26.1))
+    all_day = row("unlogged_cleaning", 150, first_ms=at(12), last_ms=at(26.1))
+    assert without_repeats(raised, replace(day, findings=(within,))) == []
+    assert without_repeats(raised, replace(day, findings=(all_day,))) == raised
 
 
 def test_an_alert_stays_where_findings_explain_little_of_it_or_lie_elsewhere() -> None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
+from unrung.alerts.measures import TWO_HOURS_MS
 from unrung.alerts.rules import Raised
 from unrung.alerts.wording import shown_name, shown_volume
 from unrung.business_day import business_day
@@ -117,7 +118,8 @@ def _explained(one: Raised, ledger: DayLedger) -> int:
     named = [
         row for row in ledger.findings
         if one.outlet in ("", row.outlet) and one.product in ("", row.product)
-        and (one.window_start_ms is None or row.finding == "serves_without_ring")
+        and (one.window_start_ms is None or row.finding == "serves_without_ring"
+             or one.window_start_ms <= row.first_ms <= row.last_ms <= one.window_start_ms + TWO_HOURS_MS)
     ]
     return sum(max(0, row.volume_ul) for row in named)
 
