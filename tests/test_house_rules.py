@@ -302,3 +302,17 @@ def test_the_checks_find_what_they_look_for() -> None:
     samples = ("/".join(("see ", "work", "x")), "https://py" "pi.org/x", "<" * 7 + " HEAD")
     for pattern, sample in zip(FOREIGN.values(), samples, strict=True):
         assert re.search(pattern, sample, re.M)
+
+
+def test_guesses_stay_in_setup() -> None:
+    """At run time everything is declared: no other part asks for an encoding or a meaning."""
+    guessing = {
+        module.name for module in modules().values() for name in imports(module)
+        if name.startswith("charset_normalizer")
+    }
+    assert guessing == {"unrung.setup.encodings"}
+    users = {
+        module.name for module in modules().values() if module.part != "setup"
+        for name in imports(module) if name.startswith("unrung.setup.")
+    }
+    assert users <= {"unrung.cli", "unrung.menu_evidence", "unrung.menu_rows", "unrung.new_beers"}

@@ -14,7 +14,6 @@ from zoneinfo import ZoneInfo
 import pytest
 from click.testing import CliRunner
 
-from house import imports, modules
 from unrung.config_folder import load
 from unrung.errors import ConfigError, UnrungError
 from unrung.mapping import Carries
@@ -498,17 +497,3 @@ def test_several_files_may_follow_one_option_as_a_shell_writes_them(
         tmp_path / "bar", "--rings", *files, "--pours", exports["pours"], "--yes", "--name", "The Heron")
     assert code == 0 and "till (rings): 2 files" in said
     assert load(tmp_path / "bar").venue.name == "The Heron"
-
-
-def test_guesses_stay_in_setup() -> None:
-    """At run time everything is declared: no other part asks for an encoding or a meaning."""
-    guessing = {
-        module.name for module in modules().values() for name in imports(module)
-        if name.startswith("charset_normalizer")
-    }
-    assert guessing == {"unrung.setup.encodings"}
-    users = {
-        module.name for module in modules().values() if module.part != "setup"
-        for name in imports(module) if name.startswith("unrung.setup.")
-    }
-    assert users <= {"unrung.cli", "unrung.menu_evidence", "unrung.menu_rows", "unrung.new_beers"}
