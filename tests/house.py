@@ -55,16 +55,22 @@ def tracked_files() -> tuple[Path, ...]:
 
 
 @cache
-def modules() -> dict[str, Module]:
+def module_paths() -> dict[str, Path]:
     """The modules of both packages by dotted name."""
     found = {}
     for root, package in PACKAGES.items():
         for path in tracked_files():
             if path.suffix == ".py" and path.is_relative_to(root / package):
                 dotted = ".".join(path.relative_to(root).with_suffix("").parts)
-                name = dotted.removesuffix(".__init__")
-                found[name] = Module(name, path, ast.parse(path.read_text(encoding="utf-8")))
+                found[dotted.removesuffix(".__init__")] = path
     return found
+
+
+@cache
+def modules() -> dict[str, Module]:
+    """The same, read."""
+    return {name: Module(name, path, ast.parse(path.read_text(encoding="utf-8")))
+            for name, path in module_paths().items()}
 
 
 def part_of(name: str) -> str:
