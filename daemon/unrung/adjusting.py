@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
-from unrung.daybook import Cache, bounds_of, ledger_of, material_of
+from unrung.daybook import Cache, bounds_of, day_at, ledger_of, material_of
 from unrung.issue.month_stock import STOCK_FIGURES
 from unrung.issue.month_sums import SUMMED
 from unrung.issue.month_variance import month_variance_table
@@ -37,6 +37,7 @@ from unrung.store.months import (
     save_sealed_units,
     settle_closed_day,
 )
+from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store, write_tx
 
 _IN_UNITS = {"serves", "units_rung", "comp_units"}
@@ -121,15 +122,16 @@ def _stock_changes(
 ) -> tuple[list[Change], dict[str, Any]]:
     """What moved in a closed period's cellar, and its books with that. It is looked at with the last of the
     days that wait to be judged: beer that came to light on any of them was used too."""
-    period = closed.period
-    rows = [row for row in day_rows(db) if row.revision and period.first <= row.day <= period.last]
+    period, span = closed.period, first_and_last_ms(db)
+    begins = max(period.first, day_at(settings, span[0])) if span else period.first
+    rows = [row for row in day_rows(db) if begins <= row.day <= period.last]
     if any(row.dirty and row.day != day.day for row in rows):
         return [], closed.books
     cache: Cache = {}
     again = [
-        day if row.day == day.day else ledger_of(db, settings, row.day, cache)
-        for row in rows if row.day == day.day or row.changed_ms > (closed.closed_ms or 0)
-    ]
+        ledger_of(db, settings, row.day, cache)
+        for row in rows if row.day != day.day and row.changed_ms > (closed.closed_ms or 0)
+    ] + [day]
     was = _pooled(_placed(closed.books.get("stock", {})), settings)
     now = stock_figures_of(db, settings, period, again)
     found = changes(was, was, _placed(now))

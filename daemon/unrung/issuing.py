@@ -43,7 +43,7 @@ from unrung.store.days import (
 )
 from unrung.store.doubts import note_doubtful
 from unrung.store.facts import facts_between, save_facts
-from unrung.store.months import closing_of, mark_months_dirty
+from unrung.store.months import closed_spans, closing_of, mark_months_dirty
 from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store, write_tx
 from unrung.store.outlines import outline_row
@@ -74,18 +74,20 @@ def issue_time_ms(settings: Settings, day: date, at: time) -> int:
 
 def due_days(db: Store, settings: Settings, now_ms: int, *, quiet: bool = True) -> list[date]:
     """Business days to issue now, in order. By a clock in doubt, those that are known to be over, and
-    those that were issued before. ``quiet``: wait for the pause after late data."""
+    those that were issued before. Days of a closed period are as good as issued once they are known: what
+    comes of them is judged, and no file. ``quiet``: wait for the pause after late data."""
     span = first_and_last_ms(db)
     if span is None:
         return []
     rows = {row.day: row for row in day_rows(db)}
     until_ms, last = seen_ms(db, settings, now_ms), max(rows, default=date.min)
-    lived = lived_ms(db, settings, now_ms)
+    lived, closed = lived_ms(db, settings, now_ms), closed_spans(db)
     due = []
     day = day_at(settings, span[0])
     while (over_ms := bounds_of(settings, day)[1]) <= now_ms and (over_ms <= until_ms or day <= last):
         row = rows.get(day)
-        issued = row is not None and bool(row.revision)
+        issued = row is not None and (
+            bool(row.revision) or any(first <= day <= end for first, end in closed))
         if row is not None and issued and (not row.dirty or (quiet and waits(row, settings, now_ms))):
             pass
         elif issued or over_ms <= until_ms:

@@ -50,9 +50,8 @@ def month_inputs(
     margin = timedelta(days=margin_days(settings))
     rows = {row.day: row for row in day_rows(db) if row.revision}
     anew = {one.day: one for one in again}
-    around = [
-        anew.get(one.day, one) for one in day_ledgers(db, period.first - margin, period.last + margin)
-    ]
+    kept = {one.day: one for one in day_ledgers(db, period.first - margin, period.last + margin)}
+    around = [ledger for _, ledger in sorted((kept | anew).items())]
     days = [one for one in around if period.first <= one.day <= period.last]
     known = _known(settings, period, around)
     earliest = period.first - timedelta(days=KEG_DAYS)
@@ -61,10 +60,10 @@ def month_inputs(
     until = min(known[1], (this.closed_ms if this else None) or known[1])
     opening = _by_place(earlier.books, "closing") if earlier and earlier.closed_ms else None
     adjustments = adjustments_of(db, period.name)
-    first = max(period.first, min(rows, default=period.first))
+    first = max(period.first, min({*rows, *anew}, default=period.first))
     return MonthInputs(
         period, (bounds_of(settings, first)[0], bounds_of(settings, period.last)[1]), days,
-        {day.day: rows[day.day].revision for day in days}, _missing(period, rows),
+        {day.day: rows[day.day].revision for day in days if day.day in rows}, _missing(period, rows),
         [leaf for day in around for leaf in day.leaves], known,
         _kegs(db, bounds_of(settings, earliest)[0], until),
         _spans(db, settings, earliest, period.last + margin, anew),

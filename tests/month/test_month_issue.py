@@ -15,6 +15,7 @@ from unrung.catch_up import CaughtUp, issue_due, take_in_all
 from unrung.cli import commands
 from unrung.closing import close
 from unrung.issue import monthly
+from unrung.issuing import due_days
 from unrung.month_issuing import due_months
 from unrung.reissuing import reissue_month
 from venue_folder import SHEET_FEED, VenueFolder, make_venue, ms, pour, ring
@@ -216,6 +217,21 @@ def test_stock_and_the_last_day_each_name_the_exports_that_moved_them(bar: Venue
     assert files["Stout", "29", "poured"] == files["Stout", "30", "used"] == "more.json"
     assert files["Amber", "30", "rung"] == "late.csv; more.csv"
     assert {files["Amber", "30", name] for name in ("delivered", "used", "used_cost")} == {"late.csv"}
+
+
+@pytest.mark.usefixtures("one_by_one")
+def test_late_days_of_a_closed_month_are_judged_once(bar: VenueFolder) -> None:
+    """Nothing was known of the 26th when June was closed; nor was, and is, of the 27th."""
+    finish(bar)
+    bar.pours("old.json", [pour("old", "06-26 20:00:00", tap="2")], "07-03 10:00:00")
+    bar.catch_up("07-03 12:00:00")
+    with bar.open("07-03 12:10:00") as (settings, db):
+        assert due_days(db, settings, ms("07-03 12:10:00")) == []
+        reissue_month(db, settings, "2025-07", ms("07-03 12:10:00"))
+    rows = {row["figure"]: row for row in month(bar, "2025-07", "adjustments")}
+    assert (rows["poured"]["origin_day"], rows["poured"]["difference"]) == ("2025-06-26", "16.000")
+    assert rows["used"]["difference"] == "16.000"
+    assert {row["source_file"] for row in rows.values()} == {"old.json"}
 
 
 @pytest.mark.usefixtures("one_by_one")

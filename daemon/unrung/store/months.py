@@ -47,6 +47,12 @@ def closed_through(db: Database) -> date | None:
     return date.fromisoformat(row[0]) if row[0] else None
 
 
+def closed_spans(db: Database) -> list[tuple[date, date]]:
+    """First and last day of every closed period."""
+    rows = db.execute("SELECT first_day, last_day FROM months WHERE closed_ms IS NOT NULL").fetchall()
+    return [(date.fromisoformat(first), date.fromisoformat(last)) for first, last in rows]
+
+
 def closing_of(db: Database, day: date) -> MonthRow | None:
     """The closed period that ``day`` lies in."""
     rows = list(db.query(
@@ -151,10 +157,12 @@ def save_judged(db: Database, day: date, figures: Figures, made: Figures) -> Non
 
 
 def settle_closed_day(db: Database, day: date, changes: int, config_digest: str) -> None:
-    """A closed day was judged: it is clean, unless rows came in since ``changes`` were counted."""
+    """A closed day was judged: it is clean, unless rows came in since ``changes`` were counted. One of which
+    nothing was known before is known from now on."""
     db.execute(
-        "UPDATE days SET dirty = (changes <> ?), dirty_since_ms = changed_ms, config_digest = ? "
-        "WHERE day = ?", [changes, config_digest, day.isoformat()],
+        "INSERT INTO days (day, dirty, changed_ms, config_digest) VALUES (?, 0, 0, ?) "
+        "ON CONFLICT (day) DO UPDATE SET dirty = (days.changes <> ?), dirty_since_ms = days.changed_ms, "
+        "config_digest = excluded.config_digest", [day.isoformat(), config_digest, changes],
     )
 
 
