@@ -64,6 +64,15 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items.sort(key=lambda item: rank.get(item.path, len(rank)))
 
 
+@pytest.fixture
+def one_by_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Days are computed as on a machine with one processor: to start a process for weeks with hardly a row
+    takes longer than to compute them."""
+    from unrung.ahead import ledgers
+
+    monkeypatch.setattr(ledgers, "processors", lambda: 1)
+
+
 def pytest_terminal_summary(terminalreporter: Any) -> None:
     """Name and count every check that could not run here: left out is not passed."""
     reasons = Counter(_reason(report) for report in terminalreporter.stats.get("skipped", ()))

@@ -10,7 +10,6 @@ import pytest
 from click.testing import CliRunner
 
 from month.venue import Row, copy_of, level, month_rows, opened, read
-from unrung.ahead import ledgers
 from unrung.catch_up import CaughtUp, issue_due, take_in_all
 from unrung.cli import commands
 from unrung.closing import close
@@ -77,13 +76,6 @@ def june(tmp_path_factory: pytest.TempPathFactory) -> Path:
            "07-01 03:00:00,count,Amber,5,15,")
     venue.catch_up(JULY)
     return venue.path
-
-
-@pytest.fixture
-def one_by_one(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Days are computed as on a machine with one processor: to start a process for a July without a row takes
-    longer than to compute it."""
-    monkeypatch.setattr(ledgers, "processors", lambda: 1)
 
 
 @pytest.fixture

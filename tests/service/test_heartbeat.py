@@ -83,6 +83,7 @@ def test_an_incomplete_day_asks_for_fail_and_for_the_address_once_it_is_whole(
     assert watchman.asked == ["/ping/secret/fail", "/ping/secret"]
 
 
+@pytest.mark.usefixtures("one_by_one")
 def test_history_taken_in_afterwards_says_nothing_of_today(tmp_path: Path, watchman: Watchman) -> None:
     bar = watched_bar(tmp_path / "bar", watchman.url)
     bar.rings("a.csv", [ring("20:15:00")])

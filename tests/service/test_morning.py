@@ -82,6 +82,7 @@ def test_a_day_is_told_beside_the_same_weekday_from_the_third_week_on(bar: Venue
     assert "96 fl oz more than on a usual Tuesday (48, the middle of 2)." in said["06-17"]
 
 
+@pytest.mark.usefixtures("one_by_one")
 def test_an_item_that_the_menu_lacks_is_proposed_once_a_week_until_it_is_added(
     bar: VenueFolder, desk: Desk
 ) -> None:

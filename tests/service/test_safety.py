@@ -134,6 +134,7 @@ def test_a_ring_whose_pour_may_still_come_is_not_told(bar: VenueFolder, desk: De
     assert ASK not in subjects(desk)
 
 
+@pytest.mark.usefixtures("one_by_one")
 def test_history_taken_in_afterwards_sends_no_such_mail(bar: VenueFolder, desk: Desk) -> None:
     write_cleaning(bar, "14:40:00")
     trade(bar, "23:50:00")

@@ -118,6 +118,7 @@ def test_no_cell_of_text_starts_a_formula(caught_up: Found) -> None:
     assert any(cell == f"'{FORMULA}" for _, cell in found), "it is there, and guarded"
 
 
+@pytest.mark.usefixtures("one_by_one")
 def test_the_workbook_of_a_month_holds_text_and_no_formula_of_a_name(caught_up: Found) -> None:
     venue, _ = caught_up
     venue.rings("july.csv", [ring("07-01 20:00:00", "Burger")], "07-01 23:00:00")
