@@ -6,10 +6,10 @@ from bisect import bisect_left
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
-from typing import get_args
 
 from unrung import __version__
 from unrung.business_day import business_day, day_bounds
+from unrung.closed_days import is_closed
 from unrung.covering import covers_of
 from unrung.ledger.coverage import SILENCE_LEAST_MS, Span, intersect
 from unrung.ledger.day import compute_day
@@ -30,7 +30,7 @@ from unrung.ledger.outline import (
 from unrung.ledger.results import DayLedger
 from unrung.ledger.sealed import NOTHING, Handed, handed
 from unrung.metering import add_metered
-from unrung.settings import Settings, Weekday
+from unrung.settings import Settings
 from unrung.store.lines import kinds_between, lines_between, lines_of_day
 from unrung.store.months import sealed_units
 from unrung.store.open import Store
@@ -247,9 +247,9 @@ def missing(settings: Settings, inputs: DayInputs, covers: dict[str, list[Span]]
 
 
 def _is_closed(settings: Settings, inputs: DayInputs) -> bool:
-    """Whether nothing is to be missed of a weekday on which the venue is closed: nothing was rung, and
-    nothing flowed but where lines were being cleaned."""
-    if get_args(Weekday)[inputs.day.weekday()] not in settings.venue.closed or inputs.rings:
+    """Whether nothing is to be missed of a day without trade: nothing was rung, and nothing flowed but
+    where lines were being cleaned."""
+    if not is_closed(settings.venue.closed, inputs.day) or inputs.rings:
         return False
     cleaned = [
         (log.at_ms, log.end_ms or log.at_ms) for log in (*inputs.logs, *inputs.cleaning)

@@ -7,12 +7,13 @@ from pathlib import Path
 
 from unrung.clock_doubt import seen_ms
 from unrung.clock_trust import clock_trouble
+from unrung.closed_days import is_closed
 from unrung.config_folder import load
 from unrung.config_history import Settled, effective, settle, touched_days
 from unrung.daybook import day_at
 from unrung.settings import Settings
 from unrung.store.config_rows import days_with, known_rows, save_rows
-from unrung.store.days import mark_days_dirty
+from unrung.store.days import day_rows, mark_days_dirty
 from unrung.store.feeds_known import note_feeds
 from unrung.store.movements import first_and_last_ms
 from unrung.store.open import Store, look_at_store, open_store, write_tx
@@ -53,12 +54,23 @@ def take_config(db: Store, settings: Settings, now_ms: int) -> Settings:
     until_ms = seen_ms(db, settings, now_ms)
     note_feeds(db, [feed.name for feed in settings.feed], day_at(settings, until_ms))
     settled = settle(known, settings, day_at(settings, until_ms))
+    if closed := _closed_since(db, settings):
+        with write_tx(db):
+            mark_days_dirty(db, closed, now_ms)
     if settled.rows != known:
         days = _touched(db, settings, settled, until_ms)
         with write_tx(db):
             save_rows(db, settled.rows)
             mark_days_dirty(db, {day + timedelta(n) for day in days for n in (-1, 0, 1)}, now_ms)
     return effective(settled.rows, settings)
+
+
+def _closed_since(db: Store, settings: Settings) -> set[date]:
+    """Days that lacked an export when they were issued, and that ``closed`` names since."""
+    if not settings.venue.closed:
+        return set()
+    return {row.day for row in day_rows(db) if row.revision and row.status == "incomplete"
+            and row.config_digest != settings.digest and is_closed(settings.venue.closed, row.day)}
 
 
 def days_of_edits(db: Store, settings: Settings, now_ms: int) -> set[date]:

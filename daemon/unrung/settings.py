@@ -13,6 +13,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from unrung.book_settings import Accounts, Cost, Periods, Stock
+from unrung.closed_days import ClosedDay
 from unrung.file_settings import Files
 from unrung.mail_address import MailAddress, MailAddressOrNone
 from unrung.mapping import Carries, FieldSource, Formats, _as_source
@@ -42,17 +43,15 @@ class Section(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
-Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
-
-
 class Venue(Section):
     name: str = Field(description="Shown in mails and files.")
     timezone: str = Field(description="IANA zone, such as America/New_York.")
     day_starts: Clock = Field(time(4), description="Local time at which a business day starts.")
     opens: Clock | None = Field(None, description="Usual opening time, local.")
     closes: Clock | None = Field(None, description="Usual closing time, local; may be after midnight.")
-    closed: tuple[Weekday, ...] = Field(
-        (), description='Weekdays without trade, such as ["mon"]: nothing is missed of them.')
+    closed: tuple[ClosedDay, ...] = Field(
+        (), description='Weekdays without trade, such as ["mon"], and days: "2026-11-26", or "12-25" of each '
+        "year. Nothing is missed of them.")
     volume_unit: VenueUnit = Field("us_fl_oz", description="Unit of every volume shown.")
     currency: str = Field("USD", pattern="^[A-Z]{3}$", description="ISO 4217 code.")
     locale: str = Field(

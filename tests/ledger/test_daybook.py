@@ -6,6 +6,8 @@ from dataclasses import asdict
 from datetime import date, timedelta
 from pathlib import Path
 
+import pytest
+
 from unrung.daybook import covered_until, day_inputs, ledger_of, ledger_so_far, missing
 from unrung.ledger.inputs import LogLine, Origin
 from unrung.ledger.results import DayLedger
@@ -42,12 +44,14 @@ CLEANED = LogLine(1, Origin("log", 1, 1, ""), ms("06-10 12:00:00"), ms("06-10 12
                   "1", "", "", 1_000_000, None)
 
 
-def test_of_a_weekday_without_trade_no_export_is_missed(tmp_path: Path) -> None:
+@pytest.mark.parametrize("closed", ['"tue"', '"06-10"', '"2025-06-10"', "2025-06-10"])
+def test_of_a_day_without_trade_no_export_is_missed(tmp_path: Path, closed: str) -> None:
     """DAY is a Tuesday."""
     venue = make_venue(tmp_path)
     with venue.open() as (settings, db):
         assert len(day_inputs(db, settings, DAY).missing) == 2
-    venue.edit("venue.toml", *CLOSED)
+    name, more = CLOSED
+    venue.edit("venue.toml", name, more.replace('"tue"', closed))
     with venue.open() as (settings, db):
         assert day_inputs(db, settings, DAY).missing == []
         assert len(day_inputs(db, settings, DAY + timedelta(days=1)).missing) == 2
@@ -60,6 +64,19 @@ def test_of_a_weekday_without_trade_no_export_is_missed(tmp_path: Path) -> None:
         assert missing(settings, inputs, none) == []
         inputs.logs[0] = CLEANED._replace(end_ms=ms("06-10 12:10:00"))
         assert len(missing(settings, inputs, none)) == 2
+
+
+def test_a_holiday_that_is_written_down_later_is_final_and_counted_once(tmp_path: Path) -> None:
+    venue = make_venue(tmp_path)
+    for day, after in (("06-10", "06-11"), ("06-12", "06-13")):
+        venue.rings(f"{day}.csv", [ring(f"{day} 20:10:20")], f"{after} 05:00:00")
+        venue.pours(f"{day}.json", [pour(day, f"{day} 20:10:00")], f"{after} 05:00:00")
+    statuses = {one.day.isoformat()[5:]: one.ledger.status for one in venue.catch_up("06-13 12:00:00").issued}
+    assert statuses == {"06-10": "final", "06-11": "incomplete", "06-12": "final"}
+    venue.edit("venue.toml", 'name = "The Test Jug"', 'name = "The Test Jug"\nclosed = ["06-11"]')
+    later = [venue.catch_up(f"06-13 {hour}:00:00").issued for hour in (14, 16)]
+    assert [[(one.day.isoformat()[5:], one.ledger.status) for one in some] for some in later] == [
+        [("06-11", "final")], []]
 
 
 def test_a_feed_that_stops_before_the_other_s_last_row_is_missing_from_then_on(tmp_path: Path) -> None:

@@ -6,14 +6,13 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import get_args
 from zoneinfo import ZoneInfo
 
 from babel import Locale
 from babel.core import UnknownLocaleError, get_global
 from babel.numbers import get_territory_currencies
 
-from unrung.settings import Weekday
+from unrung.closed_days import WEEKDAYS
 from unrung.setup.strokes import span_ms
 
 _US_MEASURES = {"US", "PR", "GU", "VI"}
@@ -104,7 +103,7 @@ def closed_weekdays(times_ms: Sequence[int], zone: ZoneInfo, starts: str) -> tup
         day.weekday() for day in days}}
     if len(never) > _MOST_CLOSED or never != set(seldom):
         return ()
-    return tuple(get_args(Weekday)[weekday] for weekday in sorted(never))
+    return tuple(WEEKDAYS[weekday] for weekday in sorted(never))
 
 
 def _slot(at_ms: int, info: ZoneInfo) -> int:
