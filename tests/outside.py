@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 import subprocess
+import time
 from functools import cache
 from pathlib import Path
 
@@ -16,6 +17,8 @@ NPM = (
     "npm", "install", "--prefix", str(HERE), "--no-package-lock", "--ignore-scripts", "--no-audit",
     "--no-fund", "--loglevel=error",
 )  # fmt: skip
+FAILED, AGAIN_S = HERE / ".npm.failed", 300
+"""Where the reason of a failure is kept, and for how long it is believed."""
 
 
 def program(*names: str, without: str) -> str:
@@ -44,10 +47,23 @@ def _fetched() -> str:
         return "there is no npm"
     try:
         with FileLock(HERE / ".npm.lock", timeout=100):
-            if not all(map(_right, _wanted())):
-                subprocess.run([npm, *NPM[1:]], capture_output=True, timeout=90, check=True)
-    except (OSError, subprocess.SubprocessError, TimeoutError) as error:
-        return f"npm could not fetch it: {type(error).__name__}"
+            if all(map(_right, _wanted())):
+                return ""
+            if FAILED.exists() and time.time() - FAILED.stat().st_mtime < AGAIN_S:
+                return FAILED.read_text("utf-8")
+            return _fetch(npm)
+    except (OSError, TimeoutError) as error:
+        return f"npm could not be tried: {type(error).__name__}"
+
+
+def _fetch(npm: str) -> str:
+    """The others of this run do not wait for a network that did not answer the first."""
+    try:
+        subprocess.run([npm, *NPM[1:]], capture_output=True, timeout=60, check=True)
+    except (OSError, subprocess.SubprocessError) as error:
+        said = f"npm could not fetch it: {type(error).__name__}"
+        FAILED.write_text(said, "utf-8")
+        return said
     return ""
 
 
