@@ -17,9 +17,8 @@ from unrung.store.sources import came_between, cover_spans, feeds_besides, kind_
 
 KINDS = {"rings": "ring", "pours": "pour", "readings": "reading"}
 """What a feed carries to the kind of its rows, of those that a day is compared by."""
-
-
 SIDES = {"rings": "till", "pours": "meters", "readings": "meters"}
+"""The same to the record that it is part of."""
 
 
 def covers_of(db: Store, settings: Settings, bounds: Span) -> dict[str, list[Span]]:

@@ -35,6 +35,7 @@ MAD_TO_SIGMA = 1.4826
 SMALL_UL = 60_000
 """A pour of less is no glass."""
 NONE = (0, 0)
+"""Rows and amount of a tap that poured nothing."""
 
 Counts = tuple[int, int]
 """Rows of the till, rows of the meters."""
