@@ -84,7 +84,7 @@ def odd_volume(db: Store, settings: Settings, day: date) -> Odd:
     if times == 1.0:
         return Odd()
     earlier = [_counts(db, settings, one) for one in days]
-    if times < 1 and _one_tap_alone(db, settings, day, days):
+    if times < 1 and _one_tap_alone(db, settings, [day, *days], [today, *earlier]):
         return Odd()
     weekday = [one for one in earlier[6::7] if min(one) >= FEWEST_ROWS] or earlier
     usual = [max(1, round(median(one[side] for one in weekday))) for side in (0, 1)]
@@ -105,27 +105,23 @@ def odd_volume(db: Store, settings: Settings, day: date) -> Odd:
     )
 
 
-def _one_tap_alone(db: Store, settings: Settings, day: date, earlier: Sequence[date]) -> bool:
-    """Whether nothing is odd about the day but for one tap's small pours: one that drips writes hundreds."""
-    bounds = [bounds_of(settings, one) for one in earlier]
-    today, before = pours_of_taps(db, *bounds_of(settings, day)), [pours_of_taps(db, *one) for one in bounds]
+def _one_tap_alone(db: Store, settings: Settings, days: Sequence[date], counts: Sequence[Counts]) -> bool:
+    """Whether nothing is odd about the first of ``days`` but for one tap's small pours: one that drips writes
+    hundreds. ``counts``: of each day."""
+    today, *before = (pours_of_taps(db, *bounds_of(settings, day)) for day in days)
     usual = {
         tap: (sum(one.get(tap, NONE)[0] for one in before), sum(one.get(tap, NONE)[1] for one in before))
         for tap in today
     }
-    tap = max(sorted(today), key=lambda one: today[one][0] - usual[one][0] / len(earlier), default="")
-    rings, pours = _counts(db, settings, day)
+    tap = max(sorted(today), key=lambda one: today[one][0] - usual[one][0] / len(before), default="")
     (count, amount), (count_before, amount_before) = today.get(tap, NONE), usual.get(tap, NONE)
     # What came twice is as large as ever; a tap that never poured before is judged by its size alone.
     small = 2 * amount * count_before < amount_before * count if count_before else amount < SMALL_UL * count
-    others = rings, pours - count
-    if not small or min(others) < FEWEST_ROWS:
-        return False
-    history = (
-        (rung, poured - there.get(tap, NONE)[0])
-        for one, there in zip(earlier, before, strict=True) for rung, poured in [_counts(db, settings, one)]
+    others, *history = (
+        (rings, pours - there.get(tap, NONE)[0])
+        for (rings, pours), there in zip(counts, [today, *before], strict=True)
     )
-    return odd_proportion(history, others) == 1.0
+    return small and min(others) >= FEWEST_ROWS and odd_proportion(history, others) == 1.0
 
 
 def _counts(db: Store, settings: Settings, day: date) -> Counts:

@@ -10,6 +10,7 @@ from alerts.days import at, leaf_at, ledger_of, lone_pour, venue_settings
 from mail.samples import LEARNT, busy_day, mail_of
 from unrung.alerts.rules import judge_day
 from unrung.findings.advice import ADVICE
+from unrung.ledger.explained import explained_ul
 from unrung.ledger.results import DayLedger, FindingRow
 from unrung.mail.actions import worst_first
 from unrung.mail.causes import causes_told, without_repeats
@@ -54,6 +55,12 @@ def test_rows_of_one_finding_are_one_action_though_others_stand_between() -> Non
 def test_what_is_short_is_told_without_a_sign() -> None:
     (one,) = causes_told(day_with(row("feed_gap", -218, headline="Meter silent")), venue_settings()).actions
     assert one.title.replace("\u00a0", " ") == "Meter silent: 218 fl oz" and one.cost_minor is None
+
+
+def test_a_cause_explains_over_less_short_and_of_another_name_the_larger() -> None:
+    pairs = (("samples", 20), ("mis_ring", 59))
+    found = [explained_ul([row(name, 60), row(name, -short)]) for name, short in pairs]
+    assert [round(one / OZ, 3) for one in found] == [40, 60]
 
 
 def test_an_action_says_where_how_long_what_to_check_and_what_to_mind() -> None:

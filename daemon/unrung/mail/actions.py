@@ -78,9 +78,10 @@ class Figures(NamedTuple):
 
 def worst_first(actions: Sequence[Action]) -> list[Action]:
     """By what the beer cost; among equals, and where no cost is known, in the order given."""
-    ranks = [one.cost_minor if one.rank_minor is None else one.rank_minor for one in actions]
-    order = sorted(range(len(actions)), key=lambda n: -(ranks[n] or 0))
-    return [actions[n] for n in order]
+    def rank(one: Action) -> int:
+        return (one.cost_minor if one.rank_minor is None else one.rank_minor) or 0
+
+    return sorted(actions, key=lambda one: -rank(one))
 
 
 def actions_of(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
@@ -14,7 +14,8 @@ from unrung.alerts.rules import Raised
 from unrung.alerts.wording import shown_name, shown_volume
 from unrung.business_day import business_day
 from unrung.by_unit import LEAST_LOSS
-from unrung.finding_names import OTHER_NAMES, explained_ul
+from unrung.finding_names import OTHER_NAMES
+from unrung.ledger.explained import explained_ul
 from unrung.ledger.results import DayLedger, FindingRow
 from unrung.mail.actions import Action
 from unrung.mail.standing import Seen, Standing, days_open, is_due, moved_on
@@ -62,8 +63,7 @@ def causes_told(
         after = moved_on(before, seen, ledger.day, told=told)
         standing.append((seen.key, after))
         if told:
-            made = _action(rows, seen, after, ledger.day, settings)
-            actions.append(replace(made, rank_minor=_rank(rows, prices)))
+            actions.append(_action(rows, seen, after, _rank(rows, prices), ledger.day, settings))
         else:
             quiet.append(f"{_named(rows[0], twice)} ({open_for(after, ledger.day, settings)})")
     return CausesTold(tuple(actions), tuple(quiet), tuple(standing))
@@ -93,7 +93,7 @@ def _worth_telling(
         rows for rows in groups.values()
         if not any(row.volume_ul for row in rows) or abs(rows[0].total_ul) >= least_ul
     ]
-    return sorted(worth, key=lambda rows: (-_rank(rows, prices), -_volume(rows)))
+    return sorted(worth, key=lambda rows: (-_rank(rows, prices), -explained_ul(rows)))
 
 
 def _least_ul(settings: Settings) -> int:
@@ -110,7 +110,7 @@ def _seen(rows: Sequence[FindingRow], prices: Prices, day: date, settings: Setti
     words = "" if first.finding == "clock_offset" else first.headline
     key = json.dumps([first.finding, first.outlet, first.tap, words], ensure_ascii=False)
     began = business_day(first.first_ms, venue.timezone, venue.day_starts) if first.first_ms else day
-    return Seen(key, began, _volume(rows), max(0, cost), max(0, whole))
+    return Seen(key, began, explained_ul(rows), max(0, cost), max(0, whole))
 
 
 def _explained(one: Raised, ledger: DayLedger) -> int:
@@ -131,10 +131,6 @@ def _place(row: FindingRow) -> tuple[str, str, str, str]:
 def _price(row: FindingRow, prices: Prices) -> Decimal:
     """Minor units for a microlitre; 0 where no cost is known."""
     return Decimal(prices.get((row.outlet, row.product)) or 0) / 1_000_000
-
-
-def _volume(rows: Sequence[FindingRow]) -> int:
-    return explained_ul(rows[0].finding, [row.volume_ul for row in rows])
 
 
 def _rank(rows: Sequence[FindingRow], prices: Prices) -> int:
@@ -170,7 +166,7 @@ def _cost(rows: Sequence[FindingRow], prices: Prices) -> int:
 
 
 def _action(
-    rows: Sequence[FindingRow], seen: Seen, after: Standing, day: date, settings: Settings
+    rows: Sequence[FindingRow], seen: Seen, after: Standing, rank_minor: int, day: date, settings: Settings
 ) -> Action:
     first = rows[0]
     amount = f": {shown_volume(abs(seen.volume_ul), settings)}" if seen.volume_ul else ""
@@ -180,5 +176,5 @@ def _action(
     return Action(
         f"{first.headline}{amount}", place, first.minutes, first.check_first, first.caution,
         seen.cost_minor or None, first.evidence + doubt,
-        open_for(after, day, settings) if days_open(after, day) > 1 else "",
+        open_for(after, day, settings) if days_open(after, day) > 1 else "", rank_minor,
     )

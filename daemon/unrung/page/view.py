@@ -12,8 +12,8 @@ from unrung.alerts.wording import (
     shown_volume,
 )
 from unrung.by_locale import full_stop, locale_of, long_day_text
-from unrung.finding_names import explained_ul
 from unrung.issue.summary import DaySummary, SummaryRow, day_summary
+from unrung.ledger.explained import explained_ul
 from unrung.ledger.results import DayLedger, FindingRow
 from unrung.page.charts import Axis, Tick
 from unrung.page.evenings import evenings, moved
@@ -65,19 +65,15 @@ def _findings(ledger: DayLedger, settings: Settings) -> list[Note]:
     groups: dict[tuple[str, str, str], list[FindingRow]] = defaultdict(list)
     for row in ledger.findings:
         groups[row.finding, row.headline, row.evidence].append(row)
-    ordered = sorted(groups.values(), key=lambda rows: -abs(_volume(rows)))
+    ordered = sorted(groups.values(), key=lambda rows: -abs(explained_ul(rows)))
     return [_note(rows, settings) for rows in ordered]
-
-
-def _volume(rows: Sequence[FindingRow]) -> int:
-    return explained_ul(rows[0].finding, [row.volume_ul for row in rows])
 
 
 def _note(rows: Sequence[FindingRow], settings: Settings) -> Note:
     first = rows[0]
     products = ", ".join(dict.fromkeys(shown_name(row.product) for row in rows if row.product))
     place = ", ".join(text for text in (shown_name(first.outlet), products) if text)
-    volume = _volume(rows)
+    volume = explained_ul(rows)
     return Note(
         title=shown_name(first.headline, 120), place=place,
         volume=f"{shown_volume(abs(volume), settings)} of this day" if volume else "",

@@ -30,6 +30,8 @@ _FITS = 0.35
 to nine tenths of them, another, as busy at the same hours, a fifth at most."""
 _SURE = 0.02
 """Standard error, as a share of it, up to which an amount is believed."""
+
+
 def in_their_middle(
     rings: Sequence[RingFact], span_ms: int, groups: Sequence[Group], pours: Sequence[PourFact],
     known: KnownNames,
